@@ -1,0 +1,301 @@
+"""How much a spectral line behaves like a feedback loop: candidates and what is measured on them.
+
+A loop that has gone unstable grows along a straight line in dB, at a frequency that stands
+still, out of the floor and without harmonics until something clips.  Instruments and voices
+begin with a jump, wander, or bring harmonics along.  Each candidate line of a hop is described
+by the numbers of ``FEATURES``, all of them measured on the last second of its own bin; whether
+they add up to feedback is the scorer's business.
+
+Conventions
+-----------
+Arrays over candidates are [n_candidates]; histories are [n_hops, n_candidates], newest last.
+Levels in dB, times in seconds, slopes in dB/s, deviations in cents.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.listening.spectrum import SpectrumHistory
+
+HISTORY_HOPS = 56
+"""About 1.2 s at the main resolution, 2.4 s at the low one."""
+
+MIN_PROMINENCE_DB = 10.0
+"""A Hann peak of steady noise stands 10 dB over its surroundings in about 1 % of the bins."""
+MIN_LEVEL_DBFS = -96.0
+"""Below the last bit of a 16-bit converter there is nothing to hear."""
+MAX_CANDIDATES = 16
+
+_HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 0.5, 1.5, 1.0 / 3.0])
+_SLOPE_HOPS = (4, 8, 16, 32)
+_MEAN_HOPS = (4, 12, 32)
+
+FEATURES: tuple[str, ...] = (
+    "log2_frequency",
+    "prominence_db",
+    *(f"prominence_{n}_db" for n in _MEAN_HOPS),
+    *(f"slope_{n}" for n in _SLOPE_HOPS),
+    *(f"residual_{n}_db" for n in _SLOPE_HOPS),
+    "deviation_4_cents",
+    "deviation_12_cents",
+    "deviation_4_bins",
+    "drift_12_bins",
+    *(f"harmonic_{ratio:.2f}_db" for ratio in _HARMONIC_RATIOS),
+    "largest_rise_db",
+    "since_largest_rise_s",
+    "growth_since_rise_db",
+    "largest_bend_db",
+    "ramp_s",
+    "ramp_rise_db",
+    "ramp_residual_db",
+    "fall_from_peak_db",
+    "persistence",
+    "age_s",
+    "share_of_power_db",
+    "share_of_octave_db",
+    "shoulder_db",
+    "rest_change_8_db",
+    "rest_change_32_db",
+    "floor_change_8_db",
+    "floor_change_32_db",
+    "follows_rest",
+    "candidates",
+    "window_s",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """The lines of one hop: bins int [n], exact bins float [n], frequency, level, features."""
+
+    bins: np.ndarray
+    frequency_hz: np.ndarray
+    level_db: np.ndarray
+    prominence_db: np.ndarray
+    slope_db_per_s: np.ndarray
+    features: np.ndarray
+
+
+def _rows(hop_s: float) -> tuple[np.ndarray, np.ndarray]:
+    """Means and slopes over the last hops as one matrix product.
+
+    Returns weights [2 * n_windows, HISTORY_HOPS], alternately a mean and a slope (dB/s) for
+    each window of ``_SLOPE_HOPS``, and the variance of time within each window, s^2.
+    """
+    rows = []
+    for n in _SLOPE_HOPS:
+        times_s = (np.arange(n) - (n - 1) / 2) * hop_s
+        for weights in (np.full(n, 1.0 / n), times_s / np.sum(times_s**2)):
+            row = np.zeros(HISTORY_HOPS)
+            row[-n:] = weights
+            rows.append(row)
+    return np.array(rows), np.array(
+        [np.sum(((np.arange(n) - (n - 1) / 2) * hop_s) ** 2) / n for n in _SLOPE_HOPS]
+    )
+
+
+def _squash(values: np.ndarray, scale: float) -> np.ndarray:
+    """Signed logarithm: linear below ``scale``, so that no wild value dominates the scorer."""
+    return np.sign(values) * np.log1p(np.abs(values) / scale)
+
+
+class Evidence:
+    """Finds the candidate lines of one resolution and measures them.
+
+    Parameters
+    ----------
+    history : SpectrumHistory
+        At least ``HISTORY_HOPS`` hops long; pushed by the caller.
+    hop_s : float
+        Time between two pushes.
+    lowest_hz, highest_hz : float
+        The range this resolution answers for.
+    """
+
+    def __init__(
+        self, history: SpectrumHistory, *, hop_s: float, lowest_hz: float, highest_hz: float
+    ) -> None:
+        self._history = history
+        self._hop_s = hop_s
+        bin_hz = history.bin_hz
+        self._first = max(int(np.ceil(lowest_hz / bin_hz)), 5)
+        self._last = min(int(np.ceil(highest_hz / bin_hz)), history.n_bins - 6)
+        self.window_s = 1.0 / bin_hz
+        self._window_hops = max(2, round(self.window_s / hop_s))
+        self._rows, self._time_variances = _rows(hop_s)
+        self._mean_rows = np.zeros((len(_MEAN_HOPS), HISTORY_HOPS))
+        for row, n in zip(self._mean_rows, _MEAN_HOPS, strict=True):
+            row[-n:] = 1.0 / n
+        self._times_s = (np.arange(HISTORY_HOPS) - (HISTORY_HOPS - 1))[:, None] * hop_s
+        self._hop_numbers = np.arange(HISTORY_HOPS)[:, None]
+        self._total = np.full(HISTORY_HOPS, 1e-15)
+
+    def reset(self) -> None:
+        """Forget the programme's past level (the history is reset by its owner)."""
+        self._total[:] = 1e-15
+
+    def find(self) -> Candidates | None:
+        """Candidates of the newest hop, or None; call exactly once a hop."""
+        history = self._history
+        level = history.level_db(1)[0]
+        floor = history.floor_db(1)[0]
+        self._power_sums = np.concatenate(
+            ([0.0], np.cumsum(np.exp(level * (np.log(10.0) / 10.0)), dtype=np.float64))
+        )
+        self._total[:-1] = self._total[1:]
+        self._total[-1] = self._power_sums[-1] + 1e-15
+
+        first, last = self._first, self._last
+        here = level[first:last]
+        is_peak = (
+            (here > level[first - 1 : last - 1])
+            & (here >= level[first + 1 : last + 1])
+            & (here >= floor[first:last] + MIN_PROMINENCE_DB)
+            & (here >= MIN_LEVEL_DBFS)
+        )
+        bins = np.flatnonzero(is_peak) + first
+        if len(bins) == 0:
+            return None
+        # Only lines that have stood here for four hops are worth the measuring.
+        stood = history.level_db(4)[:-1]
+        highest = np.maximum(np.maximum(stood[:, bins - 1], stood[:, bins]), stood[:, bins + 1])
+        bins = bins[
+            ((highest - history.floor_db(4)[:-1, bins]) >= MIN_PROMINENCE_DB - 4.0).all(axis=0)
+        ]
+        if len(bins) > MAX_CANDIDATES:
+            prominence = level[bins] - floor[bins]
+            bins = np.sort(bins[np.argpartition(-prominence, MAX_CANDIDATES)[:MAX_CANDIDATES]])
+        return self._measure(bins) if len(bins) else None
+
+    def _measure(self, bins: np.ndarray) -> Candidates:
+        history = self._history
+        n = len(bins)
+        each = np.arange(n)
+        recent = history.level_db(HISTORY_HOPS)
+        three = recent[:, bins + np.array([[-1], [0], [1]])].astype(np.float64)
+        three = three.transpose(1, 0, 2)  # [3, n_hops, n_candidates]
+        floor_db = history.floor_db(HISTORY_HOPS)[:, bins].astype(np.float64)
+        y = three[1]  # a standing line: its bin's level is its level less a constant
+        now = y[-1]
+        relative = y - now
+        prominence = y - floor_db
+
+        # Vertex of the parabola through three bins, wherever the middle one is the highest.
+        newest = three[:, -12:]
+        curvature = np.minimum(newest[0] - 2.0 * newest[1] + newest[2], -1e-6)
+        offset = np.clip(0.5 * (newest[0] - newest[2]) / curvature, -1.0, 1.0)
+        exact = bins + offset[-1]
+        frequency_hz = exact * history.bin_hz
+        cents_a_bin = 1200.0 / np.log(2.0) / exact
+
+        moments = self._rows @ relative
+        means, slopes = moments[0::2], moments[1::2]
+        square_means = self._rows[0::2] @ relative**2
+        residuals = np.sqrt(
+            np.maximum(square_means - means**2 - slopes**2 * self._time_variances[:, None], 0.0)
+        )
+        spread_4 = offset[-4:].std(axis=0)
+        spread_12 = offset.std(axis=0)
+        drift = np.abs(offset[-4:].sum(axis=0) - offset[:4].sum(axis=0)) / 4.0
+
+        # The largest rise within one window: a note's beginning, or a very fast loop.
+        hops = self._window_hops
+        rise = y[hops:] - y[:-hops]
+        at = rise.argmax(axis=0)
+        largest_rise = rise[at, each]
+        bend = np.abs(rise[-16 + hops :] - rise[-16:-hops]).max(axis=0)
+
+        # The ramp since the lowest point (smoothed, so that one noise dip does not count).
+        lowest = (relative[:-2] + relative[1:-1] + relative[2:]).argmin(axis=0) + 1
+        on_ramp = self._hop_numbers >= lowest
+        count = HISTORY_HOPS - lowest
+        times = on_ramp * self._times_s
+        values = on_ramp * relative
+        mean_t, mean_v = times.sum(axis=0) / count, values.sum(axis=0) / count
+        variance_t = (times**2).sum(axis=0) / count - mean_t**2 + 1e-9
+        variance_v = (values**2).sum(axis=0) / count - mean_v**2
+        covariance = (times * values).sum(axis=0) / count - mean_t * mean_v
+        ramp_residual = np.sqrt(np.maximum(variance_v - covariance**2 / variance_t, 0.0))
+
+        standing = prominence > MIN_PROMINENCE_DB / 2.0
+        broken = ~standing[::-1]
+        age_hops = np.where(broken.any(axis=0), broken.argmax(axis=0), HISTORY_HOPS)
+
+        sums = self._power_sums
+        line_power = sums[bins + 2] - sums[bins - 1] + 1e-15
+        lower = (bins * 0.7071).astype(np.int64)
+        upper = np.minimum((bins * 1.4142).astype(np.int64) + 1, len(sums) - 1)
+        shoulders = recent[-4:, bins + np.array([[-4], [-3], [3], [4]])].mean(axis=(0, 1))
+
+        # The programme without this line (a Hann line's power is 1.5 times its middle bin's).
+        rest_db = 10.0 * np.log10(
+            np.maximum(self._total[:, None] - 1.5 * 10.0 ** (0.1 * y), 10.0 ** (0.1 * floor_db))
+        )
+        around = np.stack((rest_db, floor_db))  # [2, n_hops, n_candidates]
+        around_now = around[:, -2:].mean(axis=1)
+        change_8 = around_now - around[:, -10:-8].mean(axis=1)
+        change_32 = around_now - around[:, -34:-32].mean(axis=1)
+        # Correlation of the line's moves with the programme's: a loop does not keep time.
+        moves = y[-31:] - y[-32:-1]
+        rest_moves = rest_db[-31:] - rest_db[-32:-1]
+        follows = (moves * rest_moves).sum(axis=0) / np.sqrt(
+            (moves**2).sum(axis=0) * (rest_moves**2).sum(axis=0) + 1e-9
+        )
+
+        features = np.stack(
+            [
+                np.log2(frequency_hz / 1000.0),
+                prominence[-1],
+                *(self._mean_rows @ prominence),
+                *_squash(slopes, 10.0),
+                *_squash(residuals, 0.3),
+                np.log(spread_4 * cents_a_bin + 0.05),
+                np.log(spread_12 * cents_a_bin + 0.05),
+                np.log(spread_4 + 0.001),
+                _squash(drift, 0.01),
+                *self._prominence_at(_HARMONIC_RATIOS[:, None] * exact),
+                _squash(largest_rise, 3.0),
+                (len(rise) - 1 - at) * self._hop_s,
+                _squash(now - y[at + hops, each], 1.0),
+                _squash(bend, 1.0),
+                count * self._hop_s,
+                _squash(-relative[lowest, each], 3.0),
+                _squash(ramp_residual, 0.3),
+                _squash(relative.max(axis=0), 1.0),
+                (prominence[-48:] > MIN_PROMINENCE_DB).mean(axis=0),
+                age_hops * self._hop_s,
+                10.0 * np.log10(line_power / self._total[-1]),
+                10.0 * np.log10(line_power / (sums[upper] - sums[lower] + 1e-15)),
+                shoulders - now,
+                *_squash(change_8, 3.0),
+                *_squash(change_32, 3.0),
+                follows,
+                np.full(n, np.log2(1.0 + n)),
+                np.full(n, np.log2(self.window_s / 0.0853)),
+            ],
+            axis=1,
+        )
+        return Candidates(
+            bins=bins,
+            frequency_hz=frequency_hz,
+            level_db=now - 0.25 * (newest[0, -1] - newest[2, -1]) * offset[-1],
+            prominence_db=prominence[-1],
+            slope_db_per_s=slopes[1],
+            features=features,
+        )
+
+    def _prominence_at(self, exact_bins: np.ndarray) -> np.ndarray:
+        """Highest prominence within +-1 bin of given places over the last 2 hops; 0 outside."""
+        history = self._history
+        nearest = np.rint(exact_bins).astype(np.int64)
+        inside = (nearest >= 4) & (nearest < history.n_bins - 2)
+        nearest = np.where(inside, nearest, 4)
+        level = history.level_db(2)
+        highest = np.maximum(
+            np.maximum(level[:, nearest - 1], level[:, nearest]), level[:, nearest + 1]
+        )
+        above = highest - history.floor_db(2)[:, nearest]
+        return np.where(inside, 0.5 * (above[0] + above[1]), 0.0)

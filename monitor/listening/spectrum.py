@@ -1,0 +1,131 @@
+"""Windowed spectra in dB with their recent past, and exact frequencies of single lines.
+
+Conventions
+-----------
+A full-scale sine (peak 1.0) reads 0 dBFS at its bin's centre.  ``level_db`` arrays are float32
+[n_bins] for one hop or [n_hops, n_bins], oldest hop first.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+SILENCE_DBFS = -150.0
+"""Floor of every level: below the noise of any 24-bit converter."""
+
+
+def friendly_length(seconds: float, sample_rate_hz: float) -> int:
+    """Even length near ``seconds`` whose half has only the factors 2, 3 and 5 (quick FFT)."""
+    target = max(8, round(seconds * sample_rate_hz / 2.0))
+    for step in range(target):
+        for half in (target - step, target + step):
+            rest = half
+            for factor in (2, 3, 5):
+                while rest % factor == 0:
+                    rest //= factor
+            if rest == 1:
+                return 2 * half
+    raise ValueError(f"no length near {seconds} s at {sample_rate_hz} Hz")
+
+
+def hann(n: int) -> np.ndarray:
+    """Periodic Hann window, float32 [n]."""
+    return (0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(n) / n)).astype(np.float32)
+
+
+class SpectrumHistory:
+    """The level of every bin over the last ``n_hops`` hops, and its local floor.
+
+    The local floor of a bin is the mean level in dB of the bins around it, +-``floor_bins``:
+    what the line would have to stand out of.
+
+    Parameters
+    ----------
+    window_s : float
+        Length of the analysis window in seconds.
+    highest_hz : float
+        Bins above this (or above half the sample rate) are not kept.
+    """
+
+    def __init__(
+        self,
+        *,
+        sample_rate_hz: float,
+        window_s: float,
+        n_hops: int,
+        highest_hz: float,
+        floor_bins: int,
+    ) -> None:
+        self.window_samples = friendly_length(window_s, sample_rate_hz)
+        self.bin_hz = sample_rate_hz / self.window_samples
+        self.n_bins = min(self.window_samples // 2 + 1, int(highest_hz / self.bin_hz) + 1)
+        self.n_hops = n_hops
+        self._window = hann(self.window_samples)
+        self._scale = (2.0 / float(self._window.sum())) ** 2
+        # Every row is written twice, n_hops apart, so that the past is always one plain slice.
+        self._level_db = np.full((2 * n_hops, self.n_bins), SILENCE_DBFS, dtype=np.float32)
+        self._floor_db = np.full((2 * n_hops, self.n_bins), SILENCE_DBFS, dtype=np.float32)
+        self._row = 0
+        bins = np.arange(self.n_bins)
+        self._lower = np.maximum(bins - floor_bins, 0)
+        self._upper = np.minimum(bins + floor_bins + 1, self.n_bins)
+        self._width = (self._upper - self._lower).astype(np.float64)
+        self._sums = np.zeros(self.n_bins + 1)
+
+    def reset(self) -> None:
+        """Fill the past with silence."""
+        self._level_db[:] = SILENCE_DBFS
+        self._floor_db[:] = SILENCE_DBFS
+
+    def push(self, window: np.ndarray) -> None:
+        """Take in the newest samples, float32 [>= window_samples]; the last ones count."""
+        spectrum = np.fft.rfft(window[-self.window_samples :] * self._window)[: self.n_bins]
+        power = spectrum.real**2 + spectrum.imag**2
+        level_db = 10.0 * np.log10(power * self._scale + 1e-15)
+        np.cumsum(level_db, out=self._sums[1:])
+        floor_db = (self._sums[self._upper] - self._sums[self._lower]) / self._width
+        self._row = (self._row + 1) % self.n_hops
+        for row in (self._row, self._row + self.n_hops):
+            self._level_db[row] = level_db
+            self._floor_db[row] = floor_db
+
+    def level_db(self, n_hops: int | None = None) -> np.ndarray:
+        """View of the last ``n_hops`` hops (all by default), [n_hops, n_bins], newest last."""
+        end = self._row + self.n_hops + 1
+        return self._level_db[end - (n_hops or self.n_hops) : end]
+
+    def floor_db(self, n_hops: int | None = None) -> np.ndarray:
+        """View of the local floor, shaped as ``level_db``."""
+        end = self._row + self.n_hops + 1
+        return self._floor_db[end - (n_hops or self.n_hops) : end]
+
+
+def line_frequency_hz(samples: np.ndarray, *, sample_rate_hz: float, near_hz: float) -> float:
+    """Exact frequency of the line nearest to ``near_hz``.
+
+    The maximum of the Hann-windowed spectrum, found by parabolas on its logarithm with steps
+    of an eighth and a sixty-fourth of a bin: the bias of the parabola (J. O. Smith, *Spectral
+    Audio Signal Processing*, "Bias of Parabolic Peak Interpolation") vanishes with the step.
+
+    Parameters
+    ----------
+    samples : float array [n]
+    near_hz : float
+        Within about half a bin (sample_rate_hz / n) of the line.
+    """
+    n = len(samples)
+    bin_hz = sample_rate_hz / n
+    windowed = samples * hann(n)
+    phase = -2j * math.pi / sample_rate_hz * np.arange(n)
+    frequency_hz = near_hz
+    for step_hz in (bin_hz / 2, bin_hz / 8, bin_hz / 64):
+        offsets_hz = np.array([-step_hz, 0.0, step_hz])
+        power = np.abs(np.exp(np.outer(frequency_hz + offsets_hz, phase)) @ windowed) ** 2
+        below, here, above = np.log(power + 1e-30)
+        curvature = below - 2.0 * here + above
+        if curvature >= 0.0:
+            break  # no maximum within reach: the guess stands
+        frequency_hz += step_hz * float(np.clip(0.5 * (below - above) / curvature, -1.0, 1.0))
+    return frequency_hz

