@@ -232,9 +232,7 @@ class Subscription:
     def get(self, timeout_s: float) -> Message | None:
         """Return the next event, or None if none came within ``timeout_s``."""
         with self._client.condition:
-            self._client.condition.wait_for(
-                lambda: self._waiting or self._client.closed, timeout_s
-            )
+            self._client.condition.wait_for(lambda: self._waiting or self._client.closed, timeout_s)
             return self._waiting.popleft() if self._waiting else None
 
     def put(self, event: Message) -> None:
@@ -332,8 +330,10 @@ class LinkClient:
         """Return a snapshot that arrived after ``after_mono_s``, or None on time-out."""
         with self.condition:
             self.condition.wait_for(
-                lambda: self.closed
-                or (self.latest is not None and self.latest.received_mono_s > after_mono_s),
+                lambda: (
+                    self.closed
+                    or (self.latest is not None and self.latest.received_mono_s > after_mono_s)
+                ),
                 timeout_s,
             )
             latest = self.latest
@@ -362,9 +362,11 @@ class LinkClient:
                 raise LinkError(f"the watcher cannot be reached: {error.strerror}") from error
             with self.condition:
                 self.condition.wait_for(
-                    lambda: self._answers[number] is not None
-                    or self._socket is not connection
-                    or self.closed,
+                    lambda: (
+                        self._answers[number] is not None
+                        or self._socket is not connection
+                        or self.closed
+                    ),
                     timeout_s,
                 )
                 answer = self._answers[number]

@@ -1,0 +1,437 @@
+"""The settings: one TOML file over packaged defaults, typed, checked, and traceable.
+
+Precedence, lowest first: ``monitor/defaults.toml``, one settings file, ``--set table.key=value``.
+A wrong setting is never passed over: all problems are reported together, each with its file,
+line and key and what was expected, and nothing starts.
+"""
+
+from __future__ import annotations
+
+import difflib
+import os
+import re
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields
+from importlib import resources
+from pathlib import Path
+from typing import Any, Literal
+
+from monitor.advice.equaliser import Equaliser
+from monitor.errors import SettingsError
+
+SYSTEM_FILE = Path("/etc/howl-lantern/settings.toml")
+FILE_VARIABLE = "HOWL_LANTERN_SETTINGS"
+PACKAGED = "default"
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """What the box is called."""
+
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Microphone:
+    """Where the sound comes from; ``channel`` counts from 1."""
+
+    device: str
+    channel: int
+    rates_hz: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Listening:
+    """How to listen at the start."""
+
+    way: Literal["soundcheck", "set"]
+
+
+@dataclass(frozen=True, slots=True)
+class EqualiserChoice:
+    """The user's own equaliser; ``labels`` only with kind "typed"."""
+
+    kind: str
+    labels: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LampChoice:
+    """The LED."""
+
+    enabled: bool
+    gpio_pin: int
+
+
+@dataclass(frozen=True, slots=True)
+class PanelChoice:
+    """The display; ``rotate`` counts quarter turns."""
+
+    driver: str
+    bus: int
+    address: int
+    width: int
+    height: int
+    rotate: int
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Where the status page answers, and how many live streams it feeds."""
+
+    host: str
+    port: int
+    streams: int
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """The socket's path; empty for the usual place."""
+
+    socket: str
+
+
+@dataclass(frozen=True, slots=True)
+class Journal:
+    """Where rings are kept (empty for the usual place), and how many."""
+
+    file: str
+    keep_rings: int
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Everything that can be set."""
+
+    box: Box
+    microphone: Microphone
+    listening: Listening
+    equaliser: EqualiserChoice
+    lamp: LampChoice
+    panel: PanelChoice
+    page: Page
+    link: Link
+    journal: Journal
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """The settings in force and, for each "table.key", where its value came from."""
+
+    settings: Settings
+    origins: Mapping[str, str]
+    values: Mapping[str, Any]
+
+
+# --- what each key may be ------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Rule:
+    expected: str
+    check: Callable[[Any], bool]
+
+
+def _is_whole(value: Any) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def _whole(lowest: int, highest: int) -> _Rule:
+    return _Rule(
+        f"a whole number from {lowest} to {highest}",
+        lambda v: _is_whole(v) and lowest <= v <= highest,
+    )
+
+
+def _one_of(*choices: str) -> _Rule:
+    return _Rule("one of " + ", ".join(f'"{c}"' for c in choices), lambda v: v in choices)
+
+
+def _text(longest: int, *, empty: bool = False) -> _Rule:
+    shortest = 0 if empty else 1
+    return _Rule(
+        f"text in quotes of {shortest} to {longest} characters",
+        lambda v: (
+            isinstance(v, str)
+            and shortest <= len(v) <= longest
+            and (v.isprintable() or (empty and v == ""))
+        ),
+    )
+
+
+def _list(
+    each: Callable[[Any], bool], expected: str, *, shortest: int = 0, longest: int = 64
+) -> _Rule:
+    return _Rule(
+        expected,
+        lambda v: (
+            isinstance(v, list) and shortest <= len(v) <= longest and all(each(item) for item in v)
+        ),
+    )
+
+
+_PANEL_DRIVERS = (
+    "none ssd1306 ssd1309 ssd1325 ssd1327 sh1106 sh1107 st7735 st7789 pcd8544"
+).split()
+
+RULES: dict[str, dict[str, _Rule]] = {
+    "box": {
+        "name": _Rule(
+            "1 to 16 letters, digits, spaces, - or _, in quotes",
+            lambda v: isinstance(v, str) and bool(re.fullmatch(r"[\w -]{1,16}", v)),
+        )
+    },
+    "microphone": {
+        "device": _text(80),
+        "channel": _whole(1, 64),
+        "rates_hz": _list(
+            lambda v: _is_whole(v) and 8000 <= v <= 192000,
+            "a list of 1 to 8 sample rates from 8000 to 192000, like [48000, 44100]",
+            shortest=1,
+            longest=8,
+        ),
+    },
+    "listening": {"way": _one_of("soundcheck", "set")},
+    "equaliser": {
+        "kind": _one_of("31", "15", "10", "9", "7", "5", "typed"),
+        "labels": _list(
+            lambda v: isinstance(v, str) and 1 <= len(v) <= 12,
+            'a list of labels in quotes, like ["100", "1k", "3k3"]',
+        ),
+    },
+    "lamp": {
+        "enabled": _Rule("true or false", lambda v: isinstance(v, bool)),
+        "gpio_pin": _whole(0, 27),
+    },
+    "panel": {
+        "driver": _one_of(*_PANEL_DRIVERS),
+        "bus": _whole(0, 31),
+        "address": _whole(0x03, 0x77),
+        "width": _whole(64, 320),
+        "height": _whole(32, 320),
+        "rotate": _whole(0, 3),
+    },
+    "page": {
+        "host": _text(64),
+        "port": _whole(1, 65535),
+        "streams": _whole(1, 64),
+    },
+    "link": {"socket": _text(100, empty=True)},
+    "journal": {"file": _text(400, empty=True), "keep_rings": _whole(100, 1_000_000)},
+}
+
+_TABLE_CLASSES: dict[str, type] = {
+    "box": Box,
+    "microphone": Microphone,
+    "listening": Listening,
+    "equaliser": EqualiserChoice,
+    "lamp": LampChoice,
+    "panel": PanelChoice,
+    "page": Page,
+    "link": Link,
+    "journal": Journal,
+}
+
+
+# --- reading -------------------------------------------------------------------------------
+
+
+class _Reader:
+    """Gathers values and problems over all layers."""
+
+    def __init__(self) -> None:
+        self.values: dict[str, Any] = {}
+        self.origins: dict[str, str] = {}
+        self.problems: list[str] = []
+
+    def take_file(self, path: Path, text: str, *, origin: str | None = None) -> None:
+        try:
+            tables = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            self.problems.append(f"{path}: not valid TOML: {error}")
+            return
+        lines = _key_lines(text)
+        for table, content in tables.items():
+            at = _place(path, lines.get(table))
+            if table not in RULES:
+                self.problems.append(f"{at}: unknown table [{table}]{_nearest(table, RULES)}")
+            elif not isinstance(content, dict):
+                self.problems.append(f"{at}: [{table}] must be a table, not {_shown(content)}")
+            else:
+                for key, value in content.items():
+                    line = lines.get(f"{table}.{key}", lines.get(table))
+                    at = _place(path, line)
+                    self.take(f"{table}.{key}", value, at=at, origin=origin or at)
+
+    def take_option(self, option: str) -> None:
+        at = f"--set {option}"
+        name, equals, text = option.partition("=")
+        name = name.strip()
+        if not equals or "." not in name:
+            self.problems.append(f"{at}: table.key=value expected, like page.port=8081")
+            return
+        try:
+            value = tomllib.loads(f"value = {text.strip()}")["value"]
+        except tomllib.TOMLDecodeError:
+            value = text.strip()  # a shell has eaten the quotes of a text
+        table = name.partition(".")[0]
+        if table not in RULES:
+            self.problems.append(f"{at}: unknown table [{table}]{_nearest(table, RULES)}")
+            return
+        if isinstance(value, int) and not isinstance(value, bool) and name == "equaliser.kind":
+            value = str(value)
+        self.take(name, value, at=at, origin="--set")
+
+    def take(self, name: str, value: Any, *, at: str, origin: str) -> None:
+        table, _, key = name.partition(".")
+        rule = RULES[table].get(key)
+        if rule is None:
+            hint = _nearest(key, RULES[table]) or f"; [{table}] has: {', '.join(RULES[table])}"
+            self.problems.append(f"{at}: unknown key {key} in [{table}]{hint}")
+        elif not rule.check(value):
+            self.problems.append(f"{at}: {name} must be {rule.expected}, not {_shown(value)}")
+        else:
+            self.values[name] = value
+            self.origins[name] = origin
+
+
+def _place(path: Path, line: int | None) -> str:
+    return f"{path}, line {line}" if line else str(path)
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return f'"{value}"' if len(value) <= 40 else f'"{value[:40]}..."'
+    text = repr(value)
+    return text if len(text) <= 60 else text[:60] + "..."
+
+
+def _nearest(name: str, known: Mapping[str, Any]) -> str:
+    near = difflib.get_close_matches(name.lower(), list(known), n=1, cutoff=0.6)
+    return f"; did you mean {near[0]}?" if near else ""
+
+
+def _key_lines(text: str) -> dict[str, int]:
+    """Return the line of each "table" and "table.key"; the TOML reader does not tell."""
+    lines: dict[str, int] = {}
+    table = ""
+    for number, line in enumerate(text.splitlines(), 1):
+        if header := re.match(r"\s*\[\s*([\w.\"'-]+)\s*\]", line):
+            table = header[1].strip("\"'")
+            lines.setdefault(table, number)
+        elif key := re.match(r"\s*([\w.\"'-]+)\s*=", line):
+            name = key[1].replace('"', "").replace("'", "")
+            lines.setdefault(f"{table}.{name}" if table else name, number)
+            if not table:
+                lines.setdefault(name.partition(".")[0], number)
+    return lines
+
+
+def _read_text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        why = "there is no such file"
+    except IsADirectoryError:
+        why = "this is a folder, a TOML file is expected"
+    except PermissionError:
+        why = "no right to read it"
+    except UnicodeDecodeError:
+        why = "not a text file in UTF-8"
+    except OSError as error:
+        why = error.strerror or str(error)
+    raise SettingsError([f"{path}: cannot read the settings: {why}"])
+
+
+def default_text() -> str:
+    """Return the packaged defaults file, comments and all: the example to copy from."""
+    return resources.files("monitor").joinpath("defaults.toml").read_text(encoding="utf-8")
+
+
+def settings_file(given: str | Path | None, environ: Mapping[str, str]) -> Path | None:
+    """Return the one settings file that counts, or None if there is none.
+
+    A file asked for (``given`` or the environment variable) is returned even if it does not
+    exist, so that reading it says so.
+    """
+    if given:
+        return Path(given)
+    if environ.get(FILE_VARIABLE):
+        return Path(environ[FILE_VARIABLE])
+    home = Path(environ.get("XDG_CONFIG_HOME") or Path(environ.get("HOME", "/")) / ".config")
+    for path in (SYSTEM_FILE, home / "howl-lantern" / "settings.toml"):
+        if path.exists():
+            return path
+    return None
+
+
+def load(
+    given: str | Path | None = None,
+    options: Sequence[str] = (),
+    *,
+    environ: Mapping[str, str] | None = None,
+) -> Loaded:
+    """Read defaults, the settings file and the ``--set`` options.
+
+    Parameters
+    ----------
+    given : str or Path, optional
+        The file named on the command line.
+    options : sequence of str
+        "table.key=value", the value as in TOML; quotes around plain text may be missing.
+    environ : mapping, optional
+        ``os.environ`` by default.
+
+    Raises
+    ------
+    SettingsError
+        With every problem found, one line each.
+    """
+    reader = _Reader()
+    reader.take_file(Path("defaults.toml"), default_text(), origin=PACKAGED)
+    path = settings_file(given, os.environ if environ is None else environ)
+    if path is not None:
+        reader.take_file(path, _read_text(path))
+    for option in options:
+        reader.take_option(option)
+    missing = [f"{t}.{k}" for t in RULES for k in RULES[t] if f"{t}.{k}" not in reader.values]
+    if missing and not reader.problems:
+        reader.problems.append(f"defaults.toml lacks {', '.join(missing)}: reinstall")
+    _check_together(reader)
+    if reader.problems:
+        raise SettingsError(reader.problems)
+    return Loaded(_build(reader.values), reader.origins, reader.values)
+
+
+def _check_together(reader: _Reader) -> None:
+    """Check what a single key cannot tell."""
+    kind = reader.values.get("equaliser.kind")
+    labels = reader.values.get("equaliser.labels")
+    at = reader.origins.get("equaliser.labels", "")
+    if kind == "typed" and labels == []:
+        reader.problems.append(
+            f'{reader.origins["equaliser.kind"]}: equaliser.kind = "typed" needs the labels '
+            'of your sliders in equaliser.labels, like ["100", "1k", "10k"]'
+        )
+    elif kind != "typed" and labels:
+        reader.problems.append(
+            f'{at}: equaliser.labels is only read with kind = "typed", but kind is "{kind}"'
+        )
+    elif labels:
+        try:
+            Equaliser.from_settings(str(kind), labels)
+        except ValueError as error:
+            reader.problems.append(f"{at}: equaliser.labels: {error}")
+
+
+def _build(values: Mapping[str, Any]) -> Settings:
+    tables: dict[str, Any] = {}
+    for table, cls in _TABLE_CLASSES.items():
+        content = {f.name: values[f"{table}.{f.name}"] for f in fields(cls)}
+        tables[table] = cls(
+            **{k: tuple(v) if isinstance(v, list) else v for k, v in content.items()}
+        )
+    return Settings(**tables)
