@@ -1,0 +1,255 @@
+"""From what is known to what is shown: lamp pattern, panel face, snapshot.  Pure functions.
+
+Numbers are rounded here and nowhere else: what leaves is plain Python, ready for JSON.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from firmware.ports import Face, LampPattern, MicrophoneStatus
+from monitor.advice.equaliser import Equaliser
+from monitor.hearing import Deafness
+from monitor.listening.bands import THIRD_OCTAVES
+from monitor.listening.levels import Levels
+from monitor.tonight import Shown
+
+State = Literal["starting", "deaf", "quiet", "ringing", "howl"]
+
+WELCOME_S = 30.0
+"""How long the panel shows the page's address after the start: time to type it."""
+SILENCE_DBFS = -150.0
+BAND_LABELS = [band.label for band in THIRD_OCTAVES]
+
+_PATTERNS: dict[State, LampPattern] = {
+    "starting": "dark",
+    "deaf": "blink",
+    "quiet": "dark",
+    "ringing": "pulse",
+    "howl": "steady",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """All that lamp, panel and page need to know at one instant."""
+
+    now_mono_s: float
+    uptime_s: float
+    box: str
+    address: str
+    address_age_s: float | None
+    way: str
+    hears: bool
+    deafness: Deafness | None
+    rings: tuple[Shown, ...]
+    recent: tuple[Shown, ...]
+    has_rung: bool
+    quiet_since_mono_s: float | None
+
+
+def state_of(situation: Situation) -> State:
+    """Return the state; a ring that is heard counts for more than clipping."""
+    if situation.rings:
+        return "howl" if any(r.degree == "howl" for r in situation.rings) else "ringing"
+    if situation.deafness is not None:
+        return "deaf"
+    return "quiet" if situation.hears else "starting"
+
+
+def lamp_pattern(state: State) -> LampPattern:
+    """Return the lamp's rhythm for a state."""
+    return _PATTERNS[state]
+
+
+def hz_text(frequency_hz: float) -> str:
+    """Return a frequency in whole Hz, below 100 Hz with one decimal."""
+    return f"{frequency_hz:.1f} Hz" if frequency_hz < 99.95 else f"{frequency_hz:.0f} Hz"
+
+
+def face(situation: Situation) -> Face:
+    """Return what the panel shows."""
+    state = state_of(situation)
+    if state in ("ringing", "howl"):
+        return _ring_face(situation.rings)
+    if state == "deaf" and situation.deafness is not None:
+        why = situation.deafness
+        return Face("deaf", why.headline, why.advice, situation.address)
+    if state == "starting" or _is_welcoming(situation):
+        return Face("starting", situation.box, situation.address or "starting", situation.way)
+    last = situation.recent[0] if situation.recent else None
+    line_1 = f"last {last.band.label} {hz_text(last.frequency_hz)}" if last else situation.way
+    return Face("quiet", "quiet", line_1, situation.address)
+
+
+def _is_welcoming(situation: Situation) -> bool:
+    if situation.has_rung:
+        return False
+    if situation.address_age_s is not None and situation.uptime_s < 4 * WELCOME_S:
+        return situation.address_age_s < WELCOME_S
+    return situation.uptime_s < WELCOME_S
+
+
+def _ring_face(rings: tuple[Shown, ...]) -> Face:
+    first = rings[0]
+    pull = f"pull {first.slider.label}"
+    if len(rings) > 1:
+        others = tuple(dict.fromkeys(r.band.label for r in rings[1:]))
+        return Face("several", first.band.label, pull, f"{len(rings)} at once", others)
+    line_2 = pull if first.again == 1 else f"{pull}  again! {first.again}"
+    return Face(first.degree, first.band.label, hz_text(first.frequency_hz), line_2)
+
+
+def _number(value: float, digits: int) -> float:
+    """Round, and keep infinities and NaN out of the JSON."""
+    return round(float(value), digits) if abs(value) < 1e9 else SILENCE_DBFS
+
+
+def ring_fields(ring: Shown) -> dict[str, Any]:
+    """Return the fields that open, recent and announced rings have in common."""
+    return {
+        "id": ring.id,
+        "degree": ring.degree,
+        "frequency_hz": _number(ring.frequency_hz, 2),
+        "band": ring.band.label,
+        "band_hz": _number(ring.band.midband_hz, 3),
+        "slider": ring.slider.label,
+        "slider_hz": _number(ring.slider.centre_hz, 3),
+        "level_dbfs": _number(ring.level_dbfs, 1),
+        "growth_db_per_s": _number(ring.growth_db_per_s, 1),
+        "again": ring.again,
+    }
+
+
+def _open_ring(ring: Shown, now_mono_s: float) -> dict[str, Any]:
+    return {
+        **ring_fields(ring),
+        "ringing_for_s": round(max(0.0, now_mono_s - ring.started_mono_s), 2),
+    }
+
+
+def _recent_ring(ring: Shown, now_mono_s: float) -> dict[str, Any]:
+    ended = now_mono_s if ring.ended_mono_s is None else ring.ended_mono_s
+    return {
+        **ring_fields(ring),
+        "lasted_s": round(max(0.0, ended - ring.started_mono_s), 2),
+        "ended_ago_s": round(max(0.0, now_mono_s - ended), 1),
+    }
+
+
+def ring_message(
+    ring: Shown,
+    event: str,
+    *,
+    start_s: float,
+    flagged_s: float,
+    end_s: float | None,
+    now_mono_s: float,
+) -> dict[str, Any]:
+    """Return the message that announces a ring event; start, flag and end on the sample clock."""
+    return {
+        "class": "ring",
+        "event": event,
+        **_open_ring(ring, now_mono_s),
+        "start_s": round(start_s, 4),
+        "flagged_s": round(flagged_s, 4),
+        "end_s": None if end_s is None else round(end_s, 4),
+        "sent_mono_s": now_mono_s,
+    }
+
+
+def level_fields(levels: Levels | None) -> dict[str, Any]:
+    """Return level, peak and the 31 bands; the floor while nothing has been heard."""
+    if levels is None:
+        return {
+            "level_dbfs": SILENCE_DBFS,
+            "peak_dbfs": SILENCE_DBFS,
+            "third_octave_dbfs": [SILENCE_DBFS] * len(BAND_LABELS),
+        }
+    return {
+        "level_dbfs": _number(levels.level_dbfs, 1),
+        "peak_dbfs": _number(levels.peak_dbfs, 1),
+        "third_octave_dbfs": [
+            max(SILENCE_DBFS, _number(v, 1)) for v in levels.third_octave_dbfs.tolist()
+        ],
+    }
+
+
+def microphone_fields(status: MicrophoneStatus) -> dict[str, Any]:
+    """Return what is known about the microphone; unknown things are None."""
+    return {
+        "state": status.state,
+        "device": status.device,
+        "detail": status.detail,
+        "sample_rate_hz": status.sample_rate_hz,
+        "sample_format": status.sample_format,
+        "channels": status.channels,
+        "automatic_gain": status.automatic_gain,
+        "overrun_count": status.overrun_count,
+        "dropped_block_count": status.dropped_block_count,
+    }
+
+
+def equaliser_fields(equaliser: Equaliser) -> dict[str, Any]:
+    """Return the user's sliders."""
+    return {
+        "name": equaliser.name,
+        "sliders": [
+            {"label": s.label, "centre_hz": round(s.centre_hz, 2)} for s in equaliser.sliders
+        ],
+    }
+
+
+def panel_fields(width: int, height: int, bits: bytes, health: str) -> dict[str, Any]:
+    """Return the panel's picture: ``bits`` are 1-bit rows, the left pixel in the highest bit."""
+    return {
+        "width": width,
+        "height": height,
+        "bits": base64.b64encode(bits).decode("ascii"),
+        "health": health,
+    }
+
+
+def snapshot(
+    situation: Situation,
+    *,
+    seq: int,
+    audio_age_s: float | None,
+    levels: Levels | None,
+    clipping: bool,
+    status: MicrophoneStatus,
+    parts: Mapping[str, Any],
+) -> dict[str, Any]:
+    """Return the self-contained snapshot message.
+
+    ``parts`` are ready fields of the parts that stand for themselves: equaliser, lamp, panel,
+    journal, and in the demo the stage.
+    """
+    now_mono_s = situation.now_mono_s
+    why = situation.deafness
+    since = situation.quiet_since_mono_s
+    return {
+        "class": "snapshot",
+        "seq": seq,
+        "box": situation.box,
+        "uptime_s": round(situation.uptime_s, 2),
+        "audio_age_s": None if audio_age_s is None else round(audio_age_s, 3),
+        "state": state_of(situation),
+        "deaf_reason": f"{why.reason}; {why.advice}" if why is not None else None,
+        "way": situation.way,
+        "rings": [_open_ring(r, now_mono_s) for r in situation.rings],
+        "recent": [_recent_ring(r, now_mono_s) for r in situation.recent],
+        "quiet_for_s": (
+            round(max(0.0, now_mono_s - since), 1)
+            if since is not None and not situation.rings
+            else None
+        ),
+        "bands": BAND_LABELS,
+        **level_fields(levels),
+        "clipping": clipping,
+        "microphone": microphone_fields(status),
+        **parts,
+    }
