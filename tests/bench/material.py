@@ -115,9 +115,7 @@ def varied(samples: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     if rng.random() < 0.5:
         knots = rng.uniform(-9.0, 9.0, 6)
         frequency_hz = np.fft.rfftfreq(4096, 1 / SAMPLE_RATE_HZ)
-        place = np.interp(
-            np.log2(np.maximum(frequency_hz, 30.0)), np.linspace(5.0, 14.5, 6), knots
-        )
+        place = np.interp(np.log2(np.maximum(frequency_hz, 30.0)), np.linspace(5.0, 14.5, 6), knots)
         taps = np.roll(np.fft.irfft(10.0 ** (place / 20.0)), 2048) * np.hanning(4096)
         samples = fftconvolve(samples, taps, mode="same").astype(np.float32)
     level = 10.0 ** (rng.uniform(-36.0, -3.0) / 20.0) / (np.abs(samples).max() + 1e-9)

@@ -1,0 +1,159 @@
+"""``howl-lantern scan``: formats, errors, and the lines it prints."""
+
+import json
+import struct
+
+import numpy as np
+import pytest
+import soundfile
+
+from monitor.recordings import Recording, RecordingError
+from monitor.scan import run
+from tests.listening.test_listener import growing_line, listen
+
+RATE_HZ = 48000
+
+
+@pytest.fixture(scope="module")
+def howl():
+    return growing_line(
+        rate_hz=RATE_HZ,
+        frequency_hz=1600.0,
+        growth_db_per_s=40.0,
+        from_s=0.5,
+        until_s=2.5,
+        total_s=3.2,
+    )
+
+
+def lines_of(capsys):
+    return [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+
+
+@pytest.mark.parametrize(
+    ("suffix", "subtype"),
+    [
+        ("wav", "PCM_16"),
+        ("wav", "PCM_24"),
+        ("wav", "PCM_32"),
+        ("wav", "FLOAT"),
+        ("wav", "DOUBLE"),
+        ("wav", "PCM_U8"),
+        ("flac", "PCM_16"),
+        ("flac", "PCM_24"),
+        ("ogg", "VORBIS"),
+    ],
+)
+def test_formats_give_the_same_howl(tmp_path, capsys, howl, suffix, subtype):
+    path = tmp_path / f"evening.{suffix}"
+    soundfile.write(path, np.stack([howl, 0.5 * howl], axis=1), RATE_HZ, subtype=subtype)
+    assert run([str(path)], json_lines=True, way="set") == 0
+    lines = lines_of(capsys)
+    assert [line["kind"] for line in lines] == ["ringing", "howl"]
+    for line in lines:
+        assert set(line) == {
+            *("file", "kind", "flagged_s", "start_s", "end_s", "frequency_hz"),
+            *("band_hz", "band", "level_dbfs", "growth_db_per_s"),
+        }
+        assert line["file"] == str(path)
+        assert line["band"] == "1.6k"
+        assert line["band_hz"] == pytest.approx(1584.893, abs=0.001)
+        assert line["frequency_hz"] == pytest.approx(1600.0, rel=0.001)
+        assert 0.5 <= line["start_s"] < line["flagged_s"] < line["end_s"]
+        assert line["end_s"] == pytest.approx(2.5, abs=0.3)
+
+
+def test_scan_gives_what_the_live_stream_gives(tmp_path, capsys, howl):
+    path = tmp_path / "evening.wav"
+    soundfile.write(path, howl, RATE_HZ, subtype="FLOAT")
+    run([str(path)], json_lines=True, way="soundcheck")
+    live = [e for e in listen(howl, rate_hz=RATE_HZ, way="soundcheck") if e.kind != "closed"]
+    assert [(line["kind"], line["flagged_s"]) for line in lines_of(capsys)] == [
+        (e.kind, round(e.at_s, 6)) for e in live
+    ]
+
+
+def test_a_table_is_the_default_and_says_when_nothing_rings(tmp_path, capsys, howl):
+    loud, still = tmp_path / "loud.wav", tmp_path / "still.wav"
+    soundfile.write(loud, howl, RATE_HZ)
+    soundfile.write(still, np.zeros(RATE_HZ), RATE_HZ)
+    assert run([str(loud), str(still)], json_lines=False, way="set") == 0
+    out = capsys.readouterr().out
+    assert "howl" in out
+    assert "1.6k" in out
+    assert f"{still}: nothing rings" in out
+
+
+def wav(n_frames, rate_hz=RATE_HZ, stated_bytes=None, value=0.1):
+    data = np.full(n_frames, value, dtype="<f4").tobytes()
+    stated = len(data) if stated_bytes is None else stated_bytes
+    return (
+        b"RIFF"
+        + struct.pack("<I", 36 + stated)
+        + b"WAVEfmt "
+        + struct.pack("<IHHIIHH", 16, 3, 1, rate_hz, 4 * rate_hz, 4, 32)
+        + b"data"
+        + struct.pack("<I", stated)
+        + data
+    )
+
+
+BAD = {
+    "missing": (None, "no such file"),
+    "empty": (b"", "empty"),
+    "text": (b"once upon a time there was a band\n" * 40, "not a recording"),
+    "header_only": (wav(0), "holds no samples"),
+    "one_sample": (wav(1), "too short"),
+    "cut_short": (wav(RATE_HZ, stated_bytes=40 * RATE_HZ), "cut short"),
+    "nan": (wav(RATE_HZ, value=np.nan), "not numbers"),
+    "infinite": (wav(RATE_HZ, value=np.inf), "not numbers"),
+    "slow_rate": (wav(RATE_HZ, rate_hz=4000), "4000 Hz; 8000 to 192000 Hz expected"),
+    "fast_rate": (wav(RATE_HZ, rate_hz=384000), "384000 Hz; 8000 to 192000 Hz expected"),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_files_get_one_line_and_no_output(tmp_path, capsys, case):
+    content, words = BAD[case]
+    path = tmp_path / "take.wav"
+    if content is not None:
+        path.write_bytes(content)
+    assert run([str(path)], json_lines=True, way="set") == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.count("\n") == 1
+    assert str(path) in captured.err
+    assert words in captured.err
+
+
+def test_a_folder_is_refused(tmp_path):
+    with pytest.raises(RecordingError, match="not a file"):
+        Recording(tmp_path)
+
+
+@pytest.mark.parametrize("suffix", ["flac", "ogg"])
+def test_files_cut_in_the_middle_are_named(tmp_path, capsys, howl, suffix):
+    path = tmp_path / f"take.{suffix}"
+    soundfile.write(path, howl, RATE_HZ)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) // 2])
+    assert run([str(path)], json_lines=True, way="set") == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.count("\n") == 1
+
+
+def test_a_bad_file_does_not_stop_the_next(tmp_path, capsys, howl):
+    good = tmp_path / "good.wav"
+    soundfile.write(good, howl, RATE_HZ)
+    assert run([str(tmp_path / "none.wav"), str(good)], json_lines=True, way="set") == 2
+    assert {line["file"] for line in lines_of(capsys)} == {str(good)}
+
+
+def test_a_recorder_that_was_never_stopped_leaves_a_length_of_zero(tmp_path):
+    path = tmp_path / "live.wav"
+    soundfile.write(path, np.zeros(RATE_HZ), RATE_HZ)
+    content = bytearray(path.read_bytes())
+    content[4:8] = struct.pack("<I", 0xFFFFFFFF)
+    path.write_bytes(content)
+    assert Recording(path).n_frames == RATE_HZ
