@@ -1,0 +1,46 @@
+# Howl Lantern.  `make` alone lists what there is to type.
+PYTHON ?= python3
+ARGS ?=
+STRICT ?=
+BIN := .venv/bin
+export PYTHON
+
+.DEFAULT_GOAL := help
+.PHONY: help run test lint format bench train clean
+
+help: ## list these targets
+	@echo "Howl Lantern: what you can type"
+	@sed -n 's/^\([a-z]*\):.*## \(.*\)/  make \1|\2/p' Makefile | while IFS='|' read -r a b; do \
+		printf '%-14s %s\n' "$$a" "$$b"; done
+	@echo "More words for the command behind a target: make run ARGS='--help'"
+
+run: ## set up what is missing, then start the demo on the practice stage
+	@.ci/prepare run
+	@exec $(BIN)/howl-lantern demo $(ARGS)
+
+test: ## set up what is missing, then lint, check types and run all tests
+	@.ci/prepare test $(if $(STRICT),--strict)
+	@.ci/check $(ARGS)
+
+lint: ## style and types only, nothing is run
+	@.ci/prepare test
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+format: ## bring the code into the house style
+	@.ci/prepare test
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+bench: ## measure detection, cost and memory, and print the tables
+	@.ci/prepare test
+	@$(BIN)/python -m tests.bench $(ARGS)
+
+train: ## make the scorer's weights again from the scripted sounds
+	@.ci/prepare test
+	@$(BIN)/python -m tests.bench.train $(ARGS)
+
+clean: ## remove caches and build results (the environment stays: rm -r .venv removes it)
+	rm -rf build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache .hypothesis
+	find . -name __pycache__ -not -path './.venv/*' -prune -exec rm -rf {} +
