@@ -1,0 +1,46 @@
+"""Clocks of a box without a clock battery: time since boot is sure, the date is a label.
+
+Durations never come from wall time.  ``CLOCK_BOOTTIME`` counts on while the machine sleeps and
+is the same for every process of one boot, so it orders rings across a restart of the watcher.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import time
+from pathlib import Path
+
+_BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+_SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
+_TIME_ERROR = 5
+_TIMEX_BYTES = 256
+"""Larger than ``struct timex`` on any Linux (208 bytes on 64-bit)."""
+
+
+def boot_id() -> str:
+    """Return the identity of this boot of the machine, "unknown" where there is none."""
+    try:
+        return _BOOT_ID.read_text(encoding="ascii").strip()
+    except OSError:
+        return "unknown"
+
+
+def uptime_s() -> float:
+    """Return the seconds since the machine booted."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
+def is_trusted() -> bool:
+    """Return whether the date has been set from the network since the boot.
+
+    By the mark of systemd-timesyncd, else by what the kernel says of its clock
+    (``adjtimex(2)``: ``TIME_ERROR`` until somebody disciplines it).
+    """
+    if _SYNCHRONISED.exists():
+        return True
+    try:
+        timex = ctypes.create_string_buffer(_TIMEX_BYTES)
+        state = ctypes.CDLL(None, use_errno=True).adjtimex(timex)
+    except (OSError, AttributeError):
+        return False
+    return bool(0 <= state < _TIME_ERROR)

@@ -1,0 +1,238 @@
+"""``howl-lantern demo``: the whole lantern on the practice stage, with no hardware at all.
+
+The watcher's own code runs here; only the microphone is the stage, and lamp and panel are
+recorded instead of lit (the page shows both).  The page is a process of its own, as on the box.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import logging
+import os
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Mapping
+from pathlib import Path
+
+from firmware.ports import AudioSource, Lamp, LampPattern, Panel
+from monitor import watch
+from monitor.errors import LanternError
+from monitor.settings import Settings
+
+LOG = logging.getLogger(__name__)
+
+PAGE_RESTART_S = 1.0
+MOST_PAGE_RESTARTS = 5
+PAGE_STEADY_S = 30.0
+
+
+class DemoLamp:
+    """A lamp that is only shown on the page; keeps what it was told."""
+
+    def __init__(self) -> None:
+        self.patterns: list[LampPattern] = []
+
+    def show(self, pattern: LampPattern) -> None:
+        """Note the pattern; only the last hundred are kept."""
+        self.patterns = [*self.patterns[-99:], pattern]
+
+    def health(self) -> str:
+        """Always well."""
+        return "ok"
+
+    def close(self) -> None:
+        """Nothing to release."""
+
+
+class DemoPanel:
+    """A panel that is only shown on the page."""
+
+    def show(self, image: object) -> None:
+        """The picture goes out with every snapshot anyway."""
+
+    def health(self) -> str:
+        """Always well."""
+        return "ok"
+
+    def close(self) -> None:
+        """Nothing to release."""
+
+
+def free_port(host: str, wanted: int) -> int:
+    """Return ``wanted`` if nobody has it, else a port that is free."""
+    for port in (wanted, 0):
+        with socket.socket(_family(host), socket.SOCK_STREAM) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((host, port))
+            except OSError:
+                continue
+            return int(probe.getsockname()[1])
+    raise LanternError(f"no port is free on {host}; set [page] host to an address of this machine")
+
+
+def _family(host: str) -> socket.AddressFamily:
+    return socket.AF_INET6 if ":" in host else socket.AF_INET
+
+
+def state_folder(environ: Mapping[str, str] = os.environ) -> Path:
+    """Return the demo's own folder, apart from the box's: its rings are not of a real evening.
+
+    Falls back to a folder for this run only where the home cannot be written.
+    """
+    home = Path(environ.get("HOME", "/nonexistent"))
+    state = Path(environ.get("XDG_STATE_HOME") or home / ".local" / "state")
+    folder = state / "howl-lantern" / "demo"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return folder
+    except OSError:
+        return Path(tempfile.mkdtemp(prefix="howl-lantern-demo-"))
+
+
+class PageProcess:
+    """Runs the page and starts it again when it falls over, up to a point."""
+
+    def __init__(self, arguments: list[str]) -> None:
+        self._arguments = arguments
+        self._stopping = threading.Event()
+        self._process: subprocess.Popen[bytes] | None = None
+        self._thread = threading.Thread(target=self._run, name="page", daemon=True)
+
+    def start(self) -> None:
+        """Begin."""
+        self._thread.start()
+
+    def close(self) -> None:
+        """End the page: politely, then firmly."""
+        self._stopping.set()
+        process = self._process
+        if process is not None and process.poll() is None:
+            process.terminate()
+            try:
+                process.wait(timeout=3.0)
+            except subprocess.TimeoutExpired:
+                process.kill()
+        if self._thread.ident is not None:
+            self._thread.join(timeout=3.0)
+
+    def _run(self) -> None:
+        restarts = 0
+        while not self._stopping.is_set():
+            began_mono_s = time.monotonic()
+            # Its own session: Ctrl-C reaches only us, and we end it in good order.
+            self._process = subprocess.Popen(self._arguments, start_new_session=True)
+            code = self._process.wait()
+            if self._stopping.is_set():
+                return
+            if time.monotonic() - began_mono_s > PAGE_STEADY_S:
+                restarts = 0
+            restarts += 1
+            if restarts > MOST_PAGE_RESTARTS:
+                LOG.error("the page ended %d times in a row; the listening goes on", restarts)
+                return
+            LOG.warning("the page ended with code %d and is started again", code)
+            self._stopping.wait(PAGE_RESTART_S)
+
+
+def demo_settings(settings: Settings, *, folder: Path, port: int) -> Settings:
+    """Return the settings with the demo's own socket, journal and port."""
+    return dataclasses.replace(
+        settings,
+        page=dataclasses.replace(settings.page, port=port),
+        link=dataclasses.replace(settings.link, socket=str(_socket_in(folder))),
+        journal=dataclasses.replace(settings.journal, file=str(folder / "journal.sqlite3")),
+    )
+
+
+def _socket_in(folder: Path) -> Path:
+    path = folder / "link.sock"
+    # A socket's path may have 107 bytes; a deep home does not leave enough.
+    return path if len(os.fsencode(path)) <= 100 else Path(tempfile.mkdtemp()) / "link.sock"
+
+
+def shown_host(host: str) -> str:
+    """Return the host to type into a browser on this machine."""
+    if host in ("0.0.0.0", "::"):
+        return "localhost"
+    return f"[{host}]" if ":" in host else host
+
+
+def welcome(url: str, note: str) -> str:
+    """Return the words that greet the person."""
+    lines = [
+        "",
+        "  Howl Lantern is listening to a practice stage: a simulated room with a loudspeaker,",
+        "  a microphone and a singer.  No sound is played, none is recorded.",
+        "",
+        f"  Open this page:   {url}",
+        *([f"  ({note})"] if note else []),
+        "",
+        "  1. Push the fader up, slowly, until something rings.",
+        "  2. The lamp lights, and panel and page name a band, such as 2.5k.",
+        "  3. Pull that slider down, 3 to 6 dB at a time, until the lamp goes dark.",
+        "  4. Push the fader again and see how much louder you can go.",
+        "",
+        "  Ctrl-C ends it.",
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def run(settings: Settings, stop: threading.Event) -> None:
+    """Run watcher and page on the practice stage until ``stop`` is set.
+
+    Raises
+    ------
+    LanternError
+        If the practice stage's own packages are missing, or a demo is running already.
+    """
+    try:
+        from monitor.stage.source import StageMicrophone
+    except ModuleNotFoundError as error:
+        raise LanternError(
+            f"the practice stage needs the package {error.name}; "
+            "install howl-lantern with its extra: pip install 'howl-lantern[stage]'"
+        ) from error
+    wanted = settings.page.port
+    port = free_port(settings.page.host, wanted)
+    folder = state_folder()
+    settings = demo_settings(settings, folder=folder, port=port)
+    url = f"http://{shown_host(settings.page.host)}:{port}/"
+    note = "" if port == wanted else f"port {wanted} is taken, so {port} is used"
+    page = PageProcess(
+        [
+            *(sys.executable, "-m", "monitor.cli", "page"),
+            *("--host", settings.page.host, "--port", str(port)),
+            *("--socket", settings.link.socket),
+        ]
+    )
+
+    def open_stage(_settings: Settings) -> AudioSource:
+        return StageMicrophone()
+
+    def on_open() -> None:
+        page.start()
+        print(welcome(url, note), flush=True)
+
+    lamp: Lamp = DemoLamp()
+    panel: Panel = DemoPanel()
+    try:
+        watch.run(
+            settings,
+            stop,
+            open_source=open_stage,
+            lamp_opener=lambda _: lamp,
+            panel_opener=lambda _: panel,
+            socket_path=Path(settings.link.socket),
+            journal_path=Path(settings.journal.file),
+            stage_of=lambda source: source,  # type: ignore[arg-type,return-value]
+            on_open=on_open,
+        )
+    finally:
+        page.close()

@@ -1,0 +1,73 @@
+"""Where commands from the link arrive: each is answered without holding up anybody.
+
+Runs in the link server's thread.  What concerns the listening becomes a wish that the analysis
+loop takes up by itself; history is answered later by the journal's thread.
+"""
+
+from __future__ import annotations
+
+import queue
+from collections.abc import Mapping
+from typing import Any, Protocol
+
+from monitor import clock
+from monitor.journal.rows import RingRow, history_fields
+from monitor.journal.store import Journal
+from monitor.link import Message
+from monitor.link_server import Reply
+
+DONE = {"class": "done"}
+
+
+class Stage(Protocol):
+    """The practice stage's handles: fader and sliders."""
+
+    def control(self, command: dict[str, Any]) -> dict[str, Any]:
+        """Move the fader or a slider; ValueError with a clear line if that cannot be."""
+
+    def state(self) -> dict[str, Any]:
+        """Return how the stage stands and what to do next."""
+
+
+class Desk:
+    """Answers commands; ``wishes`` are for the analysis loop."""
+
+    def __init__(self, *, journal: Journal, boot_id: str, stage: Stage | None = None) -> None:
+        self.wishes: queue.SimpleQueue[Message] = queue.SimpleQueue()
+        self._journal = journal
+        self._boot_id = boot_id
+        self._stage = stage
+
+    def handle(self, command: Message, reply: Reply) -> None:
+        """Answer one checked command.
+
+        Raises
+        ------
+        ValueError
+            If the command cannot be followed; the server sends the reason.
+        """
+        name = command["class"]
+        if name == "history":
+            self._history(command["limit"], reply)
+        elif name == "stage":
+            if self._stage is None:
+                raise ValueError("there is no practice stage here; run howl-lantern demo")
+            self._stage.control({k: command[k] for k in command.keys() - {"class", "request"}})
+            reply(DONE)
+        else:
+            self.wishes.put(command)
+            reply(DONE)
+
+    def _history(self, limit: int, reply: Reply) -> None:
+        def answer(rows: list[RingRow], problem: str) -> None:
+            message: Mapping[str, Any] = {
+                "class": "history",
+                "rings": [
+                    history_fields(row, boot_id=self._boot_id, uptime_s=clock.uptime_s())
+                    for row in rows
+                ],
+                "problem": problem or None,
+            }
+            reply(message)
+
+        self._journal.read(limit, answer)

@@ -1,0 +1,199 @@
+"""Puts the watcher together: ``howl-lantern watch``, and the same under ``demo``.
+
+The microphone is the only part that may be replaced (by the practice stage); what cannot be
+opened - panel, lamp, journal - is reported and never stops the listening.
+"""
+
+from __future__ import annotations
+
+import faulthandler
+import logging
+import secrets
+import signal
+import threading
+from collections.abc import Callable
+from importlib import metadata
+from pathlib import Path
+
+from firmware.ports import AudioSource, Lamp, Panel
+from monitor import clock, places
+from monitor.advice.equaliser import Equaliser
+from monitor.desk import Desk, Stage
+from monitor.journal.store import Journal
+from monitor.link_server import LinkServer
+from monitor.panel_thread import PanelThread
+from monitor.settings import Settings
+from monitor.watcher import Heartbeat, Parts, Watcher
+
+LOG = logging.getLogger(__name__)
+
+
+def release() -> str:
+    """Return the installed release, "0" in a bare checkout."""
+    try:
+        return metadata.version("howl-lantern")
+    except metadata.PackageNotFoundError:
+        return "0"
+
+
+def open_microphone(settings: Settings) -> AudioSource:
+    """Return the microphone of the settings; it looks for its card by itself."""
+    from firmware.microphone import AlsaMicrophone
+
+    return AlsaMicrophone(
+        device=settings.microphone.device,
+        channel=settings.microphone.channel,
+        rates_hz=settings.microphone.rates_hz,
+    )
+
+
+def open_lamp(settings: Settings) -> Lamp:
+    """Return the lamp of the settings; its health says if there is none."""
+    from firmware import lamp
+
+    return lamp.open_lamp(gpio_pin=settings.lamp.gpio_pin, enabled=settings.lamp.enabled)
+
+
+def open_panel(settings: Settings) -> Panel:
+    """Return the panel of the settings; its health says if there is none."""
+    from firmware import panel
+
+    choice = settings.panel
+    return panel.open_panel(
+        driver=choice.driver,
+        bus=choice.bus,
+        address=choice.address,
+        width=choice.width,
+        height=choice.height,
+        rotate=choice.rotate,
+    )
+
+
+def panel_thread(settings: Settings, opener: Callable[[Settings], Panel]) -> PanelThread:
+    """Return the panel's thread, drawing for the panel's size as it hangs."""
+    choice = settings.panel
+    sideways = choice.rotate % 2 == 1
+    width, height = (choice.height, choice.width) if sideways else (choice.width, choice.height)
+
+    def draw(face):  # type: ignore[no-untyped-def]
+        from firmware.faces import draw_face
+
+        return draw_face(face, width=width, height=height)
+
+    return PanelThread(lambda: opener(settings), draw)
+
+
+def stop_on_signals(stop: threading.Event) -> None:
+    """Set ``stop`` on SIGTERM and SIGINT; SIGUSR1 writes every thread's stack to stderr."""
+
+    def on_signal(_number: int, _frame: object) -> None:
+        stop.set()
+
+    signal.signal(signal.SIGTERM, on_signal)
+    signal.signal(signal.SIGINT, on_signal)
+    faulthandler.register(signal.SIGUSR1, all_threads=True)
+
+
+def run(
+    settings: Settings,
+    stop: threading.Event,
+    *,
+    open_source: Callable[[Settings], AudioSource] = open_microphone,
+    lamp_opener: Callable[[Settings], Lamp] = open_lamp,
+    panel_opener: Callable[[Settings], Panel] = open_panel,
+    supervisor: Heartbeat | None = None,
+    socket_path: Path | None = None,
+    journal_path: Path | None = None,
+    stage_of: Callable[[AudioSource], Stage | None] = lambda _: None,
+    on_open: Callable[[], None] = lambda: None,
+) -> None:
+    """Watch until ``stop`` is set, then release everything.
+
+    Parameters
+    ----------
+    settings : Settings
+        What to watch and how.
+    stop : threading.Event
+        Set from a signal handler or another thread.
+    open_source, lamp_opener, panel_opener : callable
+        Open the parts; the demo puts its own in their places.
+    supervisor : Heartbeat, optional
+        The service manager's end by default.
+    socket_path, journal_path : Path, optional
+        By the settings by default.
+    stage_of : callable
+        Returns the practice stage behind a source, None behind a microphone.
+    on_open : callable
+        Called once the socket is there and the listening is about to begin.
+
+    Raises
+    ------
+    LanternError
+        If the socket cannot be opened, as when another watcher is running.
+    """
+    if supervisor is None:
+        from firmware.supervisor import Supervisor
+
+        supervisor = Supervisor()
+    session, boot_id = secrets.token_hex(8), clock.boot_id()
+    # The link comes first: a second watcher must fail before it touches lamp and microphone.
+    late = _LateDesk()
+    server = LinkServer(
+        socket_path or places.socket_path(settings),
+        hello={"release": release(), "boot_id": boot_id, "box": settings.box.name},
+        handle=late.handle,
+    )
+    closers: list[Callable[[], object]] = [server.close]
+    try:
+        journal = Journal(
+            journal_path or places.journal_path(settings),
+            keep_rings=settings.journal.keep_rings,
+        )
+        closers.append(journal.close)
+        panel = panel_thread(settings, panel_opener)
+        closers.append(panel.close)
+        lamp = lamp_opener(settings)
+        closers.append(lamp.close)
+        source = open_source(settings)
+        closers.append(source.close)
+        stage = stage_of(source)
+        late.desk = Desk(journal=journal, boot_id=boot_id, stage=stage)
+        watcher = Watcher(
+            Parts(
+                source=source,
+                lamp=lamp,
+                panel=panel,
+                journal=journal,
+                server=server,
+                desk=late.desk,
+                supervisor=supervisor,
+                equaliser=Equaliser.from_settings(
+                    settings.equaliser.kind, settings.equaliser.labels
+                ),
+                stage=stage,
+            ),
+            box=settings.box.name,
+            way=settings.listening.way,
+            session=session,
+            boot_id=boot_id,
+        )
+        on_open()
+        watcher.run(stop)
+        supervisor.stopping()
+    finally:
+        for close in reversed(closers):
+            try:
+                close()
+            except Exception:  # the others must be released all the same
+                LOG.exception("closing failed")
+
+
+class _LateDesk:
+    """Stands at the link until the parts behind the desk are open."""
+
+    desk: Desk | None = None
+
+    def handle(self, command, reply):  # type: ignore[no-untyped-def]
+        if self.desk is None:
+            raise ValueError("the watcher is still starting; ask again")
+        self.desk.handle(command, reply)
