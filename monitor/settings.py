@@ -8,6 +8,7 @@ line and key and what was expected, and nothing starts.
 from __future__ import annotations
 
 import difflib
+import json
 import os
 import re
 import tomllib
@@ -435,3 +436,26 @@ def _build(values: Mapping[str, Any]) -> Settings:
             **{k: tuple(v) if isinstance(v, list) else v for k, v in content.items()}
         )
     return Settings(**tables)
+
+
+def describe(loaded: Loaded) -> str:
+    """Return every setting in force as TOML, with where it came from as a comment."""
+    lines: list[str] = []
+    for table, rules in RULES.items():
+        lines.append(f"[{table}]")
+        for key in rules:
+            name = f"{table}.{key}"
+            lines.append(f"{f'{key} = {_toml(loaded.values[name])}':<44}  # {loaded.origins[name]}")
+        lines.append("")
+    return "\n".join(lines).rstrip()
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list):
+        return "[" + ", ".join(_toml(item) for item in value) + "]"
+    if isinstance(value, str):
+        # JSON's escapes are also TOML's for printable text, which is all that is accepted.
+        return json.dumps(value, ensure_ascii=False)
+    return str(value)

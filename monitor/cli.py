@@ -1,0 +1,329 @@
+"""The command line: one command each for watching, serving, practising and looking things up.
+
+Every command imports what it needs by itself, so that ``bands`` does not wait for a display
+library and the page never loads the listening.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from monitor.errors import LanternError, UsageError
+
+if TYPE_CHECKING:
+    from monitor.settings import Loaded
+
+PROGRAM = "howl-lantern"
+
+_EPILOG = """\
+Start with one of these:
+  howl-lantern demo             the whole lantern on a simulated stage, no hardware needed
+  howl-lantern check            what is right with this box and what to do about the rest
+  howl-lantern scan song.wav    find feedback in a recording
+
+Each command has its own --help.
+"""
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog=PROGRAM,
+        description="Hears feedback begin, lights a lamp, and names the slider to pull.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="store_true", help="print the release and end")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+
+    def command(
+        name: str, short: str, long: str, example: str, *, settings: bool = True
+    ) -> argparse.ArgumentParser:
+        sub = commands.add_parser(
+            name,
+            help=short,
+            description=long,
+            epilog=f"Example:\n  {example}\n",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        if settings:
+            _settings_options(sub)
+        return sub
+
+    command(
+        "watch",
+        "listen, and drive lamp, panel and socket (the box's daemon)",
+        "Listens to the microphone until it is told to stop (SIGTERM or Ctrl-C), lights the\n"
+        "lamp, draws the panel, keeps the journal and feeds the page through a socket.\n"
+        "Missing parts are reported and never stop the listening.  Nothing is recorded.\n"
+        "SIGUSR1 writes the stack of every thread to stderr.",
+        "howl-lantern watch --set listening.way=soundcheck",
+    )
+
+    page = command(
+        "page",
+        "serve the status page from a running watcher",
+        "Serves the status page on the local network.  It only knows what the watcher tells it\n"
+        "over the socket, and says so when the watcher is not there.",
+        "howl-lantern page --port 8081",
+    )
+    page.add_argument("--host", metavar="ADDRESS", help="answer at this address only")
+    page.add_argument("--port", type=_port, metavar="N", help="answer at this port (1 to 65535)")
+    page.add_argument("--socket", metavar="PATH", help="the watcher's socket")
+
+    command(
+        "demo",
+        "the whole lantern on a simulated stage",
+        "Runs watcher and page on the practice stage: a simulated room with loudspeaker,\n"
+        "microphone, singer, fader and equaliser.  Prints the page's address, opens nothing by\n"
+        "itself, plays no sound.  Push the fader on the page until it rings, then pull the\n"
+        "slider that the lantern names.",
+        "howl-lantern demo --set equaliser.kind=15",
+    )
+
+    scan = command(
+        "scan",
+        "find feedback in recordings",
+        "Runs the same listening as the box over recordings (WAV, FLAC, Ogg; 8 to 192 kHz; of\n"
+        "several channels the mean is taken) and prints every ring that it finds.",
+        "howl-lantern scan --json --way soundcheck rehearsal.wav",
+        settings=False,
+    )
+    scan.add_argument("files", nargs="+", metavar="FILE", help="a recording")
+    scan.add_argument(
+        "--json", action="store_true", help="one JSON object a line for each degree reached"
+    )
+    scan.add_argument(
+        "--way",
+        choices=("soundcheck", "set"),
+        default="set",
+        help="how to listen: quick (soundcheck) or sure (set, the default)",
+    )
+
+    faces = command(
+        "faces",
+        "draw every face of the panel into PNG files",
+        "Draws every face that the panel can show into DIR, one PNG file each.",
+        "howl-lantern faces /tmp/faces",
+        settings=False,
+    )
+    faces.add_argument("folder", metavar="DIR", help="made if it does not exist")
+
+    bands = command(
+        "bands",
+        "the third octave of a frequency, and your slider for it",
+        "For each frequency: the third-octave band it lies in, with its exact midband and edges\n"
+        "(IEC 61260-1), and the nearest slider of your own equaliser.",
+        "howl-lantern bands 2480 2.48k 2k5 --set equaliser.kind=10",
+    )
+    bands.add_argument("frequencies", nargs="+", metavar="HZ", help="like 2480, 2.48k, 2k5")
+
+    command(
+        "settings",
+        "the settings in force and where each came from",
+        "Prints every setting with its value and its source: the packaged default, the line of\n"
+        "your settings file, or --set.",
+        "howl-lantern settings --set page.port=8081",
+    ).add_argument(
+        "--example", action="store_true", help="print the commented file of all defaults instead"
+    )
+
+    command(
+        "check",
+        "look the box over, and say what to do",
+        "Looks at settings, microphone, level, lamp, panel, socket, disk and clock, one after\n"
+        "the other, and says for each what is right or what to do.  Ends with 1 if something\n"
+        "needs doing.",
+        "howl-lantern check",
+    )
+    return parser
+
+
+def _settings_options(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("settings")
+    group.add_argument(
+        "--settings", metavar="FILE", help="use this settings file instead of the usual one"
+    )
+    group.add_argument(
+        "--set",
+        action="append",
+        default=[],
+        metavar="TABLE.KEY=VALUE",
+        help="override one setting, for this run (may be given more than once)",
+    )
+
+
+def _port(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"a port is a number from 1 to 65535, not {text!r}")
+    return int(text)
+
+
+def _load(args: argparse.Namespace) -> Loaded:
+    from monitor import settings
+
+    return settings.load(args.settings, args.set)
+
+
+# --- the commands --------------------------------------------------------------------------
+
+
+def _watch(args: argparse.Namespace) -> int:
+    import threading
+
+    from monitor import log
+
+    loaded = _load(args)
+    log.set_up()
+    from monitor import watch
+
+    stop = threading.Event()
+    watch.stop_on_signals(stop)
+    watch.run(loaded.settings, stop)
+    return 0
+
+
+def _page(args: argparse.Namespace) -> int:
+    from monitor import log, places
+
+    loaded = _load(args)
+    page = loaded.settings.page
+    log.set_up()
+    from web import serve
+
+    try:
+        serve.serve(
+            args.host or page.host,
+            args.port or page.port,
+            args.socket or str(places.socket_path(loaded.settings)),
+        )
+    except OSError as error:
+        where = f"{args.host or page.host}, port {args.port or page.port}"
+        raise LanternError(f"the page cannot answer at {where}: {error.strerror}") from error
+    return 0
+
+
+def _demo(args: argparse.Namespace) -> int:
+    import threading
+
+    from monitor import log
+
+    loaded = _load(args)
+    log.set_up()
+    from monitor import demo, watch
+
+    stop = threading.Event()
+    watch.stop_on_signals(stop)
+    demo.run(loaded.settings, stop)
+    return 0
+
+
+def _scan(args: argparse.Namespace) -> int:
+    from monitor import scan
+
+    return scan.run(args.files, json_lines=args.json, way=args.way)
+
+
+def _faces(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from firmware import faces
+
+    try:
+        written = faces.write_faces(Path(args.folder))
+    except OSError as error:
+        raise LanternError(
+            f"{args.folder}: the faces cannot be written here: {error.strerror}"
+        ) from error
+    for path in written:
+        print(path)
+    return 0
+
+
+def _bands(args: argparse.Namespace) -> int:
+    from monitor.advice.equaliser import Equaliser, band_line, parse_frequency
+
+    choice = _load(args).settings.equaliser
+    equaliser = Equaliser.from_settings(choice.kind, choice.labels)
+    try:
+        frequencies_hz = [parse_frequency(text) for text in args.frequencies]
+    except ValueError as error:
+        raise UsageError(str(error)) from error
+    print(f"{'frequency':>12}  {'band':>6}  {'midband':>12}  {'edges':>25}  slider")
+    for hz in frequencies_hz:
+        line = band_line(hz, equaliser)
+        edges = f"{line['lower_hz']:.2f} to {line['upper_hz']:.2f} Hz"
+        print(
+            f"{hz:>9.6g} Hz  {line['band']:>6}  {line['band_hz']:>9.2f} Hz  {edges:>25}  "
+            f"{line['slider']}"
+        )
+    return 0
+
+
+def _settings(args: argparse.Namespace) -> int:
+    from monitor import settings
+
+    if args.example:
+        print(settings.default_text(), end="")
+        return 0
+    print(settings.describe(_load(args)))
+    return 0
+
+
+def _check(args: argparse.Namespace) -> int:
+    from monitor import checks, settings
+    from monitor.errors import SettingsError
+
+    try:
+        loaded = settings.load(args.settings, args.set)
+    except SettingsError as error:
+        return checks.report([checks.broken_settings(error)])
+    return checks.report(checks.look_over(loaded))
+
+
+_COMMANDS = {
+    "watch": _watch,
+    "page": _page,
+    "demo": _demo,
+    "scan": _scan,
+    "faces": _faces,
+    "bands": _bands,
+    "settings": _settings,
+    "check": _check,
+}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; return the exit code (0 well, 1 failed, 2 asked wrongly)."""
+    # Before numpy is imported anywhere: idle BLAS threads spin, and a Pi's cores are few.
+    for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ.setdefault(variable, "1")
+    parser = _parser()
+    args = parser.parse_args(argv)
+    if args.version:
+        from monitor import watch
+
+        print(f"{PROGRAM} {watch.release()}")
+        return 0
+    if args.command is None:
+        parser.print_help()
+        return 2
+    try:
+        return _COMMANDS[args.command](args)
+    except LanternError as error:
+        for line in str(error).splitlines():
+            print(f"{PROGRAM}: {line}", file=sys.stderr)
+        return error.exit_code
+    except BrokenPipeError:
+        # The reader (head, less) has had enough; Python would complain once more at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main())
