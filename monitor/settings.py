@@ -245,6 +245,7 @@ class _Reader:
         self.values: dict[str, Any] = {}
         self.origins: dict[str, str] = {}
         self.problems: list[str] = []
+        self.refused: set[str] = set()
 
     def take_file(self, path: Path, text: str, *, origin: str | None = None) -> None:
         try:
@@ -292,6 +293,7 @@ class _Reader:
             self.problems.append(f"{at}: unknown key {key} in [{table}]{hint}")
         elif not rule.check(value):
             self.problems.append(f"{at}: {name} must be {rule.expected}, not {_shown(value)}")
+            self.refused.add(name)
         else:
             self.values[name] = value
             self.origins[name] = origin
@@ -408,7 +410,9 @@ def load(
 
 
 def _check_together(reader: _Reader) -> None:
-    """Check what a single key cannot tell."""
+    """Check what a single key cannot tell; a key that was refused is not blamed twice."""
+    if {"equaliser.kind", "equaliser.labels"} & reader.refused:
+        return
     kind = reader.values.get("equaliser.kind")
     labels = reader.values.get("equaliser.labels")
     at = reader.origins.get("equaliser.labels", "")

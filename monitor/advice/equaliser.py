@@ -57,7 +57,8 @@ def parse_frequency(text: str) -> float:
     """
     match = _LABEL.fullmatch(text.strip()) if text.isascii() and len(text) <= 20 else None
     if match is None:
-        shown = text if len(text) <= 20 else text[:20] + "..."
+        shown = "".join(c if c.isprintable() else "?" for c in text[:20])
+        shown += "..." if len(text) > 20 else ""
         raise ValueError(f'"{shown}" is not a frequency; write it like 2500, 2.5k or 2k5')
     digits = match["whole"] + "." + (match["after"] or match["fraction"] or "0")
     value_hz = float(digits) * (1000.0 if match["infix"] or match["kilo"] else 1.0)

@@ -1,0 +1,168 @@
+"""The user's own equaliser: labels as people write them, and the slider for a frequency."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.advice.equaliser import KINDS, Equaliser, parse_frequency
+
+# ISO 266 preferred frequencies, from 20 Hz to 20 kHz, third octaves.
+ISO_266_HZ = [
+    *(20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800),
+    *(1000, 1250, 1600, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000, 20000),
+]
+
+
+@pytest.mark.parametrize(
+    ("text", "hz"),
+    [
+        ("6k3", 6300.0),
+        ("6.3k", 6300.0),
+        ("6,3k", 6300.0),
+        ("6.3 kHz", 6300.0),
+        ("6.3KHZ", 6300.0),
+        ("6300", 6300.0),
+        ("6300 Hz", 6300.0),
+        (" 6300hz ", 6300.0),
+        ("31.5", 31.5),
+        ("2k5", 2500.0),
+        ("2k", 2000.0),
+        ("2.48k", 2480.0),
+        ("1k25", 1250.0),
+        ("12.5k", 12500.0),
+        ("20", 20.0),
+        ("10", 10.0),
+        ("40k", 40000.0),
+    ],
+)
+def test_labels_as_people_write_them(text: str, hz: float) -> None:
+    assert parse_frequency(text) == pytest.approx(hz, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("", " ", "k", "Hz", "2k5k", "2.5.1", "-100", "+100", "1e3", "nan", "inf", "two"),
+        *("2 5", "0x10", "2.k", ".5k", "6.3k5", "10 m", "\u0661k", "1k\n2k"),
+    ],
+)
+def test_nonsense_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="is not a frequency"):
+        parse_frequency(text)
+
+
+@pytest.mark.parametrize("text", ["9", "0", "41k", "100000", "0k001"])
+def test_frequencies_out_of_hearing_are_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="not between 10 Hz and 40 kHz"):
+        parse_frequency(text)
+
+
+@given(st.text(max_size=40))
+def test_any_text_gives_a_frequency_or_one_clear_line(text: str) -> None:
+    try:
+        hz = parse_frequency(text)
+    except ValueError as error:
+        line = str(error)
+    else:
+        assert 10.0 <= hz <= 40000.0
+        return
+    assert line.isprintable()
+    assert len(line) < 120
+
+
+@given(st.integers(10, 39999))
+def test_every_way_of_writing_a_frequency_agrees(hz: int) -> None:
+    kilo, rest = divmod(hz, 1000)
+    assert parse_frequency(str(hz)) == hz
+    assert parse_frequency(f"{hz} Hz") == hz
+    assert parse_frequency(f"{kilo}k{rest:03d}") == pytest.approx(hz)
+    assert parse_frequency(f"{kilo}.{rest:03d} kHz") == pytest.approx(hz)
+
+
+def test_third_octaves_are_those_of_iso_266() -> None:
+    assert [parse_frequency(label) for label in KINDS["31"]] == ISO_266_HZ
+
+
+def test_fifteen_bands_are_every_second_third_octave() -> None:
+    assert [parse_frequency(label) for label in KINDS["15"]] == ISO_266_HZ[1:30:2]
+
+
+def test_ten_bands_are_the_octaves() -> None:
+    # Rumsey and McCormick, Sound and Recording: 31.5 Hz to 16 kHz in octaves.
+    assert [parse_frequency(label) for label in KINDS["10"]] == ISO_266_HZ[2:30:3]
+    assert KINDS["9"] == KINDS["10"][1:]
+
+
+@pytest.mark.parametrize("kind", list(KINDS))
+def test_sliders_are_as_many_as_they_say(kind: str) -> None:
+    equaliser = Equaliser.from_settings(kind, [])
+    assert len(equaliser.sliders) == int(kind)
+    assert equaliser.name == f"{kind} bands"
+
+
+def test_standard_labels_stand_for_exact_midbands() -> None:
+    # IEC 61260-1: 1000 * 10**(k/10), k = 4 for the nominal 2.5 kHz.
+    sliders = {s.label: s.centre_hz for s in Equaliser.from_settings("31").sliders}
+    assert sliders["2.5k"] == pytest.approx(2511.886, abs=0.001)
+    assert sliders["20"] == pytest.approx(19.953, abs=0.001)
+    assert {s.label: s.centre_hz for s in Equaliser.from_settings("5").sliders}["330"] == 330.0
+
+
+@pytest.mark.parametrize("kind", list(KINDS))
+def test_nearest_on_both_sides_of_every_border(kind: str) -> None:
+    equaliser = Equaliser.from_settings(kind)
+    for low, high in pairwise(equaliser.sliders):
+        border_hz = math.sqrt(low.centre_hz * high.centre_hz)
+        assert equaliser.nearest(border_hz * (1 - 1e-9)) is low
+        assert equaliser.nearest(border_hz * (1 + 1e-9)) is high
+
+
+@given(st.sampled_from(list(KINDS)), st.floats(20.0, 20000.0))
+def test_no_slider_is_nearer_than_the_nearest(kind: str, hz: float) -> None:
+    equaliser = Equaliser.from_settings(kind)
+    found = abs(math.log(equaliser.nearest(hz).centre_hz / hz))
+    assert found <= min(abs(math.log(s.centre_hz / hz)) for s in equaliser.sliders) + 1e-12
+
+
+def test_beyond_the_ends_the_end_sliders_answer() -> None:
+    equaliser = Equaliser.from_settings("7")
+    assert equaliser.nearest(1.0).label == "63"
+    assert equaliser.nearest(1e9).label == "16k"
+
+
+@pytest.mark.parametrize("hz", [0.0, -1.0, math.nan, math.inf])
+def test_nearest_refuses_what_is_no_frequency(hz: float) -> None:
+    with pytest.raises(ValueError, match="not a positive finite number"):
+        Equaliser.from_settings("31").nearest(hz)
+
+
+def test_typed_labels_are_sorted_and_keep_their_print() -> None:
+    equaliser = Equaliser.from_settings("typed", ["10k", "100", "3k3 ", "330 Hz", "1K"])
+    assert [s.label for s in equaliser.sliders] == ["100", "330 Hz", "1K", "3k3", "10k"]
+    assert equaliser.nearest(2480.0).label == "3k3"
+
+
+def test_one_slider_is_always_the_nearest() -> None:
+    equaliser = Equaliser.from_settings("typed", ["1k"])
+    assert equaliser.nearest(20.0).label == equaliser.nearest(20000.0).label == "1k"
+
+
+@pytest.mark.parametrize(
+    ("kind", "labels", "message"),
+    [
+        ("typed", [], "at least one slider"),
+        ("typed", ["1k", "1000 Hz"], "mean the same frequency"),
+        ("typed", ["1k", "high"], '"high" is not a frequency'),
+        ("typed", [str(100 + i) for i in range(65)], "at most 64"),
+        ("12", [], "known: 31, 15"),
+        ("", [], "unknown"),
+    ],
+)
+def test_impossible_equalisers(kind: str, labels: list[str], message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        Equaliser.from_settings(kind, labels)

@@ -1,0 +1,231 @@
+"""Settings: defaults, precedence, where each value came from, and every kind of mistake."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor import places, settings
+from monitor.errors import SettingsError
+from monitor.settings import RULES, Settings, default_text, load
+
+NOWHERE: dict[str, str] = {"HOME": "/nonexistent"}
+
+
+def write(tmp_path: Path, text: str) -> Path:
+    path = tmp_path / "settings.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def problems(path: Path | None, *options: str) -> list[str]:
+    with pytest.raises(SettingsError) as caught:
+        load(path, options, environ=NOWHERE)
+    return caught.value.problems
+
+
+def test_defaults_rules_and_classes_hold_the_same_keys() -> None:
+    defaults = tomllib.loads(default_text())
+    classes = {
+        f.name: [g.name for g in dataclasses.fields(settings._TABLE_CLASSES[f.name])]
+        for f in dataclasses.fields(Settings)
+    }
+    assert {t: list(k) for t, k in defaults.items()} == classes
+    assert {t: list(k) for t, k in RULES.items()} == classes
+
+
+def test_every_default_is_explained() -> None:
+    # The line or block above each key must be a comment, or another key of the same comment.
+    explained = False
+    for line in default_text().splitlines():
+        if line.startswith("#"):
+            explained = True
+        elif not line.strip() or line.startswith("["):
+            explained = False
+        else:
+            assert explained, f"no comment above: {line}"
+
+
+def test_nothing_set_gives_the_defaults_and_says_so() -> None:
+    loaded = load(environ=NOWHERE)
+    assert loaded.settings.page.port == 8080
+    assert loaded.settings.microphone.rates_hz == (48000, 44100, 32000, 16000)
+    assert set(loaded.origins.values()) == {"default"}
+
+
+def test_file_beats_default_and_option_beats_file(tmp_path: Path) -> None:
+    path = write(tmp_path, '[box]\nname = "stage left"\n\n[page]\nport = 81\nstreams = 3\n')
+    loaded = load(path, ["page.port=82"], environ=NOWHERE)
+    assert loaded.settings.box.name == "stage left"
+    assert (loaded.settings.page.port, loaded.settings.page.streams) == (82, 3)
+    assert loaded.origins["box.name"] == f"{path}, line 2"
+    assert loaded.origins["page.streams"] == f"{path}, line 6"
+    assert loaded.origins["page.port"] == "--set"
+    assert loaded.origins["page.host"] == "default"
+
+
+def test_which_file_counts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    system = tmp_path / "etc.toml"
+    monkeypatch.setattr(settings, "SYSTEM_FILE", system)
+    own = tmp_path / "howl-lantern" / "settings.toml"
+    own.parent.mkdir()
+    own.touch()
+    environ = {"XDG_CONFIG_HOME": str(tmp_path)}
+    assert settings.settings_file(None, environ) == own
+    system.touch()
+    assert settings.settings_file(None, environ) == system
+    environ["HOWL_LANTERN_SETTINGS"] = "/by/variable.toml"
+    assert settings.settings_file(None, environ) == Path("/by/variable.toml")
+    assert settings.settings_file("/given.toml", environ) == Path("/given.toml")
+
+
+@pytest.mark.parametrize(
+    ("option", "value"),
+    [
+        ("box.name=stage left", "stage left"),
+        ('box.name="stage left"', "stage left"),
+        ("equaliser.kind=10", "10"),
+        ("equaliser.kind='10'", "10"),
+        ("lamp.enabled=false", False),
+        ("panel.address=0x3D", 0x3D),
+        ("microphone.rates_hz=[44100]", [44100]),
+    ],
+)
+def test_options_may_lose_their_quotes(option: str, value: Any) -> None:
+    loaded = load(None, [option], environ=NOWHERE)
+    assert loaded.values[option.partition("=")[0]] == value
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("[page]\nprot = 1", "line 2: unknown key prot in [page]; did you mean port?"),
+        ("[pgae]\nport = 1", "line 1: unknown table [pgae]; did you mean page?"),
+        ("[page]\nxyzzy = 1", "line 2: unknown key xyzzy in [page]; [page] has: host, port"),
+        ("port = 1", "line 1: unknown table [port]"),
+        ('page = "x"', 'line 1: [page] must be a table, not "x"'),
+        (
+            '[page]\nport = "80"',
+            'line 2: page.port must be a whole number from 1 to 65535, not "80',
+        ),
+        ("[page]\n\n# c\nport = 0", "line 4: page.port must be a whole number"),
+        ("[page]\nport = 65536", "not 65536"),
+        ("[page]\nport = true", "not true"),
+        ("[page]\nport = 80.0", "not 80.0"),
+        ("[page]\nport = nan", "not nan"),
+        ("[lamp]\nenabled = 1", "line 2: lamp.enabled must be true or false, not 1"),
+        ("[lamp]\ngpio_pin = 28", "from 0 to 27, not 28"),
+        ('[listening]\nway = "show"', 'one of "soundcheck", "set", not "show"'),
+        ('[listening]\nway = ["set"]', "one of"),
+        ("[microphone]\nrates_hz = []", "a list of 1 to 8 sample rates"),
+        ("[microphone]\nrates_hz = [4000]", "from 8000 to 192000"),
+        ('[microphone]\ndevice = ""', "1 to 80 characters"),
+        ("[microphone]\nchannel = 0", "from 1 to 64"),
+        ('[box]\nname = "a name that is far too long"', "1 to 16 letters"),
+        ('[box]\nname = "<b>"', "1 to 16 letters"),
+        ('[panel]\ndriver = "paper"', 'one of "none", "ssd1306"'),
+        ("[panel]\naddress = 0x80", "from 3 to 119"),
+        ("[journal]\nkeep_rings = 1", "from 100"),
+        ('[equaliser]\nkind = "typed"', "needs the labels"),
+        ('[equaliser]\nlabels = ["1k"]', 'only read with kind = "typed"'),
+        ('[equaliser]\nkind = "typed"\nlabels = ["1k", "1000"]', "mean the same frequency"),
+        ('[equaliser]\nkind = "typed"\nlabels = ["loud"]', '"loud" is not a frequency'),
+        ('[equaliser]\nkind = "typed"\nlabels = [1000]', "a list of labels in quotes"),
+        ("[page\nport = 1", "not valid TOML"),
+        ("[page]\nport = 1\nport = 2", "not valid TOML"),
+        ("\x00", "not valid TOML"),
+    ],
+)
+def test_every_mistake_is_named_with_file_and_line(
+    tmp_path: Path, text: str, expected: str
+) -> None:
+    path = write(tmp_path, text)
+    found = problems(path)
+    assert len(found) == 1
+    assert expected in found[0]
+    assert str(path) in found[0]
+    assert "\n" not in found[0]
+
+
+def test_all_mistakes_are_reported_at_once(tmp_path: Path) -> None:
+    path = write(tmp_path, '[page]\nport = 0\n[lamp]\nenabled = "yes"\n[foo]\n')
+    found = problems(path, "box.nmae=x", "nonsense")
+    assert len(found) == 5
+    assert "did you mean name?" in found[3]
+    assert "table.key=value expected" in found[4]
+
+
+@pytest.mark.parametrize(
+    ("make", "expected"),
+    [
+        (lambda p: p.mkdir(), "this is a folder, a TOML file is expected"),
+        (lambda p: None, "there is no such file"),
+        (lambda p: p.write_bytes(b"\xff\xfe\x00"), "not a text file in UTF-8"),
+        (lambda p: p.symlink_to(p), "cannot read the settings"),
+    ],
+)
+def test_files_that_cannot_be_read(tmp_path: Path, make: Any, expected: str) -> None:
+    path = tmp_path / "settings.toml"
+    make(path)
+    (found,) = problems(path)
+    assert found.startswith(str(path))
+    assert expected in found
+
+
+def test_a_file_without_the_right_to_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # The tests may run as root, whom no mode keeps out; so the refusal is played.
+    path = write(tmp_path, "")
+
+    def refuse(*_: Any, **__: Any) -> str:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "read_text", refuse)
+    with pytest.raises(SettingsError, match="no right to read it"):
+        settings._read_text(path)
+
+
+def test_description_is_toml_that_gives_the_same_settings(tmp_path: Path) -> None:
+    path = write(tmp_path, '[equaliser]\nkind = "typed"\nlabels = ["3k3", "1k"]\n')
+    loaded = load(path, ["lamp.enabled=false"], environ=NOWHERE)
+    text = settings.describe(loaded)
+    again = load(write(tmp_path, text), environ=NOWHERE)
+    assert again.settings == loaded.settings
+    assert re.search(rf'labels = \["3k3", "1k"\] +# {re.escape(str(path))}, line 3', text)
+    assert re.search(r"enabled = false +# --set", text)
+
+
+# --- places ----------------------------------------------------------------------------------
+
+
+def test_places_of_the_service(monkeypatch: pytest.MonkeyPatch) -> None:
+    own = load(environ=NOWHERE).settings
+    service = {"RUNTIME_DIRECTORY": "/run/x", "STATE_DIRECTORY": "/var/lib/x"}
+    assert places.socket_path(own, service) == Path("/run/x/link.sock")
+    assert places.journal_path(own, service) == Path("/var/lib/x/journal.sqlite3")
+
+
+def test_places_of_a_person(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(places, "RUN_FOLDER", tmp_path / "no-run")
+    monkeypatch.setattr(places, "STATE_FOLDER", tmp_path / "no-state")
+    own = load(environ=NOWHERE).settings
+    person = {"HOME": "/h", "XDG_RUNTIME_DIR": "/r"}
+    assert places.socket_path(own, person) == Path("/r/howl-lantern/link.sock")
+    assert places.journal_path(own, person) == Path("/h/.local/state/howl-lantern/journal.sqlite3")
+    person = {"XDG_STATE_HOME": "/s"}
+    assert places.socket_path(own, person) == Path("/s/howl-lantern/link.sock")
+    # The page of an installed box finds the watcher's socket without being told.
+    (tmp_path / "no-run").mkdir()
+    assert places.socket_path(own, person) == tmp_path / "no-run" / "link.sock"
+
+
+def test_places_that_are_set(monkeypatch: pytest.MonkeyPatch) -> None:
+    own = load(None, ["link.socket=/a/b.sock", "journal.file=/c/d.db"], environ=NOWHERE).settings
+    assert places.socket_path(own, {"RUNTIME_DIRECTORY": "/x"}) == Path("/a/b.sock")
+    assert places.journal_path(own, {"STATE_DIRECTORY": "/x"}) == Path("/c/d.db")
+    assert os.fspath(places.socket_path(own, {})) == "/a/b.sock"
