@@ -33,9 +33,9 @@ format: ## bring the code into the house style
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
 
-bench: ## measure detection, cost and memory, and print the tables
+bench: ## measure what the listening and the watcher cost, and print the table
 	@.ci/prepare test
-	@$(BIN)/python -m tests.bench $(ARGS)
+	@$(BIN)/python -m tests.bench.cost $(ARGS)
 
 train: ## make the scorer's weights again from the scripted sounds
 	@.ci/prepare test
