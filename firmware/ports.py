@@ -95,7 +95,7 @@ class Lamp(Protocol):
     def show(self, pattern: LampPattern) -> None: ...
 
     def health(self) -> str:
-        """"ok", "off" (by setting) or one sentence that says what is wrong and what to do."""
+        """ "ok", "off" (by setting) or one sentence that says what is wrong and what to do."""
 
     def close(self) -> None: ...
 

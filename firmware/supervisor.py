@@ -54,7 +54,7 @@ class Supervisor:
         self._send("STOPPING=1")
 
     def health(self) -> str:
-        """"ok", "off" (nobody supervises) or one sentence that says what is wrong."""
+        """ "ok", "off" (nobody supervises) or one sentence that says what is wrong."""
         return self._health
 
     def _send(self, message: str) -> None:

@@ -1,0 +1,183 @@
+"""The LED: four rhythms, stepped by one thread of its own.
+
+Software never raises towards the caller here: a box without a lamp still listens.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+import time
+from collections.abc import Iterator
+from typing import Any
+
+from firmware.ports import Lamp, LampPattern
+
+PULSE_PERIOD_S = 1.6
+PULSE_STEP_S = 0.05
+# Two short flashes every 3 s.
+BLINK_STEPS = ((1.0, 0.12), (0.0, 0.18), (1.0, 0.12), (0.0, 2.58))
+
+
+def pattern_steps(pattern: LampPattern, *, dimmable: bool) -> Iterator[tuple[float, float | None]]:
+    """The brightness (0 to 1) and how long it stands in seconds (None: for good), endlessly."""
+    if pattern == "dark":
+        yield 0.0, None
+    elif pattern == "steady":
+        yield 1.0, None
+    elif pattern == "blink":
+        while True:
+            yield from BLINK_STEPS
+    elif dimmable:
+        count = round(PULSE_PERIOD_S / PULSE_STEP_S)
+        while True:
+            # A raised cosine that begins bright, so that the first ring is seen at once.
+            for step in range(count):
+                yield 0.5 + 0.5 * math.cos(2.0 * math.pi * step / count), PULSE_STEP_S
+    else:
+        while True:
+            yield 1.0, PULSE_PERIOD_S / 2.0
+            yield 0.0, PULSE_PERIOD_S / 2.0
+
+
+class NoLamp:
+    """A lamp that is off by setting or could not be opened; ``health()`` says which."""
+
+    def __init__(self, health: str) -> None:
+        self._health = health
+
+    def show(self, pattern: LampPattern) -> None:
+        """Do nothing."""
+
+    def health(self) -> str:
+        return self._health
+
+    def close(self) -> None:
+        """Do nothing."""
+
+
+class GpioLamp:
+    """One LED on a gpiozero device; see :func:`open_lamp`."""
+
+    def __init__(self, device: Any, *, dimmable: bool, gpio_pin: int) -> None:
+        self._device = device
+        self._dimmable = dimmable
+        self._gpio_pin = gpio_pin
+        self._health = "ok"
+        self._wanted: LampPattern = "dark"
+        self._is_closing = False
+        self._change = threading.Condition()
+        self._thread = threading.Thread(target=self._run, name="lamp", daemon=True)
+        self._thread.start()
+
+    def show(self, pattern: LampPattern) -> None:
+        """Change the pattern; returns at once.  The running pattern is left undisturbed."""
+        with self._change:
+            if pattern != self._wanted:
+                self._wanted = pattern
+                self._change.notify()
+
+    def health(self) -> str:
+        return self._health
+
+    def close(self) -> None:
+        """Go dark and give the pin back; may be called twice."""
+        with self._change:
+            if self._is_closing:
+                return
+            self._is_closing = True
+            self._change.notify()
+        self._thread.join(2.0)
+
+    def _run(self) -> None:
+        while True:
+            with self._change:
+                if self._is_closing:
+                    break
+                pattern = self._wanted
+            self._play(pattern)
+        self._set(0.0)
+        try:
+            self._device.close()
+        except Exception as error:
+            self._health = f"the lamp's pin could not be given back ({error})"
+
+    def _play(self, pattern: LampPattern) -> None:
+        """Step through one pattern until another is wanted."""
+        due_mono_s = time.monotonic()
+        for brightness, stands_s in pattern_steps(pattern, dimmable=self._dimmable):
+            self._set(brightness)
+            # Counting from the last due time, not from now: a late step does not shift
+            # the rhythm of those after it.
+            due_mono_s = math.inf if stands_s is None else due_mono_s + stands_s
+            with self._change:
+                while pattern == self._wanted and not self._is_closing:
+                    left_s = due_mono_s - time.monotonic()
+                    if left_s <= 0.0:
+                        break
+                    self._change.wait(None if math.isinf(left_s) else left_s)
+                else:
+                    return
+
+    def _set(self, brightness: float) -> None:
+        try:
+            if self._dimmable:
+                self._device.value = brightness
+            elif brightness >= 0.5:
+                self._device.on()
+            else:
+                self._device.off()
+            self._health = "ok"
+        except Exception as error:  # whatever the pin library comes up with
+            self._health = (
+                f"the lamp on GPIO {self._gpio_pin} does not answer "
+                f"({_reason(error)}); check its wiring and restart"
+            )
+
+
+def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
+    """Open the LED.
+
+    Parameters
+    ----------
+    gpio_pin : the GPIO number, 0 to 27
+    enabled : false when no LED is connected
+    pin_factory : a gpiozero pin factory; None is the Pi's own through lgpio, and only that:
+        a fallback to another library would hide why the right one failed
+
+    Returns
+    -------
+    Lamp
+        Never raises: what could not be opened is a lamp whose ``health()`` says why.
+    """
+    if not enabled:
+        return NoLamp("off")
+    try:
+        from gpiozero import LED, PWMLED
+        from gpiozero.exc import PinPWMUnsupported
+    except ImportError:
+        return NoLamp("the lamp needs the Python package gpiozero; install it and restart")
+    try:
+        if pin_factory is None:
+            from gpiozero.pins.lgpio import LGPIOFactory
+
+            pin_factory = LGPIOFactory()
+        try:
+            device, dimmable = PWMLED(gpio_pin, pin_factory=pin_factory), True
+        except PinPWMUnsupported:
+            device, dimmable = LED(gpio_pin, pin_factory=pin_factory), False
+        return GpioLamp(device, dimmable=dimmable, gpio_pin=gpio_pin)
+    except ImportError as error:
+        return NoLamp(f"the lamp needs the Python package lgpio ({_reason(error)})")
+    except Exception as error:  # pin libraries raise their own kinds, and bare OSError
+        return NoLamp(
+            f"the lamp on GPIO {gpio_pin} cannot be opened ({_reason(error)}); "
+            "check that this is a Pi, that no other program holds the pin and that "
+            "this user is in the group gpio"
+        )
+
+
+def _reason(error: Exception) -> str:
+    """The first line of what an error says, or its kind if it says nothing."""
+    lines = str(error).strip().splitlines()
+    return lines[0] if lines else type(error).__name__

@@ -1,0 +1,324 @@
+"""The microphone: captured in its own thread, watched by another, back after every loss.
+
+Two threads:
+
+- the *reader* opens the device, reads and appends to a bounded queue, nothing else;
+- the *keeper* starts a reader, and another one when it ended or has not read for a second.
+
+A read may never return (a halted sound server, a driver that hangs).  Nothing can end such
+a thread from outside, so it is left behind and its blocks, should it ever wake, are not
+taken.  After that, a child process first tries whether the device answers at all.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from firmware.cards import KERNEL_LIST, CaptureDevice, answers, card_id_of, list_capture_devices
+from firmware.formats import clipped_count, decode
+from firmware.mixer import turn_off_automatic_gain
+from firmware.opening import MicrophoneError, Opened, SilentLoss, open_capture
+from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
+
+__all__ = ["AlsaMicrophone", "CaptureDevice", "list_capture_devices"]
+
+QUEUE_BLOCKS = 188
+"""2 s of blocks at 48 kHz: longer than any pause of a listener that is still alive."""
+
+SEARCH_EVERY_S = 0.25
+STUCK_AFTER_S = 0.8
+FIRST_READ_WITHIN_S = 3.0
+"""A sound server that has just been woken needs up to 2 s for its first samples."""
+
+OVERRUN = -32  # -EPIPE, returned by PCM.read() instead of a length
+
+
+@dataclass
+class _Reader:
+    """One attempt at capturing: its thread and its signs of life."""
+
+    thread: threading.Thread | None = None
+    is_wanted: bool = True
+    begun_mono_s: float = field(default_factory=time.monotonic)
+    progress_mono_s: float | None = None
+    is_open: bool = False
+
+
+class AlsaMicrophone:
+    """An ``AudioSource`` on alsa-lib.  Opens by itself, in the background, and stays at it.
+
+    Parameters
+    ----------
+    device : "auto" (first USB card, else first card that records), a card's short name,
+        or any ALSA name
+    channel : which channel of the card, counted from 1
+    rates_hz : acceptable sample rates, best first
+    alsa : the ``alsaaudio`` module or a fake; None imports the real one
+    kernel_list : where the kernel lists its cards
+    knock : asks, in another process, whether a device answers
+    """
+
+    def __init__(
+        self,
+        *,
+        device: str,
+        channel: int = 1,
+        rates_hz: Sequence[int] = (48000, 44100, 32000, 16000),
+        alsa: Any = None,
+        kernel_list: Path = KERNEL_LIST,
+        knock: Callable[[str], bool] = answers,
+    ) -> None:
+        if channel < 1:
+            raise ValueError(f"channel={channel}: channels are counted from 1")
+        self._device = device
+        self._channel = channel
+        self._rates_hz = tuple(rates_hz)
+        self._alsa = alsa
+        self._kernel_list = kernel_list
+        self._knock = knock
+        self._blocks: deque[AudioBlock] = deque()
+        self._change = threading.Condition()
+        self._is_closing = threading.Event()
+        self._must_knock = False
+        self._gap_ahead = False
+        self._status = MicrophoneStatus(
+            state="searching",
+            since_mono_s=time.monotonic(),
+            device=device,
+            detail="looking for the microphone",
+        )
+        self._keeper = threading.Thread(target=self._keep, name="microphone", daemon=True)
+        self._keeper.start()
+
+    def read(self, timeout_s: float) -> AudioBlock | None:
+        """Return the next block, or None when nothing came within ``timeout_s``."""
+        with self._change:
+            self._change.wait_for(lambda: self._blocks or self._is_closing.is_set(), timeout_s)
+            return self._blocks.popleft() if self._blocks else None
+
+    def status(self) -> MicrophoneStatus:
+        """Return what is known about the microphone at this moment."""
+        with self._change:
+            return self._status
+
+    def close(self) -> None:
+        """Stop and release the device; may be called twice.  Gives a read one second."""
+        self._is_closing.set()
+        with self._change:
+            self._change.notify_all()
+        self._keeper.join(1.5)
+
+    # ------------------------------------------------------------------ keeper
+
+    def _keep(self) -> None:
+        left_behind: list[threading.Thread] = []
+        while not self._is_closing.is_set():
+            reader = _Reader()
+            reader.thread = threading.Thread(
+                target=self._capture, args=(reader,), name="capture", daemon=True
+            )
+            reader.thread.start()
+            self._watch_over(reader)
+            if reader.thread.is_alive():
+                left_behind.append(reader.thread)
+            # One thread at a time may hang: more would only pile up on the same fault.
+            while len(left_behind) > 1 and not self._is_closing.wait(SEARCH_EVERY_S):
+                left_behind = [thread for thread in left_behind if thread.is_alive()]
+            self._is_closing.wait(SEARCH_EVERY_S)
+
+    def _watch_over(self, reader: _Reader) -> None:
+        """Return when the reader has ended, hangs, or is not wanted any more."""
+        thread = reader.thread
+        while thread is not None and thread.is_alive():
+            if self._is_closing.is_set():
+                reader.is_wanted = False
+                thread.join(1.0)
+                return
+            thread.join(0.1)
+            last = reader.progress_mono_s
+            allowed_s = FIRST_READ_WITHIN_S if last is None else STUCK_AFTER_S
+            silent_s = time.monotonic() - (reader.begun_mono_s if last is None else last)
+            if reader.is_open and silent_s > allowed_s and thread.is_alive():
+                with self._change:
+                    reader.is_wanted = False
+                    self._must_knock = self._gap_ahead = True
+                self._say(
+                    "stuck",
+                    f"{self._status.device} is open but has delivered nothing for "
+                    f"{silent_s:.1f} s; replug the microphone if this stays",
+                )
+                return
+
+    # ------------------------------------------------------------------ reader
+
+    def _capture(self, reader: _Reader) -> None:
+        """Open and read until something fails or the keeper wants no more."""
+        try:
+            alsa = self._alsa if self._alsa is not None else _import_alsa()
+            name = self._find()
+            if self._must_knock and not self._knock(name):
+                return
+            opened = open_capture(alsa, name, channel=self._channel, rates_hz=self._rates_hz)
+        except MicrophoneError as error:
+            self._say_lost(reader, str(error))
+            return
+        except Exception as error:  # a fault of ours or the driver's must not end the search
+            self._say_lost(reader, f"the microphone cannot be opened ({error})")
+            return
+        try:
+            gain = self._automatic_gain(alsa, name)
+            reader.begun_mono_s = time.monotonic()
+            reader.is_open = True
+            reason = self._read_on(reader, opened, name, gain)
+        except Exception as error:
+            reason = f"{name} stopped ({error}); plug it in again"
+        reader.is_open = False
+        try:
+            opened.pcm.close()
+        except Exception:  # it is gone already
+            pass
+        self._say_lost(reader, reason)
+
+    def _read_on(self, reader: _Reader, opened: Opened, name: str, gain: str) -> str:
+        """Read block after block; return why it ended."""
+        losses = SilentLoss(opened.rate_hz)
+        is_first = True
+        while reader.is_wanted:
+            length, data = opened.pcm.read()
+            now = time.monotonic()
+            if length == OVERRUN:
+                reader.progress_mono_s = now
+                losses = SilentLoss(opened.rate_hz)
+                self._count_overrun(reader)
+                continue
+            if length < 0:
+                return f"{name} stopped (error {length}); plug it in again"
+            if length == 0:
+                # Not progress: a device that only ever says "nothing yet" is stuck.
+                self._is_closing.wait(0.005)
+                continue
+            samples = decode(
+                data,
+                sample_format=opened.sample_format,
+                channels=opened.channels,
+                channel=self._channel - 1,
+            )
+            reader.progress_mono_s = now
+            if losses.push(len(samples), now) > 0.0:
+                self._count_overrun(reader)
+            if is_first:
+                is_first = False
+                self._say_hearing(reader, opened, name, gain)
+            if len(samples):
+                self._append(reader, samples, opened.rate_hz, now)
+        return f"{name} is released"
+
+    def _append(
+        self, reader: _Reader, samples: np.ndarray, sample_rate_hz: int, now: float
+    ) -> None:
+        clipped = clipped_count(samples)
+        with self._change:
+            if not reader.is_wanted:
+                return
+            self._blocks.append(AudioBlock(samples, sample_rate_hz, now, self._gap_ahead, clipped))
+            self._gap_ahead = False
+            if len(self._blocks) > QUEUE_BLOCKS:
+                # The oldest goes: late news of a ring is worth less than fresh.
+                self._blocks.popleft()
+                self._blocks[0] = replace(self._blocks[0], gap=True)
+                dropped = self._status.dropped_block_count + 1
+                self._status = replace(self._status, dropped_block_count=dropped)
+            self._change.notify()
+
+    # ------------------------------------------------------------------ names and words
+
+    def _find(self) -> str:
+        """The ALSA name to open now; resolved anew at every opening."""
+        devices = list_capture_devices(self._kernel_list)
+        if self._device == "auto":
+            if not devices:
+                raise MicrophoneError("no microphone is there; plug one in (any USB socket)")
+            return devices[0].alsa_name
+        wanted = card_id_of(self._device) or self._device
+        for each in devices:
+            if self._device == each.card_id:
+                return each.alsa_name
+        is_card = self._device.startswith(("hw:", "plughw:"))
+        known = {name for each in devices for name in (each.card_id, str(each.card_index))}
+        if is_card and self._alsa is None and wanted not in known:
+            there = ", ".join(dict.fromkeys(each.card_id for each in devices)) or "none"
+            raise MicrophoneError(
+                f"the microphone {wanted} is not plugged in (there: {there}); "
+                "plug it in or change [microphone] device"
+            )
+        return self._device
+
+    def _automatic_gain(self, alsa: Any, name: str) -> str:
+        card = card_id_of(name)
+        for each in list_capture_devices(self._kernel_list):
+            if card in (each.card_id, str(each.card_index)):
+                return turn_off_automatic_gain(alsa, each.card_index)
+        return "unknown"
+
+    def _count_overrun(self, reader: _Reader) -> None:
+        with self._change:
+            if reader.is_wanted:
+                self._gap_ahead = True
+                count = self._status.overrun_count + 1
+                self._status = replace(self._status, overrun_count=count)
+
+    def _say_hearing(self, reader: _Reader, opened: Opened, name: str, gain: str) -> None:
+        detail = f"{name} at {opened.in_words}"
+        if gain == "still on":
+            detail += "; its automatic gain control is on and hides rings: turn it off in the mixer"
+        elif gain == "turned off":
+            detail += "; its automatic gain control is turned off"
+        with self._change:
+            if not reader.is_wanted:
+                return
+            self._must_knock = False
+            self._say(
+                "hearing",
+                detail,
+                device=name,
+                sample_rate_hz=opened.rate_hz,
+                sample_format=opened.sample_format,
+                channels=opened.channels,
+                automatic_gain=gain,
+            )
+
+    def _say_lost(self, reader: _Reader, detail: str) -> None:
+        with self._change:
+            if not reader.is_wanted or self._is_closing.is_set():
+                return
+            self._gap_ahead = True
+            was_heard = self._status.state != "searching"
+            self._say("lost" if was_heard else "searching", detail)
+
+    def _say(self, state: HearingState, detail: str, **what_is_set: Any) -> None:
+        """Publish a new status; ``since_mono_s`` is kept while the state stays the same."""
+        with self._change:
+            since = self._status.since_mono_s
+            if state != self._status.state:
+                since = time.monotonic()
+            self._status = replace(
+                self._status, state=state, since_mono_s=since, detail=detail, **what_is_set
+            )
+
+
+def _import_alsa() -> Any:
+    try:
+        import alsaaudio
+    except ImportError as error:
+        raise MicrophoneError(
+            f"the Python package pyalsaaudio is missing ({error}); install it and restart"
+        ) from error
+    return alsaaudio

@@ -1,0 +1,153 @@
+"""Open a recording device and hold what ALSA made of the request against the request.
+
+ALSA sets rate, format and channels as near as it can and reports no error when that is not
+what was asked for.  A wrong rate would shift every frequency by a constant factor, so the
+values are read back: what can be used is followed, anything else is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from firmware.formats import FORMATS
+
+PERIOD_FRAMES = 512
+"""10.7 ms at 48 kHz: short beside the shortest analysis window, long beside a wake-up."""
+
+PERIODS = 32
+"""0.34 s at 48 kHz that may pass without a read before the card overruns."""
+
+
+class MicrophoneError(Exception):
+    """The microphone cannot be used; the text says why and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """An open device and what ALSA really set."""
+
+    pcm: Any
+    rate_hz: int
+    sample_format: str
+    channels: int
+    buffer_frames: int
+
+    @property
+    def in_words(self) -> str:
+        """For people: rate, word length and channels."""
+        bits = FORMATS[self.sample_format].significant_bits
+        channels = "1 channel" if self.channels == 1 else f"{self.channels} channels"
+        return f"{self.rate_hz / 1000:g} kHz, {bits} bits, {channels}"
+
+
+def open_capture(alsa: Any, name: str, *, channel: int, rates_hz: Sequence[int]) -> Opened:
+    """Open ``name`` for recording at the first usable rate and format.
+
+    Parameters
+    ----------
+    alsa : the ``alsaaudio`` module, or a fake of it
+    name : ALSA's name of the device
+    channel : which channel is wanted, counted from 1
+    rates_hz : acceptable sample rates, best first
+
+    Raises
+    ------
+    MicrophoneError
+        If it cannot be opened, or nothing it offers can be used.
+    """
+    refused: list[str] = []
+    for rate_hz in rates_hz:
+        for sample_format in FORMATS:
+            opened = _ask(alsa, name, rate_hz, sample_format, channel)
+            if opened.rate_hz not in rates_hz:
+                reason = f"{opened.rate_hz} Hz"
+            elif opened.sample_format not in FORMATS:
+                reason = f"format {opened.sample_format}"
+            elif opened.channels < channel:
+                opened.pcm.close()
+                raise MicrophoneError(
+                    f"{name} has {opened.channels} channel(s) and channel {channel} is wanted; "
+                    f"set [microphone] channel to 1..{opened.channels}"
+                )
+            else:
+                return opened
+            opened.pcm.close()
+            if reason not in refused:
+                refused.append(reason)
+            if opened.rate_hz not in rates_hz:
+                break  # another word length does not change the rate
+    rates = ", ".join(str(rate_hz) for rate_hz in rates_hz)
+    raise MicrophoneError(
+        f"{name} offers only {', '.join(refused)}; wanted {rates} Hz in 16, 24 or 32 bits; "
+        "choose another [microphone] device or widen rates_hz"
+    )
+
+
+def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channel: int) -> Opened:
+    try:
+        pcm = alsa.PCM(
+            type=alsa.PCM_CAPTURE,
+            mode=alsa.PCM_NORMAL,
+            device=name,
+            rate=rate_hz,
+            channels=channel,
+            format=getattr(alsa, f"PCM_FORMAT_{sample_format}"),
+            periodsize=PERIOD_FRAMES,
+            periods=PERIODS,
+        )
+        info = pcm.info()
+        return Opened(
+            pcm=pcm,
+            rate_hz=int(info["rate"]),
+            sample_format=str(info["format_name"]),
+            channels=int(info["channels"]),
+            buffer_frames=int(info["buffer_size"]),
+        )
+    except alsa.ALSAAudioError as error:
+        # The text is all there is, alsa-lib's error numbers do not come through.
+        text = str(error).removesuffix(f" [{name}]")
+        advice = "plug it in, or see `howl-lantern check` for what is there"
+        if "busy" in text.lower():
+            advice = "another program holds it: stop that program"
+        elif "permission" in text.lower():
+            advice = "this user must be in the group audio"
+        raise MicrophoneError(f"{name} cannot be opened ({text}); {advice}") from error
+
+
+class SilentLoss:
+    """Notices samples that went missing without an error, by clock against sample count.
+
+    Some drivers drop what was not read in time and say nothing.  Deliveries come in bursts,
+    so being late proves nothing; but the best moment of each second does: if even that
+    is later than the best of the second before, sound is missing.
+    """
+
+    WINDOW_S = 1.0
+    LEAST_LOSS_S = 0.1
+
+    def __init__(self, rate_hz: int) -> None:
+        self._rate_hz = rate_hz
+        self._frames = 0
+        self._start_mono_s: float | None = None
+        self._window_end_mono_s = 0.0
+        self._best_s: float | None = None
+        self._best_before_s: float | None = None
+
+    def push(self, frames: int, now_mono_s: float) -> float:
+        """Count a delivery; return the seconds found missing now, mostly 0.0."""
+        if self._start_mono_s is None:
+            # The first delivery may have waited any time; the count begins behind it.
+            self._start_mono_s = now_mono_s
+            self._window_end_mono_s = now_mono_s + self.WINDOW_S
+            return 0.0
+        self._frames += frames
+        late_s = now_mono_s - self._start_mono_s - self._frames / self._rate_hz
+        self._best_s = late_s if self._best_s is None else min(self._best_s, late_s)
+        if now_mono_s < self._window_end_mono_s:
+            return 0.0
+        before_s, self._best_before_s, self._best_s = self._best_before_s, self._best_s, None
+        self._window_end_mono_s = now_mono_s + self.WINDOW_S
+        lost_s = 0.0 if before_s is None else self._best_before_s - before_s
+        return lost_s if lost_s > self.LEAST_LOSS_S else 0.0
