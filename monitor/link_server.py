@@ -377,7 +377,7 @@ class LinkServer:
         descriptor = client.connection.fileno()
         if self._clients.pop(descriptor, None) is None:
             return
+        self.dropped_client_count += count
         self._selector.unregister(client.connection)
         client.connection.close()
         client.queue.clear()
-        self.dropped_client_count += count

@@ -257,7 +257,9 @@ class _Reader:
         for table, content in tables.items():
             at = _place(path, lines.get(table))
             if table not in RULES:
-                self.problems.append(f"{at}: unknown table [{table}]{_nearest(table, RULES)}")
+                self.problems.append(
+                    f"{at}: unknown table [{_plain(table)}]{_nearest(table, RULES)}"
+                )
             elif not isinstance(content, dict):
                 self.problems.append(f"{at}: [{table}] must be a table, not {_shown(content)}")
             else:
@@ -279,7 +281,7 @@ class _Reader:
             value = text.strip()  # a shell has eaten the quotes of a text
         table = name.partition(".")[0]
         if table not in RULES:
-            self.problems.append(f"{at}: unknown table [{table}]{_nearest(table, RULES)}")
+            self.problems.append(f"{at}: unknown table [{_plain(table)}]{_nearest(table, RULES)}")
             return
         if isinstance(value, int) and not isinstance(value, bool) and name == "equaliser.kind":
             value = str(value)
@@ -290,7 +292,7 @@ class _Reader:
         rule = RULES[table].get(key)
         if rule is None:
             hint = _nearest(key, RULES[table]) or f"; [{table}] has: {', '.join(RULES[table])}"
-            self.problems.append(f"{at}: unknown key {key} in [{table}]{hint}")
+            self.problems.append(f"{at}: unknown key {_plain(key)} in [{table}]{hint}")
         elif not rule.check(value):
             self.problems.append(f"{at}: {name} must be {rule.expected}, not {_shown(value)}")
             self.refused.add(name)
@@ -307,9 +309,14 @@ def _shown(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
-        return f'"{value}"' if len(value) <= 40 else f'"{value[:40]}..."'
+        text = json.dumps(value, ensure_ascii=False)  # in quotes, on one line
+        return text if len(text) <= 44 else text[:40] + '..."'
     text = repr(value)
     return text if len(text) <= 60 else text[:60] + "..."
+
+
+def _plain(name: str) -> str:
+    return name if name.isprintable() else json.dumps(name)
 
 
 def _nearest(name: str, known: Mapping[str, Any]) -> str:

@@ -1,0 +1,255 @@
+"""The watcher's end of the link: fan-out that never waits, and the socket's file."""
+
+from __future__ import annotations
+
+import socket
+import stat
+import subprocess
+import sys
+import time
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor import link_server
+from monitor.link import LineBuffer, LinkClient, decode, encode
+from monitor.link_server import LinkServer, LinkServerError, Reply
+from tests.core.test_link import wait_until
+
+
+def handle(command: Mapping[str, Any], reply: Reply) -> None:
+    if command["class"] == "stage":
+        raise ValueError("there is no stage")
+    if command["class"] == "address":
+        raise RuntimeError("a bug")
+    reply({"class": "done"})
+
+
+@pytest.fixture
+def server(tmp_path: Path) -> Iterator[LinkServer]:
+    server = LinkServer(tmp_path / "link.sock", hello={"box": "lantern"}, handle=handle)
+    yield server
+    server.close()
+
+
+def connect(path: Path) -> socket.socket:
+    connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    connection.settimeout(5.0)
+    connection.connect(str(path))
+    return connection
+
+
+def read_lines(connection: socket.socket, n_lines: int) -> list[dict[str, Any]]:
+    buffer, lines = LineBuffer(), []
+    while len(lines) < n_lines:
+        chunk = connection.recv(65536)
+        assert chunk, f"hung up after {len(lines)} of {n_lines} lines"
+        lines += [decode(line) for line in buffer.push(chunk)]
+    return lines
+
+
+def test_greets_first_and_gives_the_newest_snapshot(server: LinkServer, tmp_path: Path) -> None:
+    server.publish_snapshot({"class": "snapshot", "seq": 1})
+    wait_until(lambda: server._newest_line is not None)
+    with connect(tmp_path / "link.sock") as connection:
+        hello, snapshot = read_lines(connection, 2)
+    assert hello["class"] == "hello"
+    assert (hello["proto_major"], hello["box"]) == (1, "lantern")
+    assert snapshot == {"class": "snapshot", "seq": 1}
+
+
+def test_only_owner_and_group_may_connect(server: LinkServer, tmp_path: Path) -> None:
+    assert stat.S_IMODE((tmp_path / "link.sock").stat().st_mode) == 0o660
+
+
+def test_events_come_in_order_to_everybody(server: LinkServer, tmp_path: Path) -> None:
+    connections = [connect(tmp_path / "link.sock") for _ in range(3)]
+    wait_until(lambda: server.client_count == 3)
+    for number in range(50):
+        server.publish_event({"class": "ring", "id": number})
+    for connection in connections:
+        with connection:
+            assert [m["id"] for m in read_lines(connection, 51)[1:]] == list(range(50))
+
+
+def test_commands_are_checked_and_answered(server: LinkServer, tmp_path: Path) -> None:
+    with connect(tmp_path / "link.sock") as connection:
+        connection.sendall(
+            b'{"class":"way","way":"set","request":"a"}\nnonsense\n{"class":"way","request":"b"}\n'
+            b'{"class":"stage","fader_db":1,"request":"c"}\n'
+            b'{"class":"address","url":"http://x/","request":"d"}\n'
+        )
+        answers = read_lines(connection, 6)[1:]
+    assert answers[0] == {"class": "done", "request": "a"}
+    assert "not JSON" in answers[1]["message"]
+    assert answers[2]["request"] == "b"
+    assert "'soundcheck' or 'set'" in answers[2]["message"]
+    assert answers[3] == {"class": "error", "message": "there is no stage", "request": "c"}
+    assert "a bug" in answers[4]["message"]
+
+
+def test_a_client_that_does_not_read_delays_nobody(
+    server: LinkServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(link_server, "STUCK_S", 0.3)
+    asleep, awake = (connect(tmp_path / "link.sock") for _ in range(2))
+    with asleep, awake:
+        wait_until(lambda: server.client_count == 2)
+        snapshot = {"class": "snapshot", "filler": "x" * 20000}
+        longest_s = 0.0
+        buffer, n_read = LineBuffer(), 0
+        until = time.monotonic() + 1.5
+        number = 0
+        while time.monotonic() < until:
+            began = time.monotonic()
+            server.publish_snapshot({**snapshot, "seq": number})
+            longest_s = max(longest_s, time.monotonic() - began)
+            number += 1
+            n_read += len(buffer.push(awake.recv(65536)))
+        # Publishing hands over and returns; a blocking send would take until the sleeper wakes.
+        assert longest_s < 0.2
+        assert n_read > 20
+        assert server.skipped_snapshot_count > 0
+        wait_until(lambda: server.client_count == 1)
+        assert server.dropped_client_count == 1
+
+
+def test_a_client_whose_events_pile_up_is_dropped(server: LinkServer, tmp_path: Path) -> None:
+    with connect(tmp_path / "link.sock"):
+        wait_until(lambda: server.client_count == 1)
+        for number in range(600):
+            server.publish_event({"class": "ring", "id": number, "filler": "x" * 2000})
+        wait_until(lambda: server.client_count == 0)
+        assert server.dropped_client_count == 1
+
+
+def test_an_endless_command_is_cut_off(server: LinkServer, tmp_path: Path) -> None:
+    with connect(tmp_path / "link.sock") as connection:
+        read_lines(connection, 1)
+        connection.sendall(b"x" * 5000)
+        wait_until(lambda: server.dropped_client_count == 1)
+        assert connection.recv(100) == b""
+
+
+def test_too_many_clients_are_told(tmp_path: Path) -> None:
+    server = LinkServer(tmp_path / "s", hello={}, handle=handle, max_clients=1)
+    try:
+        with connect(tmp_path / "s") as first:
+            read_lines(first, 1)
+            with connect(tmp_path / "s") as second:
+                _, error = read_lines(second, 2)
+                assert "too many clients" in error["message"]
+            server.publish_event({"class": "ring"})
+            assert read_lines(first, 1)[0]["class"] == "ring"
+    finally:
+        server.close()
+
+
+def test_a_message_that_cannot_be_sent_is_reported(server: LinkServer, tmp_path: Path) -> None:
+    server.publish_event({"class": "ring", "level_dbfs": float("nan")})
+    wait_until(lambda: "could not be sent" in server.problem)
+    with connect(tmp_path / "link.sock") as connection:
+        server.publish_event({"class": "ring", "id": 1})
+        assert read_lines(connection, 2)[1]["id"] == 1
+
+
+def test_client_and_server_understand_each_other(server: LinkServer, tmp_path: Path) -> None:
+    with LinkClient(tmp_path / "link.sock") as client, client.subscribe() as events:
+        wait_until(lambda: client.connected)
+        server.publish_snapshot({"class": "snapshot", "seq": 5})
+        sent = time.monotonic()
+        server.publish_event({"class": "ring", "sent_mono_s": sent})
+        event = events.get(2.0)
+        assert event is not None
+        assert event["sent_mono_s"] == sent
+        assert client.request({"class": "way", "way": "set"})["class"] == "done"
+        assert client.request({"class": "stage", "fader_db": 0})["message"] == "there is no stage"
+
+
+# --- the socket's file ------------------------------------------------------------------------
+
+
+def test_a_living_watcher_is_left_alone(server: LinkServer, tmp_path: Path) -> None:
+    with pytest.raises(LinkServerError, match="another watcher is running"):
+        LinkServer(tmp_path / "link.sock", hello={}, handle=handle)
+    with connect(tmp_path / "link.sock") as connection:
+        assert read_lines(connection, 1)[0]["class"] == "hello"
+
+
+def test_a_stranger_s_living_socket_is_left_alone(tmp_path: Path) -> None:
+    # Somebody who listens without our lock, as a watcher of another release might.
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as stranger:
+        stranger.bind(str(tmp_path / "s"))
+        stranger.listen(1)
+        with pytest.raises(LinkServerError, match="another watcher is running"):
+            LinkServer(tmp_path / "s", hello={}, handle=handle)
+        connect(tmp_path / "s").close()
+
+
+def test_a_stale_socket_is_replaced(tmp_path: Path) -> None:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as dead:
+        dead.bind(str(tmp_path / "s"))
+    server = LinkServer(tmp_path / "s", hello={}, handle=handle)
+    with connect(tmp_path / "s") as connection:
+        assert read_lines(connection, 1)
+    server.close()
+    assert not (tmp_path / "s").exists()
+    server.close()
+
+
+def test_the_place_is_free_again_after_a_kill(tmp_path: Path) -> None:
+    script = (
+        "import sys, time\nfrom pathlib import Path\nfrom monitor.link_server import LinkServer\n"
+        "LinkServer(Path(sys.argv[1]), hello={}, handle=print)\nprint('up', flush=True)\n"
+        "time.sleep(60)"
+    )
+    path = tmp_path / "s"
+    root = Path(__file__).parents[2]
+    with subprocess.Popen(
+        [sys.executable, "-c", script, str(path)], stdout=subprocess.PIPE, cwd=root
+    ) as victim:
+        assert victim.stdout is not None
+        assert victim.stdout.readline() == b"up\n"
+        with pytest.raises(LinkServerError, match="another watcher is running"):
+            LinkServer(path, hello={}, handle=handle)
+        victim.kill()
+        victim.wait()
+    assert path.exists()
+    LinkServer(path, hello={}, handle=handle).close()
+
+
+def test_something_else_at_the_path_is_never_removed(tmp_path: Path) -> None:
+    path = tmp_path / "notes.txt"
+    path.write_text("mine")
+    with pytest.raises(LinkServerError, match="not a socket is here; move it away"):
+        LinkServer(path, hello={}, handle=handle)
+    assert path.read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("path", "expected"),
+    [
+        ("/proc/nowhere/s", "cannot open the socket"),
+        ("/dev/null/s", "cannot open the socket"),
+        ("/tmp/" + "x" * 110, "a socket's path may have 107 bytes"),
+    ],
+)
+def test_places_that_cannot_be(path: str, expected: str) -> None:
+    with pytest.raises(LinkServerError, match=expected) as caught:
+        LinkServer(Path(path), hello={}, handle=handle)
+    assert "\n" not in str(caught.value)
+    assert "[link] socket" in str(caught.value)
+
+
+def test_a_socket_that_was_taken_over_is_not_removed(tmp_path: Path) -> None:
+    server = LinkServer(tmp_path / "s", hello={}, handle=handle)
+    (tmp_path / "s").unlink()
+    (tmp_path / "s").write_text("another's")
+    server.close()
+    assert (tmp_path / "s").exists()
+
+
+def test_encode_is_what_the_client_reads() -> None:
+    assert encode({"class": "a", "b": 1}) == b'{"class":"a","b":1}\n'
