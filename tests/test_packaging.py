@@ -188,6 +188,25 @@ def test_changelog_knows_the_version() -> None:
         assert tuple(int(n) for n in version.split(".")) >= numbers[0]
 
 
+def test_everything_the_packages_need_is_packaged() -> None:
+    """Files beside the code (weights, templates, styles) must be in an installed copy as well."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())
+    packaged = {
+        path
+        for package, patterns in project["tool"]["setuptools"]["package-data"].items()
+        for pattern in patterns
+        for path in (ROOT / package.replace(".", "/")).glob(pattern)
+    }
+    needed = {
+        path
+        for path in kept_files()
+        if path.relative_to(ROOT).parts[0] in ("firmware", "monitor", "web")
+        and path.suffix != ".py"
+    }
+    assert needed
+    assert needed - packaged == set()
+
+
 def test_licence_is_there() -> None:
     text = (ROOT / "LICENCE").read_text()
     assert text.startswith("MIT License")
