@@ -38,6 +38,9 @@ STUCK_AFTER_S = 0.8
 FIRST_READ_WITHIN_S = 3.0
 """A sound server that has just been woken needs up to 2 s for its first samples."""
 
+GIVE_UP_AFTER_OVERRUNS = 8
+"""A device whose server died may answer every read like this, at once and for ever."""
+
 OVERRUN = -32  # -EPIPE, returned by PCM.read() instead of a length
 
 
@@ -63,7 +66,8 @@ class AlsaMicrophone:
     rates_hz : acceptable sample rates, best first
     alsa : the ``alsaaudio`` module or a fake; None imports the real one
     kernel_list : where the kernel lists its cards
-    knock : asks, in another process, whether a device answers
+    knock : asks, in another process, whether a device answers; None: really for the real
+        ``alsa``, not at all for a fake
     """
 
     def __init__(
@@ -74,7 +78,7 @@ class AlsaMicrophone:
         rates_hz: Sequence[int] = (48000, 44100, 32000, 16000),
         alsa: Any = None,
         kernel_list: Path = KERNEL_LIST,
-        knock: Callable[[str], bool] = answers,
+        knock: Callable[[str], bool] | None = None,
     ) -> None:
         if channel < 1:
             raise ValueError(f"channel={channel}: channels are counted from 1")
@@ -83,7 +87,7 @@ class AlsaMicrophone:
         self._rates_hz = tuple(rates_hz)
         self._alsa = alsa
         self._kernel_list = kernel_list
-        self._knock = knock
+        self._knock = knock or (answers if alsa is None else lambda _: True)
         self._blocks: deque[AudioBlock] = deque()
         self._change = threading.Condition()
         self._is_closing = threading.Event()
@@ -164,7 +168,10 @@ class AlsaMicrophone:
         try:
             alsa = self._alsa if self._alsa is not None else _import_alsa()
             name = self._find()
-            if self._must_knock and not self._knock(name):
+            # A card of the kernel's own always answers the opening; a sound server may not.
+            is_card = name.startswith(("hw:", "plughw:"))
+            if (self._must_knock or not is_card) and not self._knock(name):
+                self._say_lost(reader, f"{name} does not answer; restart the sound server")
                 return
             opened = open_capture(alsa, name, channel=self._channel, rates_hz=self._rates_hz)
         except MicrophoneError as error:
@@ -191,6 +198,7 @@ class AlsaMicrophone:
         """Read block after block; return why it ended."""
         losses = SilentLoss(opened.rate_hz)
         is_first = True
+        overruns_in_a_row = 0
         while reader.is_wanted:
             length, data = opened.pcm.read()
             now = time.monotonic()
@@ -198,6 +206,9 @@ class AlsaMicrophone:
                 reader.progress_mono_s = now
                 losses = SilentLoss(opened.rate_hz)
                 self._count_overrun(reader)
+                overruns_in_a_row += 1
+                if overruns_in_a_row >= GIVE_UP_AFTER_OVERRUNS:
+                    return f"{name} delivers nothing but overruns; it is opened anew"
                 continue
             if length < 0:
                 return f"{name} stopped (error {length}); plug it in again"
@@ -212,6 +223,7 @@ class AlsaMicrophone:
                 channel=self._channel - 1,
             )
             reader.progress_mono_s = now
+            overruns_in_a_row = 0
             if losses.push(len(samples), now) > 0.0:
                 self._count_overrun(reader)
             if is_first:
