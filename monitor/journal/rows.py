@@ -104,6 +104,13 @@ class NewerJournalError(Exception):
     """The file belongs to a newer release and must not be touched."""
 
 
+def _utc_text(utc_s: float) -> str | None:
+    try:
+        return datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    except (ValueError, OverflowError, OSError):
+        return None  # a clock that was far out of this world
+
+
 def history_fields(row: RingRow, *, boot_id: str, uptime_s: float) -> dict[str, Any]:
     """Return a row as it goes over the link; what is not known is None."""
     lasted_s = None if row.end_uptime_s is None else row.end_uptime_s - row.start_uptime_s
@@ -121,6 +128,6 @@ def history_fields(row: RingRow, *, boot_id: str, uptime_s: float) -> dict[str, 
         "lasted_s": None if lasted_s is None else round(lasted_s, 2),
         "start_uptime_s": round(row.start_uptime_s, 2),
         "ended_ago_s": round(max(0.0, uptime_s - ended), 1) if same_boot else None,
-        "utc": datetime.fromtimestamp(row.utc, UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        "utc": _utc_text(row.utc),
         "clock_trusted": row.clock_trusted,
     }

@@ -247,14 +247,27 @@ class Journal:
             self._works()
 
     def _abandon(self, error: sqlite3.Error) -> None:
-        """After a failed write: roll back, and begin with a fresh connection next time."""
-        connection, self._connection = self._connection, None
-        if connection is not None:
-            try:
-                connection.close()  # rolls back
-            except sqlite3.Error:
-                pass  # the file is checked when it is opened again
+        """After a failed write: roll back, so that all rows can be tried again together.
+
+        A full disk leaves the connection good for reading; after anything else the file is
+        opened and checked afresh.
+        """
         self._failed("cannot be written", error)
+        connection = self._connection
+        if connection is None:
+            return
+        try:
+            if getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_FULL:
+                if connection.in_transaction:
+                    connection.execute("ROLLBACK")
+                return
+        except sqlite3.Error:
+            pass  # then it is opened afresh as well
+        self._connection = None
+        try:
+            connection.close()
+        except sqlite3.Error:
+            pass  # the file is checked when it is opened again
 
     def _failed(self, what: str, error: Exception) -> str:
         text = error.strerror if isinstance(error, OSError) and error.strerror else str(error)

@@ -1,0 +1,368 @@
+"""The journal: nothing shown is lost, and no trouble with the disk reaches the listening."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import queue
+import random
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from monitor.journal import store
+from monitor.journal.evening import EVENING_S, Now, age_s, this_evening
+from monitor.journal.rows import MIGRATIONS, RingRow, history_fields
+from monitor.journal.store import Journal
+from monitor.link import MAX_HISTORY, encode
+
+ROOT = Path(__file__).parents[2]
+
+
+def row(number: int, **changes: object) -> RingRow:
+    plain = RingRow(
+        session="s",
+        id=number,
+        boot_id="boot",
+        degree="ringing",
+        way="set",
+        frequency_hz=2480.0,
+        band="2.5k",
+        slider="2.5k",
+        level_dbfs=-20.0,
+        growth_db_per_s=30.0,
+        start_uptime_s=100.0 + number,
+        end_uptime_s=None,
+        utc=1.7e9 + number,
+        clock_trusted=False,
+    )
+    return dataclasses.replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def read(journal: Journal, limit: int = 1000) -> tuple[list[RingRow], str]:
+    answers: queue.Queue[tuple[list[RingRow], str]] = queue.Queue()
+    journal.read(limit, lambda rows, problem: answers.put((rows, problem)))
+    return answers.get(timeout=10.0)
+
+
+def wait_until(true: Callable[[], bool], timeout_s: float = 8.0) -> None:
+    until = time.monotonic() + timeout_s
+    while not true():
+        assert time.monotonic() < until, "waited in vain"
+        time.sleep(0.01)
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Iterator[Journal]:
+    journal = Journal(tmp_path / "state" / "j.sqlite3", keep_rings=1000, retry_s=0.2)
+    yield journal
+    journal.close()
+
+
+def test_rows_come_back_newest_first_and_exact(journal: Journal) -> None:
+    rows = [row(n, clock_trusted=n % 2 == 0, end_uptime_s=None if n else 101.5) for n in range(5)]
+    for r in rows:
+        journal.put(r)
+    assert read(journal) == (rows[::-1], "")
+    assert read(journal, limit=2)[0] == rows[:-3:-1]
+    assert journal.health() == "ok"
+
+
+def test_a_ring_that_goes_on_stays_one_row(journal: Journal) -> None:
+    journal.put(row(1))
+    read(journal)
+    journal.put(row(1, degree="howl", level_dbfs=-3.0))
+    journal.put(row(1, degree="howl", level_dbfs=-3.0, end_uptime_s=104.0))
+    (found,), _ = read(journal)
+    assert (found.degree, found.end_uptime_s) == ("howl", 104.0)
+
+
+def test_rows_survive_closing_and_opening(tmp_path: Path) -> None:
+    path = tmp_path / "j.sqlite3"
+    first = Journal(path, keep_rings=1000)
+    first.put(row(1))
+    first.close()
+    first.close()
+    second = Journal(path, keep_rings=1000)
+    assert read(second)[0] == [row(1)]
+    second.close()
+
+
+def test_settings_of_the_database(journal: Journal, tmp_path: Path) -> None:
+    journal.put(row(1))
+    read(journal)
+    with sqlite3.connect(tmp_path / "state" / "j.sqlite3") as connection:
+        assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+        assert connection.execute("PRAGMA user_version").fetchone() == (len(MIGRATIONS),)
+    connection.close()
+
+
+def test_the_oldest_go_first(tmp_path: Path) -> None:
+    journal = Journal(tmp_path / "j.sqlite3", keep_rings=150)
+    for number in range(500):
+        journal.put(row(number))
+    rows, _ = read(journal)
+    journal.close()
+    # Thinned once for every so many rows, so a few more than asked for may be there.
+    assert 150 <= len(rows) <= 150 + store.THIN_EVERY
+    assert rows[0].id == 499
+    assert [r.id for r in rows] == sorted((r.id for r in rows), reverse=True)
+
+
+def test_putting_never_waits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def slow_open(self: Journal) -> sqlite3.Connection:
+        time.sleep(0.5)
+        raise sqlite3.OperationalError("disk I/O error")
+
+    monkeypatch.setattr(Journal, "_open", slow_open)
+    monkeypatch.setattr(store, "_is_damage", lambda _: False)
+    began = time.monotonic()
+    journal = Journal(tmp_path / "j", keep_rings=100)
+    for number in range(1000):
+        journal.put(row(number))
+    assert time.monotonic() - began < 0.4
+    wait_until(lambda: "cannot be opened" in journal.health())
+    journal.close()
+
+
+def test_what_waits_in_memory_is_bounded_and_the_loss_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store, "MAX_WAITING", 10)
+    (tmp_path / "file").touch()
+    journal = Journal(tmp_path / "file" / "j", keep_rings=100, retry_s=0.2)
+    for number in range(15):
+        journal.put(row(number))
+    wait_until(lambda: "5 rings were lost" in journal.health())
+    rows, problem = read(journal)
+    assert [r.id for r in rows] == list(range(14, 4, -1))
+    assert "cannot be opened" in problem
+    assert "10 rings wait in memory" in journal.health()
+    assert "listening goes on" in journal.health()
+    # The folder appears (a card is put in): everything that waited is written.
+    (tmp_path / "file").unlink()
+    wait_until(lambda: "cannot" not in journal.health())
+    journal.close()
+    with sqlite3.connect(tmp_path / "file" / "j") as connection:
+        assert connection.execute("SELECT count(*) FROM rings").fetchone() == (10,)
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda p: p.write_bytes(b"this is no database at all, but it is long enough" * 100),
+        lambda p: p.write_bytes(p.read_bytes()[:2048]),
+        lambda p: p.write_bytes(p.read_bytes()[:4096] + b"\xa5" * (p.stat().st_size - 4096)),
+    ],
+    ids=["not a database", "cut off", "overwritten pages"],
+)
+def test_a_damaged_file_is_kept_aside(tmp_path: Path, damage: Callable[[Path], None]) -> None:
+    path = tmp_path / "j.sqlite3"
+    first = Journal(path, keep_rings=1000)
+    for number in range(200):
+        first.put(row(number))
+    first.close()
+    damage(path)
+    spoilt = path.read_bytes()
+    second = Journal(path, keep_rings=1000)
+    second.put(row(1000))
+    assert [r.id for r in read(second)[0]] == [1000]
+    assert "was damaged; it is kept as j.sqlite3.damaged-1" in second.health()
+    second.close()
+    assert (tmp_path / "j.sqlite3.damaged-1").read_bytes() == spoilt
+    # And once more: the first one is not overwritten.
+    path.write_bytes(b"x" * 5000)
+    third = Journal(path, keep_rings=1000)
+    assert read(third)[0] == []
+    third.close()
+    assert (tmp_path / "j.sqlite3.damaged-1").read_bytes() == spoilt
+    assert (tmp_path / "j.sqlite3.damaged-2").exists()
+
+
+def test_an_empty_file_is_a_new_journal(tmp_path: Path) -> None:
+    (tmp_path / "j").touch()
+    journal = Journal(tmp_path / "j", keep_rings=1000)
+    journal.put(row(1))
+    assert read(journal) == ([row(1)], "")
+    assert journal.health() == "ok"
+    journal.close()
+
+
+def test_a_newer_release_s_file_is_not_touched(tmp_path: Path) -> None:
+    path = tmp_path / "j"
+    with sqlite3.connect(path) as connection:
+        connection.execute("PRAGMA user_version = 99")
+    connection.close()
+    before = path.read_bytes()[100:]
+    journal = Journal(path, keep_rings=1000, retry_s=0.05)
+    journal.put(row(1))
+    wait_until(lambda: "written by a newer release (version 99" in journal.health())
+    journal.close()
+    assert path.read_bytes()[100:] == before
+
+
+def test_a_full_disk_is_survived_and_writing_resumes(tmp_path: Path) -> None:
+    small = tmp_path / "small"
+    small.mkdir()
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=300k", "tmpfs", str(small)], capture_output=True
+    )
+    if mounted.returncode != 0:
+        pytest.skip(f"may not mount a small disk here: {mounted.stderr.decode().strip()}")
+    try:
+        journal = Journal(small / "j.sqlite3", keep_rings=100_000, retry_s=0.2)
+        journal.put(row(0))
+        assert len(read(journal)[0]) == 1
+        try:
+            (small / "filler").write_bytes(b"x" * 1_000_000)
+        except OSError:
+            pass  # full now, as intended
+        for number in range(1, 400):
+            journal.put(row(number))
+        wait_until(lambda: "cannot be" in journal.health())
+        assert len(read(journal)[0]) == 400
+        (small / "filler").unlink()
+        wait_until(lambda: journal.health() == "ok")
+        journal.close()
+        again = Journal(small / "j.sqlite3", keep_rings=100_000)
+        assert [r.id for r in read(again)[0]] == list(range(399, -1, -1))
+        again.close()
+    finally:
+        subprocess.run(["umount", str(small)], check=True)
+
+
+def test_a_read_only_disk_is_survived_and_writing_resumes(tmp_path: Path) -> None:
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(disk)], capture_output=True
+    )
+    if mounted.returncode != 0:
+        pytest.skip(f"may not mount a disk here: {mounted.stderr.decode().strip()}")
+    try:
+        Journal(disk / "j.sqlite3", keep_rings=1000).close()
+        subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
+        journal = Journal(disk / "j.sqlite3", keep_rings=1000, retry_s=0.2)
+        journal.put(row(1))
+        wait_until(lambda: "cannot be" in journal.health())
+        assert len(read(journal)[0]) == 1
+        subprocess.run(["mount", "-o", "remount,rw", str(disk)], check=True)
+        wait_until(lambda: journal.health() == "ok")
+        journal.close()
+    finally:
+        subprocess.run(["umount", str(disk)], check=True)
+
+
+WRITER = """
+import sys
+from pathlib import Path
+sys.path.insert(0, sys.argv[2])
+from monitor.journal import store
+from tests.journal.test_store import read, row
+store.BATCH_S = 0.001
+journal = store.Journal(Path(sys.argv[1]), keep_rings=100_000)
+number = int(sys.argv[3])
+while True:
+    journal.put(row(number))
+    read(journal, 1)
+    print(number, flush=True)
+    number += 1
+"""
+
+
+def test_killed_at_any_instant_nothing_acknowledged_is_missing(tmp_path: Path) -> None:
+    # A read that has been answered is an acknowledgement: what it held may have been shown.
+    path, next_number, acknowledged = tmp_path / "j.sqlite3", 0, 0
+    chance = random.Random(7)
+    for _ in range(12):
+        with subprocess.Popen(
+            [sys.executable, "-c", WRITER, str(path), str(ROOT), str(next_number)],
+            stdout=subprocess.PIPE,
+            text=True,
+        ) as writer:
+            assert writer.stdout is not None
+            assert writer.stdout.readline() == f"{next_number}\n"
+            time.sleep(chance.uniform(0.0, 0.1))
+            writer.send_signal(signal.SIGKILL)
+            lines = writer.stdout.read().splitlines()
+        acknowledged = int(lines[-1]) if lines and lines[-1] else next_number
+        journal = Journal(path, keep_rings=100_000)
+        numbers = [r.id for r in read(journal, 100_000)[0]]
+        assert journal.health() == "ok"
+        journal.close()
+        assert numbers == list(range(len(numbers)))[::-1]
+        assert numbers[0] >= acknowledged
+        next_number = numbers[0] + 1
+    assert acknowledged > 12
+
+
+def test_history_fits_into_one_line_of_the_link() -> None:
+    long = row(2**40, slider="12.5 kHz xxx", clock_trusted=True, end_uptime_s=1e9 + 0.123)
+    long = dataclasses.replace(
+        long, utc=1.7e9, way="soundcheck", frequency_hz=12345.67, start_uptime_s=1e9
+    )
+    rings = [history_fields(long, boot_id="boot", uptime_s=2e9)] * MAX_HISTORY
+    encode({"class": "history", "request": "x" * 64, "problem": "y" * 500, "rings": rings})
+
+
+def test_history_says_only_what_is_known() -> None:
+    other = history_fields(row(1), boot_id="another", uptime_s=500.0)
+    assert other["ended_ago_s"] is None
+    assert other["lasted_s"] is None
+    assert other["utc"] == "2023-11-14T22:13:21Z"  # 1.7e9 s + 1 s
+    assert history_fields(row(1, utc=1e15), boot_id="b", uptime_s=0.0)["utc"] is None
+    same = history_fields(row(1, end_uptime_s=111.0), boot_id="boot", uptime_s=500.0)
+    assert (same["ended_ago_s"], same["lasted_s"]) == (389.0, 10.0)
+
+
+# --- this evening --------------------------------------------------------------------------------
+
+
+def now(**changes: object) -> Now:
+    return dataclasses.replace(
+        Now(boot_id="boot", uptime_s=1000.0, utc_s=1.7e9 + 900.0, clock_trusted=True),
+        **changes,  # type: ignore[arg-type]
+    )
+
+
+def test_age_within_a_boot_ignores_the_date() -> None:
+    assert age_s(row(1, end_uptime_s=400.0), now(utc_s=0.0)) == 600.0
+    assert age_s(row(1), now(utc_s=9e9)) == 1000.0 - 101.0
+
+
+@pytest.mark.parametrize(("before", "after"), [(False, True), (True, False), (False, False)])
+def test_age_across_boots_needs_both_dates(before: bool, after: bool) -> None:
+    assert age_s(row(1, clock_trusted=before), now(boot_id="next", clock_trusted=after)) is None
+
+
+def test_age_across_boots_with_both_dates() -> None:
+    old = row(1, clock_trusted=True, end_uptime_s=111.0)
+    assert age_s(old, now(boot_id="next", uptime_s=5.0)) == pytest.approx(900.0 - 1.0 - 10.0)
+
+
+def test_this_evening_is_recent_and_oldest_first() -> None:
+    uptime_s = 10 * EVENING_S
+    rows = [
+        row(4, start_uptime_s=uptime_s - 10.0, end_uptime_s=uptime_s - 5.0),
+        row(3, start_uptime_s=uptime_s - EVENING_S + 60.0),
+        row(2, start_uptime_s=uptime_s - EVENING_S - 60.0),
+        row(1, boot_id="another"),
+    ]
+    found = this_evening(rows, now(uptime_s=uptime_s))
+    assert [(r.id, age) for r, age in found] == [(3, EVENING_S - 60.0), (4, 5.0)]
+
+
+def test_only_one_place_is_left_behind(tmp_path: Path) -> None:
+    journal = Journal(tmp_path / "a" / "j", keep_rings=100)
+    journal.put(row(1))
+    journal.close()
+    assert os.listdir(tmp_path / "a") == ["j"]  # noqa: PTH208
+    shutil.rmtree(tmp_path / "a")
