@@ -208,6 +208,8 @@ def _two_lines(draw: ImageDraw.ImageDraw, face: Face, box: Box) -> None:
 def _stack(draw: ImageDraw.ImageDraw, lines: list[str], box: Box) -> None:
     """Lines below each other, each as large as its share of the height and the width allow."""
     left, top, right, bottom = box
+    if len(lines) == 1 and _width(lines[0], 13) > right - left:
+        lines = _halved(lines[0])
     for number, line in enumerate(lines):
         row_top = top + number * (bottom - top) // len(lines)
         row_bottom = top + (number + 1) * (bottom - top) // len(lines)
@@ -218,6 +220,15 @@ def _stack(draw: ImageDraw.ImageDraw, lines: list[str], box: Box) -> None:
         while len(line) > 1 and _width(line, size) > right - left:
             line = line[:-2] + "…" if line.endswith("…") else line[:-1] + "…"
         _line(draw, line, row, size, "middle")
+
+
+def _halved(line: str) -> list[str]:
+    """One line as two at the space nearest its middle, as it is if it has none."""
+    spaces = [place for place, sign in enumerate(line) if sign == " "]
+    if not spaces:
+        return [line]
+    cut = min(spaces, key=lambda place: abs(place - len(line) / 2))
+    return [line[:cut], line[cut + 1 :]]
 
 
 def _line(draw: ImageDraw.ImageDraw, text: str, box: Box, size: int, where: str) -> None:
