@@ -59,7 +59,7 @@ def test_formats_give_the_same_howl(tmp_path, capsys, howl, suffix, subtype):
         assert line["band"] == "1.6k"
         assert line["band_hz"] == pytest.approx(1584.893, abs=0.001)
         assert line["frequency_hz"] == pytest.approx(1600.0, rel=0.001)
-        assert 0.5 <= line["start_s"] < line["flagged_s"] < line["end_s"]
+        assert 0.4 <= line["start_s"] < line["flagged_s"] < line["end_s"]
         assert line["end_s"] == pytest.approx(2.5, abs=0.3)
 
 

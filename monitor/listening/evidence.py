@@ -69,13 +69,18 @@ FEATURES: tuple[str, ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Candidates:
-    """The lines of one hop: bins int [n], exact bins float [n], frequency, level, features."""
+    """The lines of one hop: floats [n], ``bins`` int [n], ``features`` [n, n_features].
+
+    Shares compare the line's power with that of all the sound and of the octave around it.
+    """
 
     bins: np.ndarray
     frequency_hz: np.ndarray
     level_db: np.ndarray
     prominence_db: np.ndarray
     slope_db_per_s: np.ndarray
+    share_of_power_db: np.ndarray
+    share_of_octave_db: np.ndarray
     features: np.ndarray
 
 
@@ -228,6 +233,8 @@ class Evidence:
         line_power = sums[bins + 2] - sums[bins - 1] + 1e-15
         lower = (bins * 0.7071).astype(np.int64)
         upper = np.minimum((bins * 1.4142).astype(np.int64) + 1, len(sums) - 1)
+        share_of_power_db = 10.0 * np.log10(line_power / self._total[-1])
+        share_of_octave_db = 10.0 * np.log10(line_power / (sums[upper] - sums[lower] + 1e-15))
         shoulders = recent[-4:, bins + np.array([[-4], [-3], [3], [4]])].mean(axis=(0, 1))
 
         # The programme without this line (a Hann line's power is 1.5 times its middle bin's).
@@ -267,8 +274,8 @@ class Evidence:
                 _squash(relative.max(axis=0), 1.0),
                 (prominence[-48:] > MIN_PROMINENCE_DB).mean(axis=0),
                 age_hops * self._hop_s,
-                10.0 * np.log10(line_power / self._total[-1]),
-                10.0 * np.log10(line_power / (sums[upper] - sums[lower] + 1e-15)),
+                share_of_power_db,
+                share_of_octave_db,
                 shoulders - now,
                 *_squash(change_8, 3.0),
                 *_squash(change_32, 3.0),
@@ -284,6 +291,8 @@ class Evidence:
             level_db=now - 0.25 * (newest[0, -1] - newest[2, -1]) * offset[-1],
             prominence_db=prominence[-1],
             slope_db_per_s=slopes[1],
+            share_of_power_db=share_of_power_db,
+            share_of_octave_db=share_of_octave_db,
             features=features,
         )
 

@@ -14,7 +14,7 @@ from monitor.listening.decimate import Decimator, decimation_factor
 from monitor.listening.frames import HOP_S, HopBuffer
 from monitor.listening.layers import RESOLUTIONS, Layer
 from monitor.listening.levels import LONG_S, Levels, measure
-from monitor.listening.rings import Ring, RingBook, RingEvent, Thresholds, Way
+from monitor.listening.rings import DegreeThreshold, Ring, RingBook, RingEvent, Thresholds, Way
 from monitor.listening.scorer import Scorer
 from monitor.listening.spectrum import friendly_length, line_frequency_hz
 
@@ -23,8 +23,16 @@ HIGHEST_RATE_HZ = 192000
 
 
 THRESHOLDS: dict[Way, Thresholds] = {
-    "soundcheck": Thresholds(drift=0.0, ringing=4.0, howl=16.0),
-    "set": Thresholds(drift=1.0, ringing=12.0, howl=24.0),
+    "soundcheck": Thresholds(
+        drift=1.0,
+        ringing=DegreeThreshold(8.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
+        howl=DegreeThreshold(16.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
+    ),
+    "set": Thresholds(
+        drift=2.0,
+        ringing=DegreeThreshold(12.0, share_of_power_db=-30.0, share_of_octave_db=-10.0),
+        howl=DegreeThreshold(24.0, share_of_power_db=-20.0, share_of_octave_db=-3.0),
+    ),
 }
 
 

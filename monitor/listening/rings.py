@@ -43,12 +43,26 @@ HELD_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)
+class DegreeThreshold:
+    """What a line must bring to reach a degree.
+
+    ``evidence`` is the sum of log-odds; the line's power must also be at least these shares
+    of all the sound and of the octave around it, in dB: what is far below the programme may
+    be anything, and nobody hears it.
+    """
+
+    evidence: float
+    share_of_power_db: float
+    share_of_octave_db: float
+
+
+@dataclass(frozen=True, slots=True)
 class Thresholds:
-    """Evidence (sum of log-odds above ``drift``) at which a line is ringing, and a howl."""
+    """What ringing and howl take; ``drift`` is what every hop costs the evidence."""
 
     drift: float
-    ringing: float
-    howl: float
+    ringing: DegreeThreshold
+    howl: DegreeThreshold
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +95,18 @@ class _Line:
     frequency_hz: float
     evidence: float = 0.0
     growth_db_per_s: float = 0.0
+    share_of_power_db: float = -np.inf
+    share_of_octave_db: float = -np.inf
     ring: Ring | None = None
     levels_db: deque[float] = field(default_factory=deque)
     hops_sunk: int = 0
+
+    def reaches(self, threshold: DegreeThreshold) -> bool:
+        return (
+            self.evidence >= threshold.evidence
+            and self.share_of_power_db >= threshold.share_of_power_db
+            and self.share_of_octave_db >= threshold.share_of_octave_db
+        )
 
 
 class RingBook:
@@ -141,14 +164,14 @@ class RingBook:
         for line in self._lines:
             if id(line) not in matched:
                 line.evidence -= MISSED_PENALTY
-            line.evidence = min(line.evidence, 1.5 * thresholds.howl)
+            line.evidence = min(line.evidence, 1.5 * thresholds.howl.evidence)
             if line.ring is None:
                 if line.evidence <= 0.0:
                     continue
-                if line.evidence >= thresholds.ringing:
+                if line.reaches(thresholds.ringing):
                     events.append(self._open(line, now_s))
             if line.ring is not None:
-                if line.ring.degree == "ringing" and line.evidence >= thresholds.howl:
+                if line.ring.degree == "ringing" and line.reaches(thresholds.howl):
                     line.ring = replace(
                         line.ring,
                         degree="howl",
@@ -190,6 +213,8 @@ class RingBook:
             line.frequency_hz = frequency_hz
             line.evidence += float(gain[i])
             line.growth_db_per_s = float(candidates.slope_db_per_s[i])
+            line.share_of_power_db = float(candidates.share_of_power_db[i])
+            line.share_of_octave_db = float(candidates.share_of_octave_db[i])
             matched.add(id(line))
         return matched
 

@@ -6,6 +6,7 @@ Adam: D. Kingma, J. Ba, "Adam: a method for stochastic optimization", 2015, algo
 
 from __future__ import annotations
 
+import itertools
 from typing import Any
 
 import numpy as np
@@ -43,7 +44,7 @@ def train(
             (rng.standard_normal((a, b)) * np.sqrt(2.0 / a)).astype(np.float32),
             np.zeros(b, dtype=np.float32),
         ]
-        for a, b in zip(sizes[:-1], sizes[1:], strict=True)
+        for a, b in itertools.pairwise(sizes)
     ]
     moments = [[(np.zeros_like(p), np.zeros_like(p)) for p in layer] for layer in layers]
     step = 0

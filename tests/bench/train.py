@@ -8,20 +8,14 @@ left out.  Only the tuning part of the sounds and seeds below ``SCORED_SEEDS_FRO
 
 from __future__ import annotations
 
-import argparse
-import json
-import sys
 import zlib
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import numpy as np
 
 from monitor.listening.evidence import FEATURES
-from monitor.stage.provoke import Run, random_spec, render_run
 from tests.bench.lines import candidates_of
-from tests.bench.material import SAMPLE_RATE_HZ, Sound, sounds, varied
-from tests.bench.network import train
+from tests.bench.material import SAMPLE_RATE_HZ, Sound, varied
 
 SCORED_SEEDS_FROM = 100_000
 WEIGHTS_FILE = Path(__file__).parents[2] / "monitor" / "listening" / "scorer.json"

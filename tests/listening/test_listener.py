@@ -1,5 +1,7 @@
 """The listening chain as a whole: rings found, named, closed; any chunking gives the same."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -41,7 +43,7 @@ def listen(samples, *, rate_hz, way="set", cuts=None):
     events = []
     cuts = cuts or range(0, len(samples), 4800)
     bounds = sorted({0, *cuts, len(samples)})
-    for start, end in zip(bounds[:-1], bounds[1:], strict=True):
+    for start, end in itertools.pairwise(bounds):
         events += listener.push(samples[start:end])
     return events + listener.reset()
 
