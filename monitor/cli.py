@@ -192,10 +192,10 @@ def _page(args: argparse.Namespace) -> int:
     loaded = _load(args)
     page = loaded.settings.page
     log.set_up()
-    from web import serve
+    from web.serve import serve
 
     try:
-        serve.serve(
+        serve(
             args.host or page.host,
             args.port or page.port,
             args.socket or str(places.socket_path(loaded.settings)),
@@ -230,10 +230,10 @@ def _scan(args: argparse.Namespace) -> int:
 def _faces(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from firmware import faces
+    from firmware.faces import write_faces
 
     try:
-        written = faces.write_faces(Path(args.folder))
+        written = write_faces(Path(args.folder))
     except OSError as error:
         raise LanternError(
             f"{args.folder}: the faces cannot be written here: {error.strerror}"

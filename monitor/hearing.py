@@ -25,11 +25,11 @@ CLIPPING_SHOWN_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Deafness:
-    """Why nothing can be heard: ``headline`` for the panel, ``reason`` as a sentence."""
+    """Why nothing can be heard: ``headline`` and ``advice`` for the panel, and a sentence."""
 
     headline: str
-    reason: str
     advice: str
+    sentence: str
 
 
 class Hearing:
@@ -80,8 +80,9 @@ class Hearing:
         if now_mono_s - self._changed_mono_s >= SILENCE_S:
             return Deafness(
                 "silent",
-                "the microphone delivers nothing but digital silence",
-                "is it muted, switched off, or on another channel?",
+                "muted? other channel?",
+                "the microphone delivers nothing but digital silence: is it muted, switched off, "
+                "or on another channel?",
             )
         n_samples = sum(n for _, n, _ in self._spans)
         n_clipped = sum(c for _, _, c in self._spans)
@@ -89,18 +90,21 @@ class Hearing:
         if full_span and n_clipped > CLIPPING_SHARE * n_samples:
             return Deafness(
                 "too loud",
-                f"{100 * n_clipped / n_samples:.0f} % of the samples are clipped",
-                "turn the box's microphone down or move it away",
+                "turn my mic down",
+                f"{100 * n_clipped / n_samples:.0f} % of the samples are clipped: turn the box's "
+                "microphone down or move it away",
             )
         return None
 
     def _nothing_arrives(self, status: MicrophoneStatus, now_mono_s: float) -> Deafness | None:
         if status.state == "stuck":
-            return Deafness("mic stuck", status.detail, "unplug it and plug it in again")
+            return Deafness("mic stuck", "replug it", status.detail)
         if status.state == "lost":
-            return Deafness("no mic", status.detail, "plug it in again")
+            return Deafness("no mic", "plug it in again", status.detail)
         if now_mono_s - self._started_mono_s < GRACE_S:
             return None
         if status.state == "searching":
-            return Deafness("no mic", status.detail, "plug in a USB microphone")
-        return Deafness("no sound", "the microphone is open but no sound arrives", "replug it")
+            return Deafness("no mic", "plug in a USB mic", status.detail)
+        return Deafness(
+            "no sound", "replug the mic", "the microphone is open but no sound arrives: replug it"
+        )

@@ -238,7 +238,7 @@ def snapshot(
         "uptime_s": round(situation.uptime_s, 2),
         "audio_age_s": None if audio_age_s is None else round(audio_age_s, 3),
         "state": state_of(situation),
-        "deaf_reason": f"{why.reason}; {why.advice}" if why is not None else None,
+        "deaf_reason": why.sentence if why is not None else None,
         "way": situation.way,
         "rings": [_open_ring(r, now_mono_s) for r in situation.rings],
         "recent": [_recent_ring(r, now_mono_s) for r in situation.recent],

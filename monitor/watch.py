@@ -14,16 +14,21 @@ import threading
 from collections.abc import Callable
 from importlib import metadata
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from firmware.ports import AudioSource, Lamp, Panel
+from firmware.ports import AudioSource, Face, Lamp, Panel
 from monitor import clock, places
 from monitor.advice.equaliser import Equaliser
 from monitor.desk import Desk, Stage
 from monitor.journal.store import Journal
-from monitor.link_server import LinkServer
+from monitor.link import Message
+from monitor.link_server import LinkServer, Reply
 from monitor.panel_thread import PanelThread
 from monitor.settings import Settings
 from monitor.watcher import Heartbeat, Parts, Watcher
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 LOG = logging.getLogger(__name__)
 
@@ -49,17 +54,17 @@ def open_microphone(settings: Settings) -> AudioSource:
 
 def open_lamp(settings: Settings) -> Lamp:
     """Return the lamp of the settings; its health says if there is none."""
-    from firmware import lamp
+    from firmware.lamp import open_lamp as opened
 
-    return lamp.open_lamp(gpio_pin=settings.lamp.gpio_pin, enabled=settings.lamp.enabled)
+    return opened(gpio_pin=settings.lamp.gpio_pin, enabled=settings.lamp.enabled)
 
 
 def open_panel(settings: Settings) -> Panel:
     """Return the panel of the settings; its health says if there is none."""
-    from firmware import panel
+    from firmware.panel import open_panel as opened
 
     choice = settings.panel
-    return panel.open_panel(
+    return opened(
         driver=choice.driver,
         bus=choice.bus,
         address=choice.address,
@@ -75,7 +80,7 @@ def panel_thread(settings: Settings, opener: Callable[[Settings], Panel]) -> Pan
     sideways = choice.rotate % 2 == 1
     width, height = (choice.height, choice.width) if sideways else (choice.width, choice.height)
 
-    def draw(face):  # type: ignore[no-untyped-def]
+    def draw(face: Face) -> Image.Image:
         from firmware.faces import draw_face
 
         return draw_face(face, width=width, height=height)
@@ -193,7 +198,8 @@ class _LateDesk:
 
     desk: Desk | None = None
 
-    def handle(self, command, reply):  # type: ignore[no-untyped-def]
+    def handle(self, command: Message, reply: Reply) -> None:
+        """Pass a command on; ValueError while nobody can answer it yet."""
         if self.desk is None:
             raise ValueError("the watcher is still starting; ask again")
         self.desk.handle(command, reply)

@@ -306,9 +306,9 @@ class Watcher:
     def _tell(self, situation: present.Situation, state: str) -> None:
         self._state = state
         why = situation.deafness
-        self._parts.supervisor.status(state if why is None else f"{state}: {why.reason}")
+        self._parts.supervisor.status(state if why is None else f"{state}: {why.sentence}")
         if state == "deaf" and why is not None:
-            LOG.warning("cannot hear: %s; %s", why.reason, why.advice)
+            LOG.warning("cannot hear: %s", why.sentence)
         elif state == "quiet":
             LOG.info("quiet")
 
