@@ -103,7 +103,7 @@ class Watcher:
         self._state = ""
         self._heard_mono_s: float | None = None
         self._seq = 0
-        self._next_snapshot_mono_s = 0.0
+        self._snapshot_mono_s = 0.0
         self._next_check_mono_s = 0.0
         self._said: dict[str, str] = {}
         self._failures = 0
@@ -288,7 +288,9 @@ class Watcher:
         )
 
     def _show(self, now_mono_s: float, *, changed: bool) -> None:
-        if not changed and now_mono_s < self._next_snapshot_mono_s:
+        idle = self._parts.server.client_count == 0
+        wait_s = IDLE_SNAPSHOT_S if idle else SNAPSHOT_S
+        if not changed and now_mono_s < self._snapshot_mono_s + wait_s:
             return
         if self._listener is not None:
             self._tonight.follow(self._listener.open_rings)
@@ -298,10 +300,8 @@ class Watcher:
         self._parts.panel.show(present.face(situation))
         if state != self._state:
             self._tell(situation, state)
-        if now_mono_s >= self._next_snapshot_mono_s:
-            idle = self._parts.server.client_count == 0
-            self._next_snapshot_mono_s = now_mono_s + (IDLE_SNAPSHOT_S if idle else SNAPSHOT_S)
-            self._publish(situation, now_mono_s)
+        self._snapshot_mono_s = now_mono_s
+        self._publish(situation, now_mono_s)
 
     def _tell(self, situation: present.Situation, state: str) -> None:
         self._state = state

@@ -1,0 +1,399 @@
+"""The watcher as a whole: real listening, link, journal and panel thread; played hardware."""
+
+from __future__ import annotations
+
+import base64
+import os
+import queue
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from monitor import watch, watcher
+from monitor.link import LinkClient
+from monitor.link_server import LinkServerError
+from monitor.settings import load
+from tests.core.stand_ins import (
+    RATE_HZ,
+    FakeLamp,
+    FakePanel,
+    FakeSource,
+    FakeSupervisor,
+    growing_ring,
+    noise,
+)
+from tests.core.test_link import wait_until
+
+ROOT = Path(__file__).parents[2]
+BLOCK = 1024
+NOWHERE = {"HOME": "/nonexistent"}
+
+
+class Running:
+    """A watcher in a thread, with all its stand-ins and a client on its link."""
+
+    def __init__(self, folder: Path, *options: str, **changes: Any) -> None:
+        self.source = FakeSource()
+        self.lamp = FakeLamp()
+        self.panel = FakePanel()
+        self.supervisor = FakeSupervisor()
+        self.stop = threading.Event()
+        self.error: BaseException | None = None
+        self.socket = folder / "link.sock"
+        parts: dict[str, Any] = {
+            "open_source": lambda _: self.source,
+            "lamp_opener": lambda _: self.lamp,
+            "panel_opener": lambda _: self.panel,
+            "supervisor": self.supervisor,
+            "socket_path": self.socket,
+            "journal_path": folder / "journal.sqlite3",
+            **changes,
+        }
+        self._settings = load(None, options, environ=NOWHERE).settings
+        self._parts = parts
+        self._thread = threading.Thread(target=self._run)
+        self._thread.start()
+        self.client = LinkClient(self.socket)
+        self.events = self.client.subscribe()
+        wait_until(lambda: self.client.latest is not None or self.error is not None)
+
+    def _run(self) -> None:
+        try:
+            watch.run(self._settings, self.stop, **self._parts)
+        except BaseException as error:
+            self.error = error
+
+    def play(self, samples: np.ndarray, *, paced: bool = False, **changes: Any) -> None:
+        began = time.monotonic()
+        for start in range(0, len(samples), BLOCK):
+            if paced:
+                due = began + (start + BLOCK) / RATE_HZ
+                time.sleep(max(0.0, due - time.monotonic()))
+            self.source.give(samples[start : start + BLOCK], **changes)
+
+    def snapshot(self) -> dict[str, Any]:
+        latest = self.client.latest
+        assert latest is not None
+        return latest.snapshot
+
+    def wait_for(self, true: Callable[[dict[str, Any]], bool], timeout_s: float = 8.0) -> None:
+        wait_until(lambda: true(self.snapshot()), timeout_s)
+
+    def close(self) -> None:
+        self.client.close()
+        self.stop.set()
+        self._thread.join(timeout=10.0)
+        assert not self._thread.is_alive()
+
+
+@pytest.fixture
+def start(tmp_path: Path) -> Iterator[Callable[..., Running]]:
+    opened: list[Running] = []
+
+    def begin(*options: str, **changes: Any) -> Running:
+        opened.append(Running(tmp_path, *options, **changes))
+        return opened[-1]
+
+    yield begin
+    for running in opened:
+        running.close()
+
+
+def test_from_sound_to_lamp_link_and_journal(start: Callable[..., Running]) -> None:
+    box = start("equaliser.kind=10", "box.name=left")
+    assert box.snapshot()["state"] == "starting"
+    box.play(noise(2 * RATE_HZ))
+    box.wait_for(lambda s: s["state"] == "quiet")
+    box.play(growing_ring(3.0))
+    first = box.events.get(5.0)
+    assert first is not None
+    assert (first["event"], first["band"], first["slider"], first["again"]) == (
+        "ringing",
+        "2.5k",
+        "2k",  # the nearest octave slider by log distance: the border to 4k is at 2.82 kHz
+        1,
+    )
+    assert first["frequency_hz"] == pytest.approx(2480.0, abs=5.0)
+    assert 2.0 < first["flagged_s"] < 5.0
+    second = box.events.get(5.0)
+    assert second is not None
+    assert (second["event"], second["id"]) == ("howl", first["id"])
+    box.wait_for(lambda s: s["state"] == "howl")
+    (ringing,) = box.snapshot()["rings"]
+    assert ringing["degree"] == "howl"
+    assert [p for p, _ in box.lamp.shown] == ["dark", "pulse", "steady"]
+    box.play(noise(2 * RATE_HZ, seed=5))
+    last = box.events.get(5.0)
+    assert last is not None
+    assert last["event"] == "closed"
+    assert last["end_s"] == pytest.approx(5.0, abs=0.5)
+    box.wait_for(lambda s: s["state"] == "quiet")
+    (recent,) = box.snapshot()["recent"]
+    assert recent["id"] == first["id"]
+    assert box.snapshot()["rings"] == []
+    answer = box.client.request({"class": "history", "limit": 5}, 5.0)
+    assert [(r["id"], r["degree"], r["slider"]) for r in answer["rings"]] == [
+        (first["id"], "howl", "2k")
+    ]
+    assert [p for p, _ in box.lamp.shown] == ["dark", "pulse", "steady", "dark"]
+    assert box.snapshot()["box"] == "left"
+
+
+def test_snapshot_is_whole(start: Callable[..., Running]) -> None:
+    box = start()
+    box.play(noise(RATE_HZ, level=0.1))
+    box.wait_for(lambda s: s["level_dbfs"] > -100)
+    s = box.snapshot()
+    # White noise of rms 0.1: 20 log10(0.1) + 3 dB, as 0 dBFS is a full-scale sine.
+    assert s["level_dbfs"] == pytest.approx(-17.0, abs=0.5)
+    assert len(s["third_octave_dbfs"]) == len(s["bands"]) == 31
+    assert len(s["equaliser"]["sliders"]) == 31
+    assert s["microphone"]["sample_rate_hz"] == RATE_HZ
+    assert s["lamp"] == {"pattern": "dark", "health": "ok"}
+    box.wait_for(lambda s: s["panel"]["bits"] != "")
+    panel = box.snapshot()["panel"]
+    image = Image.frombytes("1", (panel["width"], panel["height"]), base64.b64decode(panel["bits"]))
+    assert image.size == (128, 64)
+    assert image.getbbox() is not None, "the panel shows nothing"
+    assert s["journal"] == {"health": "ok"}
+    assert "stage" not in s
+
+
+@pytest.mark.realtime
+def test_a_flag_is_on_the_socket_within_100_ms_of_its_last_sample(
+    start: Callable[..., Running],
+) -> None:
+    # The whole way from the block that completes the flag; the panel is as slow as a full
+    # frame on a 100 kHz bus and must not matter.
+    box = start(panel_opener=lambda _: FakePanel(takes_s=0.1))
+    sound = np.concatenate([noise(RATE_HZ), growing_ring(2.0)])
+    began = time.monotonic()
+    player = threading.Thread(target=box.play, args=(sound,), kwargs={"paced": True})
+    player.start()
+    event = box.events.get(10.0)
+    received = time.monotonic()
+    player.join()
+    assert event is not None
+    spoken_at = began + event["flagged_s"]
+    assert 0.0 <= received - spoken_at < 0.1 + BLOCK / RATE_HZ
+    pulses = [at for pattern, at in box.lamp.shown if pattern == "pulse"]
+    assert pulses[0] <= event["sent_mono_s"], "the lamp comes first"
+
+
+def test_commands_reach_the_listening(start: Callable[..., Running]) -> None:
+    box = start()
+    assert box.client.request({"class": "way", "way": "soundcheck"})["class"] == "done"
+    box.wait_for(lambda s: s["way"] == "soundcheck")
+    box.play(noise(RATE_HZ))
+    box.wait_for(lambda s: s["state"] == "quiet")
+    assert box.client.request({"class": "address", "url": "http://10.0.0.7:8080/"})
+    refused = box.client.request({"class": "stage", "fader_db": 0})
+    assert "no practice stage here" in refused["message"]
+
+
+def test_page_address_and_name_are_on_the_panel_until_the_first_ring(
+    start: Callable[..., Running],
+) -> None:
+    box = start("box.name=left")
+    box.play(noise(RATE_HZ))
+    box.wait_for(lambda s: s["state"] == "quiet" and s["panel"]["bits"] != "")
+    nameless = box.snapshot()["panel"]["bits"]
+    box.client.request({"class": "address", "url": "http://10.0.0.7:8080/"})
+    box.wait_for(lambda s: s["panel"]["bits"] != nameless)
+    welcome = box.snapshot()["panel"]["bits"]
+    box.play(growing_ring(2.0))
+    box.wait_for(lambda s: s["state"] == "howl" and s["panel"]["bits"] != welcome)
+    box.play(noise(2 * RATE_HZ))
+    box.wait_for(lambda s: s["state"] == "quiet" and s["panel"]["bits"] != welcome)
+
+
+class Stage:
+    def __init__(self) -> None:
+        self.commands: list[dict[str, Any]] = []
+
+    def control(self, command: dict[str, Any]) -> dict[str, Any]:
+        if command.get("slider") == 40:
+            raise ValueError("slider 40 does not exist")
+        self.commands.append(command)
+        return self.state()
+
+    def state(self) -> dict[str, Any]:
+        return {"fader_db": -12.0}
+
+
+def test_stage_commands_go_through_the_link(start: Callable[..., Running]) -> None:
+    stage = Stage()
+    box = start(stage_of=lambda _: stage)
+    assert box.client.request({"class": "stage", "fader_db": 3})["class"] == "done"
+    assert stage.commands == [{"fader_db": 3.0}]
+    refused = box.client.request({"class": "stage", "slider": 40, "cut_db": -3})
+    assert refused["message"] == "slider 40 does not exist"
+    assert box.snapshot()["stage"] == {"fader_db": -12.0}
+
+
+def test_lost_microphone_is_said_and_survived(start: Callable[..., Running]) -> None:
+    box = start()
+    box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
+    box.wait_for(lambda s: s["state"] == "howl")
+    box.source.say("lost", "the microphone was unplugged; plug it in again")
+    box.wait_for(lambda s: s["state"] == "deaf")
+    s = box.snapshot()
+    assert s["deaf_reason"] == "the microphone was unplugged; plug it in again"
+    assert s["rings"] == []
+    assert s["audio_age_s"] >= 1.0
+    assert box.lamp.shown[-1][0] == "blink"
+    before = box.supervisor.n_alive
+    wait_until(lambda: box.supervisor.n_alive > before)  # deaf, and yet alive
+    box.source.say("hearing", "44100 Hz")
+    back = time.monotonic()
+    box.play(noise(RATE_HZ, seed=9), gap=False, rate_hz=44100)
+    box.wait_for(lambda s: s["state"] == "quiet")
+    assert time.monotonic() - back < 2.0
+    assert box.lamp.shown[-1][0] == "dark"
+
+
+def test_rings_again_are_counted_and_restarts_forget_nothing(tmp_path: Path) -> None:
+    box = Running(tmp_path)
+    for seed in range(2):
+        box.play(np.concatenate([noise(RATE_HZ, seed=seed), growing_ring(2.0)]))
+        box.play(noise(2 * RATE_HZ, seed=seed + 10))
+    box.wait_for(lambda s: len(s["recent"]) == 2)
+    assert [r["again"] for r in box.snapshot()["recent"]] == [2, 1]
+    old = box.snapshot()["recent"]
+    box.close()
+    box = Running(tmp_path)
+    try:
+        box.wait_for(lambda s: len(s["recent"]) == 2)
+        again = box.snapshot()["recent"]
+        assert [r["id"] for r in again] == [r["id"] for r in old]
+        assert [r["lasted_s"] for r in again] == pytest.approx(
+            [r["lasted_s"] for r in old], abs=0.1
+        )
+        box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
+        box.wait_for(lambda s: s["state"] == "howl")
+        (ringing,) = box.snapshot()["rings"]
+        assert ringing["again"] == 3
+        assert ringing["id"] == max(r["id"] for r in old) + 1
+    finally:
+        box.close()
+
+
+def test_other_rate_and_gaps_keep_numbers_apart(start: Callable[..., Running]) -> None:
+    box = start()
+    box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
+    box.wait_for(lambda s: s["state"] == "howl")
+    box.play(noise(RATE_HZ), rate_hz=44100)
+    box.wait_for(lambda s: s["state"] == "quiet")
+    box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
+    box.wait_for(lambda s: s["state"] == "howl")
+    # The new listening counts its rings from one again; what is shown does not.
+    assert box.snapshot()["rings"][0]["id"] == box.snapshot()["recent"][0]["id"] + 1
+    box.source.give(noise(BLOCK), gap=True)
+    box.wait_for(lambda s: s["state"] == "quiet")
+
+
+def fail(_: object) -> Any:
+    raise RuntimeError("broken")
+
+
+def test_broken_parts_never_stop_the_listening(start: Callable[..., Running]) -> None:
+    folder_in_a_file = Path("/dev/null/journal.sqlite3")
+    box = start(panel_opener=fail, journal_path=folder_in_a_file)
+    box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
+    box.wait_for(lambda s: s["state"] == "howl")
+    s = box.snapshot()
+    assert "the panel cannot be opened: broken" in s["panel"]["health"]
+    assert "cannot be opened" in s["journal"]["health"]
+    assert s["panel"]["bits"] != "", "the page shows the picture even without a panel"
+    answer = box.client.request({"class": "history"}, 5.0)
+    assert answer["rings"][0]["band"] == "2.5k"
+    assert "cannot be opened" in answer["problem"]
+
+
+def test_sound_that_breaks_the_listening_is_survived(start: Callable[..., Running]) -> None:
+    box = start()
+    box.play(noise(RATE_HZ))
+    box.source.give(np.full(BLOCK, np.nan))
+    box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
+    box.wait_for(lambda s: s["state"] == "howl")
+    assert box.error is None
+
+
+def test_sound_that_always_breaks_it_ends_the_watcher(start: Callable[..., Running]) -> None:
+    box = start()
+    for _ in range(watcher.MOST_FAILURES_IN_A_ROW):
+        box.source.give(np.full(BLOCK, np.nan))
+    wait_until(lambda: box.error is not None)
+    assert isinstance(box.error, ValueError)
+    assert box.lamp.closed
+
+
+def test_a_second_watcher_leaves_the_first_alone(start: Callable[..., Running]) -> None:
+    start()
+    opened: list[object] = []
+    second = start(lamp_opener=opened.append)
+    assert isinstance(second.error, LinkServerError)
+    assert "another watcher is running" in str(second.error)
+    assert opened == []
+
+
+def test_all_is_released_at_the_end(start: Callable[..., Running]) -> None:
+    box = start()
+    box.play(noise(RATE_HZ))
+    box.wait_for(lambda s: s["state"] == "quiet")
+    box.stop.set()
+    wait_until(lambda: not box._thread.is_alive())
+    assert box.error is None
+    assert box.source.closed
+    assert box.lamp.closed
+    assert not box.socket.exists()
+    assert box.supervisor.told[0] == "starting"
+    assert "ready" in box.supervisor.told
+    assert box.supervisor.told[-1] == "stopping"
+
+
+# --- as a process ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_the_command_ends_cleanly_on_a_signal(tmp_path: Path, number: signal.Signals) -> None:
+    environ = {**os.environ, "HOME": str(tmp_path), "PYTHONUNBUFFERED": "1", "INVOCATION_ID": "x"}
+    with (
+        subprocess.Popen(
+            [
+                *(sys.executable, "-m", "monitor.cli", "watch"),
+                *("--set", f"link.socket={tmp_path}/s", "--set", f"journal.file={tmp_path}/j"),
+                *("--set", "panel.driver=none", "--set", "lamp.enabled=false"),
+            ],
+            cwd=ROOT,
+            env=environ,
+            stderr=subprocess.PIPE,
+            text=True,
+        ) as process,
+        LinkClient(tmp_path / "s") as client,
+    ):
+        received = client.wait_for_snapshot(0.0, 15.0)
+        assert received is not None
+        process.send_signal(signal.SIGUSR1)
+        assert process.stderr is not None
+        lines: queue.Queue[str] = queue.Queue()
+        reader = threading.Thread(target=lambda: [lines.put(line) for line in process.stderr or ()])
+        reader.start()
+        wait_until(lambda: any("Current thread" in line for line in list(lines.queue)))
+        process.send_signal(number)
+        assert process.wait(timeout=10.0) == 0
+        reader.join(timeout=5.0)
+    text = "".join(lines.queue)
+    # Under the service manager every line of ours begins with its priority.
+    assert "<4>microphone: searching" in text or "<6>microphone" in text
+    assert "Traceback" not in text
+    assert not (tmp_path / "s").exists()
