@@ -6,7 +6,7 @@ BIN := .venv/bin
 export PYTHON
 
 .DEFAULT_GOAL := help
-.PHONY: help run test lint format bench train clean
+.PHONY: help run test lint format bench train pictures clean
 
 help: ## list these targets
 	@echo "Howl Lantern: what you can type"
@@ -40,6 +40,10 @@ bench: ## measure what the listening and the watcher cost, and print the table
 train: ## make the scorer's weights again from the scripted sounds
 	@.ci/prepare test
 	@$(BIN)/python -m tests.bench.train $(ARGS)
+
+pictures: ## make the pictures of the README again, from the program as it is
+	@.ci/prepare test
+	@$(BIN)/python docs/make_pictures.py
 
 clean: ## remove caches and build results (the environment stays: rm -r .venv removes it)
 	rm -rf build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache .hypothesis

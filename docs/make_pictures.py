@@ -1,0 +1,130 @@
+"""``make pictures``: the pictures of the README, from the program as it is.
+
+The panel's faces are drawn by the panel's own code.  The page is the demo's own page in a real
+browser at a phone's size, after the fader has been pushed until the practice stage howls.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from PIL import Image
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+
+from firmware.faces import EXAMPLE_FACES, draw_face
+from monitor.link import LinkClient
+
+PICTURES = Path(__file__).parent / "pictures"
+SHOWN_FACES = ("starting", "quiet", "ringing", "howl", "several-three", "deaf-no-microphone")
+SCALE = 2
+GAP_PIXELS = 12
+PHONE_PIXELS = (390, 844)
+STEP_DB = 1.0
+STEP_S = 0.5
+PATIENCE_S = 120.0
+
+
+def faces_sheet() -> Image.Image:
+    """Return the six faces, two in a row, as large pixels on dark grey."""
+    tiles = [
+        draw_face(EXAMPLE_FACES[name]).convert("RGB").resize((128 * SCALE, 64 * SCALE), 0)
+        for name in SHOWN_FACES
+    ]
+    columns = 2
+    rows = -(-len(tiles) // columns)
+    width, height = tiles[0].size
+    sheet = Image.new(
+        "RGB",
+        (GAP_PIXELS + columns * (width + GAP_PIXELS), GAP_PIXELS + rows * (height + GAP_PIXELS)),
+        (48, 48, 48),
+    )
+    for index, tile in enumerate(tiles):
+        row, column = divmod(index, columns)
+        left = GAP_PIXELS + column * (width + GAP_PIXELS)
+        sheet.paste(tile, (left, GAP_PIXELS + row * (height + GAP_PIXELS)))
+    return sheet
+
+
+def push_until_howl(client: LinkClient) -> None:
+    """Push the demo's fader, a decibel at a time, until the lantern is sure.
+
+    Raises
+    ------
+    TimeoutError
+        If it does not howl within ``PATIENCE_S``.
+    """
+    end_mono_s = time.monotonic() + PATIENCE_S
+    while time.monotonic() < end_mono_s:
+        time.sleep(STEP_S)
+        if client.latest is None:
+            continue
+        snapshot = client.latest.snapshot
+        if snapshot["state"] == "howl":
+            return
+        stage = snapshot["stage"]
+        if snapshot["state"] == "quiet" and stage["fader_db"] < stage["fader_max_db"]:
+            fader_db = min(stage["fader_max_db"], stage["fader_db"] + STEP_DB)
+            client.request({"class": "stage", "fader_db": fader_db}, timeout_s=5.0)
+    raise TimeoutError("the practice stage did not howl")
+
+
+def browser() -> webdriver.Chrome:
+    """Return a browser at a phone's size, two pixels for one."""
+    options = webdriver.ChromeOptions()
+    for word in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
+        options.add_argument(word)
+    driver = webdriver.Chrome(options=options, service=Service())
+    width, height = PHONE_PIXELS
+    driver.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": height, "deviceScaleFactor": 2, "mobile": True},
+    )
+    return driver
+
+
+def page_picture(target: Path) -> None:
+    """Photograph the page of a demo that howls."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    with tempfile.TemporaryDirectory(prefix="pictures") as state:
+        words = ["--set", "page.host=127.0.0.1", "--set", f"page.port={port}"]
+        demo = subprocess.Popen(
+            [sys.executable, "-m", "monitor.cli", "demo", *words],
+            env={**os.environ, "XDG_STATE_HOME": state},
+            stdin=subprocess.DEVNULL,
+        )
+        try:
+            with LinkClient(Path(state) / "howl-lantern" / "demo" / "link.sock") as client:
+                push_until_howl(client)
+                driver = browser()
+                try:
+                    driver.get(f"http://127.0.0.1:{port}/")
+                    push_until_howl(client)
+                    time.sleep(2.0)  # the page's own drawing
+                    driver.save_screenshot(str(target))
+                finally:
+                    driver.quit()
+        finally:
+            demo.terminate()
+            demo.wait(10.0)
+
+
+def main() -> None:
+    """Make both."""
+    PICTURES.mkdir(exist_ok=True)
+    faces_sheet().save(PICTURES / "faces.png", optimize=True)
+    page_picture(PICTURES / "page-howl.png")
+    for path in sorted(PICTURES.glob("*.png")):
+        print(f"{path.name}: {path.stat().st_size} bytes")
+
+
+if __name__ == "__main__":
+    main()
