@@ -11,7 +11,7 @@ export PYTHON
 help: ## list these targets
 	@echo "Howl Lantern: what you can type"
 	@sed -n 's/^\([a-z]*\):.*## \(.*\)/  make \1|\2/p' Makefile | while IFS='|' read -r a b; do \
-		printf '%-14s %s\n' "$$a" "$$b"; done
+		printf '%-16s %s\n' "$$a" "$$b"; done
 	@echo "More words for the command behind a target: make run ARGS='--help'"
 
 run: ## set up what is missing, then start the demo on the practice stage
