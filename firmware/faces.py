@@ -20,6 +20,9 @@ Box = tuple[int, int, int, int]
 MASTER_PX = 160
 """Type is drawn this large, then fitted: its weight follows the size it is shown at."""
 
+THIN_PX = range(13, 16)
+"""At these sizes the type's strokes come out one pixel wide though there is room for two."""
+
 EXAMPLE_FACES: dict[str, Face] = {
     "starting": Face("starting", "lantern", "http://192.168.4.1:8080", "set"),
     "starting-no-page": Face("starting", "lantern", "starting", "soundcheck"),
@@ -71,7 +74,7 @@ def draw_face(face: Face, *, width: int = 128, height: int = 64) -> Image.Image:
 
 
 def write_faces(directory: Path) -> list[Path]:
-    """Write every example face as PNG at four times its size; return the files.
+    """Write every example face as PNG at four times its size, and all on one ``faces.png``.
 
     Raises
     ------
@@ -80,12 +83,34 @@ def write_faces(directory: Path) -> list[Path]:
     """
     directory.mkdir(parents=True, exist_ok=True)
     written = []
-    for name, face in EXAMPLE_FACES.items():
-        image = draw_face(face)
+    pictures = {name: draw_face(face) for name, face in EXAMPLE_FACES.items()}
+    for name, picture in pictures.items():
         path = directory / f"{name}.png"
-        image.resize((image.width * 4, image.height * 4), Image.Resampling.NEAREST).save(path)
+        _enlarged(picture, 4).save(path)
         written.append(path)
-    return written
+    sheet = directory / "faces.png"
+    _contact_sheet(pictures).save(sheet)
+    return [sheet, *written]
+
+
+def _enlarged(picture: Image.Image, times: int) -> Image.Image:
+    return picture.resize((picture.width * times, picture.height * times), Image.Resampling.NEAREST)
+
+
+def _contact_sheet(pictures: dict[str, Image.Image]) -> Image.Image:
+    """All pictures on one page, four in a row, each under its name."""
+    columns, gap, name_px = 4, 12, 18
+    enlarged = {name: _enlarged(picture, 2).convert("L") for name, picture in pictures.items()}
+    cell_x = max(picture.width for picture in enlarged.values()) + gap
+    cell_y = max(picture.height for picture in enlarged.values()) + gap + name_px
+    rows = -(-len(enlarged) // columns)
+    sheet = Image.new("L", (columns * cell_x + gap, rows * cell_y + gap), 60)
+    draw = ImageDraw.Draw(sheet)
+    for number, (name, picture) in enumerate(enlarged.items()):
+        x, y = gap + number % columns * cell_x, gap + number // columns * cell_y
+        draw.text((x, y), name, font=_font(12), fill=230)
+        sheet.paste(picture, (x, y + name_px))
+    return sheet
 
 
 # ---------------------------------------------------------------------- the kinds
@@ -93,7 +118,7 @@ def write_faces(directory: Path) -> list[Path]:
 
 def _one_ring(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> None:
     """The band in an open outline (ringing) or as a solid block (howl); lines below."""
-    block_bottom = round(height * 0.64)
+    block_bottom = _block_bottom(face, width, height)
     block = (0, 0, width, block_bottom)
     if face.kind == "howl":
         _fill(draw, block)
@@ -106,7 +131,7 @@ def _one_ring(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) ->
 
 def _several(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> None:
     """The first band as a block, the others in outlines beside it."""
-    block_bottom = round(height * 0.64)
+    block_bottom = _block_bottom(face, width, height)
     split = round(width * 0.66)
     first = (0, 0, split, block_bottom)
     _fill(draw, first)
@@ -193,33 +218,47 @@ def _struck_out_ear(draw: ImageDraw.ImageDraw, box: Box) -> None:
     draw.line((left, bottom - 2, right, top + 1), fill=1, width=3)
 
 
+def _block_bottom(face: Face, width: int, height: int) -> int:
+    """Where the block ends: higher when the lines below it do not fit side by side."""
+    return round(height * (0.64 if _side_by_side_px(face, width, height) else 0.58))
+
+
+def _side_by_side_px(face: Face, width: int, height: int) -> int:
+    """The largest type in which both lines stand side by side, 0 if only small type would."""
+    both = f"{face.line_1}  {face.line_2}" if face.line_2 else face.line_1
+    for size in range(min(round(height * 0.33), 20), 13, -1):
+        if _width(both, size) <= width:
+            return size
+    return 0
+
+
 def _two_lines(draw: ImageDraw.ImageDraw, face: Face, box: Box) -> None:
     """Two short lines side by side if they fit so in large type, else one below the other."""
-    both = f"{face.line_1}  {face.line_2}" if face.line_2 else face.line_1
-    height = box[3] - box[1]
-    for size in range(min(height, 20), 14, -1):
-        if _width(both, size) <= box[2] - box[0]:
-            _line(draw, face.line_1, box, size, "left" if face.line_2 else "middle")
-            _line(draw, face.line_2, box, size, "right")
-            return
-    _stack(draw, [line for line in (face.line_1, face.line_2) if line], box)
+    size = _side_by_side_px(face, box[2], box[3])
+    if size:
+        _line(draw, face.line_1, box, size, "left" if face.line_2 else "middle")
+        _line(draw, face.line_2, box, size, "right")
+    else:
+        _stack(draw, [line for line in (face.line_1, face.line_2) if line], box)
 
 
 def _stack(draw: ImageDraw.ImageDraw, lines: list[str], box: Box) -> None:
-    """Lines below each other, each as large as its share of the height and the width allow."""
+    """Lines below each other, as large as the height and the width allow, none above its first."""
     left, top, right, bottom = box
     if len(lines) == 1 and _width(lines[0], 13) > right - left:
         lines = _halved(lines[0])
+    largest = 20
     for number, line in enumerate(lines):
         row_top = top + number * (bottom - top) // len(lines)
         row_bottom = top + (number + 1) * (bottom - top) // len(lines)
         row = (left, row_top, right, row_bottom)
-        size = min(row_bottom - row_top + 1, 20)
+        size = min(row_bottom - row_top + 1, largest)
         while size > 9 and _width(line, size) > right - left:
             size -= 1
         while len(line) > 1 and _width(line, size) > right - left:
             line = line[:-2] + "…" if line.endswith("…") else line[:-1] + "…"
         _line(draw, line, row, size, "middle")
+        largest = size
 
 
 def _halved(line: str) -> list[str]:
@@ -238,7 +277,11 @@ def _line(draw: ImageDraw.ImageDraw, text: str, box: Box, size: int, where: str)
     # The letters' bodies are centred, not each line's own ink: lines do not jump.
     _, cap_top, _, cap_bottom = _font(size).getbbox("H0", anchor="ls")
     baseline = (top + bottom) // 2 - round((cap_top + cap_bottom) / 2)
+    # Descenders stay inside the row where it is tight.
+    baseline = min(baseline, bottom - round(_font(size).getbbox("gp", anchor="ls")[3]))
     draw.text((x, baseline), text, font=_font(size), fill=1, anchor="ls")
+    if size in THIN_PX:
+        draw.text((x + 1, baseline), text, font=_font(size), fill=1, anchor="ls")
 
 
 def _big(draw: ImageDraw.ImageDraw, text: str, box: Box, *, ink: int = 1, weight: int = 3) -> None:
