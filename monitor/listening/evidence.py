@@ -27,6 +27,10 @@ MIN_PROMINENCE_DB = 10.0
 """A Hann peak of steady noise stands 10 dB over its surroundings in about 1 % of the bins."""
 MIN_LEVEL_DBFS = -96.0
 """Below the last bit of a 16-bit converter there is nothing to hear."""
+LEAST_SHARE_OF_POWER_DB = -40.0
+LEAST_SHARE_OF_OCTAVE_DB = -20.0
+"""Lines fainter than this beside the sound around them are left for later: a loop climbs out
+of there, and what does not is not worth the measuring."""
 MAX_CANDIDATES = 16
 
 _HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 0.5, 1.5, 1.0 / 3.0])
@@ -164,6 +168,11 @@ class Evidence:
         bins = np.flatnonzero(is_peak) + first
         if len(bins) == 0:
             return None
+        share_of_power_db, share_of_octave_db = self._shares_db(bins)
+        bins = bins[
+            (share_of_power_db >= LEAST_SHARE_OF_POWER_DB)
+            & (share_of_octave_db >= LEAST_SHARE_OF_OCTAVE_DB)
+        ]
         # Only lines that have stood here for four hops are worth the measuring.
         stood = history.level_db(4)[:-1]
         highest = np.maximum(np.maximum(stood[:, bins - 1], stood[:, bins]), stood[:, bins + 1])
@@ -180,18 +189,18 @@ class Evidence:
         n = len(bins)
         each = np.arange(n)
         recent = history.level_db(HISTORY_HOPS)
-        three = recent[:, bins + np.array([[-1], [0], [1]])].astype(np.float64)
-        three = three.transpose(1, 0, 2)  # [3, n_hops, n_candidates]
+        # A standing line: the level of its bin is its own level less a constant.
+        y = recent[:, bins].astype(np.float64)
         floor_db = history.floor_db(HISTORY_HOPS)[:, bins].astype(np.float64)
-        y = three[1]  # a standing line: its bin's level is its level less a constant
         now = y[-1]
         relative = y - now
         prominence = y - floor_db
 
         # Vertex of the parabola through three bins, wherever the middle one is the highest.
-        newest = three[:, -12:]
-        curvature = np.minimum(newest[0] - 2.0 * newest[1] + newest[2], -1e-6)
-        offset = np.clip(0.5 * (newest[0] - newest[2]) / curvature, -1.0, 1.0)
+        below = recent[-12:, bins - 1].astype(np.float64)
+        above = recent[-12:, bins + 1].astype(np.float64)
+        curvature = np.minimum(below - 2.0 * y[-12:] + above, -1e-6)
+        offset = np.clip(0.5 * (below - above) / curvature, -1.0, 1.0)
         exact = bins + offset[-1]
         frequency_hz = exact * history.bin_hz
         cents_a_bin = 1200.0 / np.log(2.0) / exact
@@ -229,22 +238,16 @@ class Evidence:
         broken = ~standing[::-1]
         age_hops = np.where(broken.any(axis=0), broken.argmax(axis=0), HISTORY_HOPS)
 
-        sums = self._power_sums
-        line_power = sums[bins + 2] - sums[bins - 1] + 1e-15
-        lower = (bins * 0.7071).astype(np.int64)
-        upper = np.minimum((bins * 1.4142).astype(np.int64) + 1, len(sums) - 1)
-        share_of_power_db = 10.0 * np.log10(line_power / self._total[-1])
-        share_of_octave_db = 10.0 * np.log10(line_power / (sums[upper] - sums[lower] + 1e-15))
+        share_of_power_db, share_of_octave_db = self._shares_db(bins)
         shoulders = recent[-4:, bins + np.array([[-4], [-3], [3], [4]])].mean(axis=(0, 1))
 
         # The programme without this line (a Hann line's power is 1.5 times its middle bin's).
-        rest_db = 10.0 * np.log10(
-            np.maximum(self._total[:, None] - 1.5 * 10.0 ** (0.1 * y), 10.0 ** (0.1 * floor_db))
-        )
-        around = np.stack((rest_db, floor_db))  # [2, n_hops, n_candidates]
+        power = np.exp(np.log(10.0) / 10.0 * np.stack((y[-34:], floor_db[-34:])))
+        rest_db = 10.0 * np.log10(np.maximum(self._total[-34:, None] - 1.5 * power[0], power[1]))
+        around = np.stack((rest_db, floor_db[-34:]))  # [2, 34, n_candidates]
         around_now = around[:, -2:].mean(axis=1)
         change_8 = around_now - around[:, -10:-8].mean(axis=1)
-        change_32 = around_now - around[:, -34:-32].mean(axis=1)
+        change_32 = around_now - around[:, :2].mean(axis=1)
         # Correlation of the line's moves with the programme's: a loop does not keep time.
         moves = y[-31:] - y[-32:-1]
         rest_moves = rest_db[-31:] - rest_db[-32:-1]
@@ -288,12 +291,23 @@ class Evidence:
         return Candidates(
             bins=bins,
             frequency_hz=frequency_hz,
-            level_db=now - 0.25 * (newest[0, -1] - newest[2, -1]) * offset[-1],
+            level_db=now - 0.25 * (below[-1] - above[-1]) * offset[-1],
             prominence_db=prominence[-1],
             slope_db_per_s=slopes[1],
             share_of_power_db=share_of_power_db,
             share_of_octave_db=share_of_octave_db,
             features=features,
+        )
+
+    def _shares_db(self, bins: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Power of the lines over that of all the sound, and of the octave around each, dB."""
+        sums = self._power_sums
+        line_power = sums[bins + 2] - sums[bins - 1] + 1e-15
+        lower = (bins * 0.7071).astype(np.int64)
+        upper = np.minimum((bins * 1.4142).astype(np.int64) + 1, len(sums) - 1)
+        return (
+            10.0 * np.log10(line_power / self._total[-1]),
+            10.0 * np.log10(line_power / (sums[upper] - sums[lower] + 1e-15)),
         )
 
     def _prominence_at(self, exact_bins: np.ndarray) -> np.ndarray:

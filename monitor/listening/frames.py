@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 HOP_S = 1024 / 48000
-"""Time between two looks at the sound, about 21 ms (a quarter of the main window), at every sample rate."""
+"""Time between two looks at the sound at every rate: 21 ms, a quarter of the main window."""
 
 
 class HopBuffer:

@@ -68,8 +68,9 @@ def fresh_import() -> tuple[float, float]:
         "import numpy\n"
         "from monitor.listening.listener import Listener\n"
         "Listener(sample_rate_hz=48000).push(numpy.zeros(1024, dtype=numpy.float32))\n"
-        "import resource\n"
-        "print(time.monotonic() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)\n"
+        "took = time.monotonic() - start\n"
+        "status = open('/proc/self/status').read()\n"
+        "print(took, int(status.split('VmRSS:')[1].split()[0]) / 1024)\n"
     )
     runs = []
     for _ in range(5):
