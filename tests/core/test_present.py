@@ -1,0 +1,244 @@
+"""From what is known to what is shown; and what rang tonight."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+
+from firmware.ports import MicrophoneStatus
+from monitor import present
+from monitor.advice.equaliser import Equaliser
+from monitor.hearing import Deafness
+from monitor.link import encode
+from monitor.listening.levels import Levels
+from monitor.listening.rings import RingEvent
+from monitor.present import Situation, face, lamp_pattern, state_of
+from monitor.tonight import RECENT, PastRing, Shown, Tonight
+from tests.core.stand_ins import ring
+
+NO_MIC = Deafness("no mic", "plug it in again", "the microphone was unplugged")
+STATUS = MicrophoneStatus("hearing", 0.0, "fake", "as asked", 48000, "S16_LE", 1, "none")
+
+
+def shown(number: int = 1, **changes: object) -> Shown:
+    tonight = Tonight(Equaliser.from_settings("31"))
+    plain = tonight.take(RingEvent("ringing", ring(number), 1.2), clock_offset_s=50.0)
+    return dataclasses.replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def situation(**changes: object) -> Situation:
+    plain = Situation(
+        now_mono_s=60.0,
+        uptime_s=200.0,
+        box="lantern",
+        address="http://10.0.0.7:8080/",
+        address_age_s=190.0,
+        way="set",
+        hears=True,
+        deafness=None,
+        rings=(),
+        recent=(),
+        has_rung=False,
+        quiet_since_mono_s=20.0,
+    )
+    return dataclasses.replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def snapshot(s: Situation, **changes: Any) -> dict[str, Any]:
+    given: dict[str, Any] = {
+        "seq": 1,
+        "audio_age_s": 0.01,
+        "levels": None,
+        "clipping": False,
+        "status": STATUS,
+        "parts": {},
+    }
+    return present.snapshot(s, **{**given, **changes})
+
+
+@pytest.mark.parametrize(
+    ("changes", "state", "pattern"),
+    [
+        ({}, "quiet", "dark"),
+        ({"hears": False}, "starting", "dark"),
+        ({"deafness": NO_MIC, "hears": False}, "deaf", "blink"),
+        ({"rings": (shown(),)}, "ringing", "pulse"),
+        ({"rings": (shown(), shown(degree="howl"))}, "howl", "steady"),
+        # Feedback often clips the box's own microphone: the ring is what matters.
+        ({"rings": (shown(),), "deafness": NO_MIC}, "ringing", "pulse"),
+    ],
+)
+def test_states_and_their_rhythm(changes: dict[str, Any], state: str, pattern: str) -> None:
+    found = state_of(situation(**changes))
+    assert found == state
+    assert lamp_pattern(found) == pattern
+
+
+def test_face_of_one_ring_names_band_hz_and_slider() -> None:
+    found = face(situation(rings=(shown(),)))
+    assert (found.kind, found.headline) == ("ringing", "2.5k")
+    assert (found.line_1, found.line_2) == ("2480 Hz", "pull 2.5k")
+    found = face(situation(rings=(shown(degree="howl", again=3),)))
+    assert (found.kind, found.line_2) == ("howl", "pull 2.5k  again! 3")
+
+
+def test_face_of_several_names_the_first_and_the_others_once() -> None:
+    tonight = Tonight(Equaliser.from_settings("10"))
+    for number, hz in enumerate([2480.0, 250.0, 255.0, 8000.0]):
+        event = RingEvent("ringing", ring(number, hz, level_dbfs=-30.0 - number), 1.2)
+        tonight.take(event, clock_offset_s=0.0)
+    found = face(situation(rings=tonight.open_rings))
+    assert (found.kind, found.headline, found.line_1) == ("several", "2.5k", "pull 2k")
+    assert found.others == ("250", "8k")
+    assert found.line_2 == "4 at once"
+
+
+def test_face_when_deaf_says_why_and_what_to_do() -> None:
+    found = face(situation(deafness=NO_MIC, hears=False))
+    assert (found.kind, found.headline, found.line_1) == ("deaf", "no mic", "plug it in again")
+
+
+def test_welcome_lasts_until_the_first_ring_or_for_a_while() -> None:
+    early = situation(uptime_s=5.0, address_age_s=2.0)
+    assert (face(early).kind, face(early).headline) == ("starting", "lantern")
+    assert face(early).line_1 == "http://10.0.0.7:8080/"
+    assert face(dataclasses.replace(early, has_rung=True)).kind == "quiet"
+    # A page that comes up late has its address shown all the same.
+    assert face(situation(uptime_s=60.0, address_age_s=1.0)).kind == "starting"
+    assert face(situation(uptime_s=60.0, address_age_s=50.0)).kind == "quiet"
+    assert face(situation(uptime_s=5000.0, address_age_s=1.0)).kind == "quiet"
+    assert state_of(early) == "quiet"
+
+
+def test_quiet_face_remembers_the_last_ring() -> None:
+    found = face(situation(recent=(shown(frequency_hz=83.26),)))
+    assert (found.headline, found.line_1) == ("quiet", "last 2.5k 83.3 Hz")
+
+
+def test_snapshot_of_quiet() -> None:
+    s = snapshot(situation(recent=(shown(ended_mono_s=52.5),)))
+    assert s["quiet_for_s"] == 40.0
+    assert s["rings"] == []
+    (recent,) = s["recent"]
+    assert (recent["lasted_s"], recent["ended_ago_s"]) == (1.5, 7.5)
+    assert len(s["third_octave_dbfs"]) == len(s["bands"]) == 31
+    encode(s)
+
+
+def test_snapshot_of_ringing() -> None:
+    s = snapshot(situation(rings=(shown(),)))
+    (ringing,) = s["rings"]
+    assert ringing["ringing_for_s"] == 9.0
+    assert ringing["slider_hz"] == pytest.approx(2511.886, abs=0.001)
+    assert s["quiet_for_s"] is None
+    assert b"quiet_for_s" not in encode(s)
+
+
+def test_snapshot_never_holds_what_json_cannot() -> None:
+    levels = Levels(-math.inf, math.nan, np.array([math.nan, -math.inf] + 29 * [-40.04]))
+    hot = shown(growth_db_per_s=math.inf, level_dbfs=math.nan)
+    s = snapshot(situation(rings=(hot,), deafness=NO_MIC), levels=levels)
+    encode(s)
+    assert s["third_octave_dbfs"][:3] == [-150.0, -150.0, -40.0]
+    assert s["deaf_reason"] == "the microphone was unplugged"
+
+
+def test_snapshot_with_everything_fits_into_a_line() -> None:
+    many = tuple(shown(n) for n in range(30))
+    parts = {
+        "equaliser": present.equaliser_fields(Equaliser.from_settings("31")),
+        "panel": present.panel_fields(320, 320, bytes(320 * 40), "ok"),
+    }
+    assert len(encode(snapshot(situation(rings=many, recent=many[:12]), parts=parts))) < 40_000
+
+
+# --- tonight ---------------------------------------------------------------------------------
+
+
+def closed(number: int, hz: float = 2480.0, end_s: float = 2.0) -> RingEvent:
+    return RingEvent("closed", ring(number, hz, end_s=end_s), end_s)
+
+
+def test_rings_of_one_band_are_counted() -> None:
+    tonight = Tonight(Equaliser.from_settings("31"))
+    again = []
+    for number, hz in enumerate([2480.0, 500.0, 2600.0, 2480.0]):
+        again.append(
+            tonight.take(RingEvent("ringing", ring(number, hz), 1.2), clock_offset_s=0.0).again
+        )
+        tonight.take(closed(number, hz), clock_offset_s=0.0)
+    assert again == [1, 1, 2, 3]
+    assert [r.band.label for r in tonight.recent] == ["2.5k", "2.5k", "500", "2.5k"]
+
+
+def test_howls_come_first_then_the_louder() -> None:
+    tonight = Tonight(Equaliser.from_settings("31"))
+    for number, (degree, level) in enumerate([("ringing", -5.0), ("howl", -40.0), ("howl", -9.0)]):
+        event = RingEvent(degree, ring(number, degree=degree, level_dbfs=level), 1.2)  # type: ignore[arg-type]
+        tonight.take(event, clock_offset_s=0.0)
+    assert [r.level_dbfs for r in tonight.open_rings] == [-9.0, -40.0, -5.0]
+    tonight.follow([ring(0, level_dbfs=-50.0), ring(99)])
+    assert [r.level_dbfs for r in tonight.open_rings] == [-9.0, -40.0, -50.0]
+
+
+def test_recent_rings_are_bounded_and_numbers_are_unique() -> None:
+    tonight = Tonight(Equaliser.from_settings("31"))
+    for _ in range(3 * RECENT):
+        # The listening begins to count afresh after every change of rate.
+        tonight.take(RingEvent("howl", ring(1), 1.2), clock_offset_s=0.0)
+        tonight.take(closed(1), clock_offset_s=0.0)
+    numbers = [r.id for r in tonight.recent]
+    assert numbers == list(range(3 * RECENT, 2 * RECENT, -1))
+
+
+def test_sample_clock_becomes_monotonic_time() -> None:
+    tonight = Tonight(Equaliser.from_settings("31"))
+    opened = tonight.take(RingEvent("ringing", ring(1), 1.2), clock_offset_s=50.0)
+    assert (opened.started_mono_s, opened.flagged_mono_s) == (51.0, 51.2)
+    ended = tonight.take(closed(1, end_s=3.0), clock_offset_s=50.0)
+    assert ended.ended_mono_s == tonight.last_end_mono_s == 53.0
+
+
+def test_a_close_without_an_opening_is_kept() -> None:
+    # Cannot come from the listening; if it does, nothing is lost and nothing breaks.
+    tonight = Tonight(Equaliser.from_settings("31"))
+    tonight.take(closed(7), clock_offset_s=0.0)
+    assert len(tonight.recent) == 1
+    assert tonight.open_rings == ()
+
+
+def test_the_journal_s_memory_goes_behind_what_is_new() -> None:
+    tonight = Tonight(Equaliser.from_settings("31"))
+    tonight.take(RingEvent("ringing", ring(1), 1.2), clock_offset_s=0.0)
+    past = [PastRing(n, "howl", 2480.0, -20.0, 30.0, -100.0 + n, -95.0 + n) for n in (3, 4)]
+    tonight.remember(past, next_id=5)
+    (opened,) = tonight.open_rings
+    assert opened.again == 3
+    assert [r.id for r in tonight.recent] == [4, 3]
+    assert [r.again for r in tonight.recent] == [2, 1]
+    assert tonight.last_end_mono_s == -91.0
+    after = tonight.take(RingEvent("ringing", ring(2), 1.2), clock_offset_s=0.0)
+    assert (after.id, after.again) == (5, 4)
+
+
+def test_every_kind_of_face_can_be_drawn() -> None:
+    from firmware.faces import draw_face
+
+    kinds = set()
+    choices: list[list[Any]] = [
+        [(), (shown(),), (shown(degree="howl"),), (shown(), shown(2, degree="howl"))],
+        [None, NO_MIC],
+        [2.0, 500.0],
+    ]
+    for rings, deafness, uptime_s in itertools.product(*choices):
+        found = face(
+            situation(rings=rings, deafness=deafness, uptime_s=uptime_s, address_age_s=None)
+        )
+        kinds.add(found.kind)
+        assert draw_face(found, width=128, height=64).getbbox() is not None
+    assert kinds == {"starting", "quiet", "ringing", "howl", "several", "deaf"}
