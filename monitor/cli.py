@@ -317,6 +317,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         for line in str(error).splitlines():
             print(f"{PROGRAM}: {line}", file=sys.stderr)
         return error.exit_code
+    except ModuleNotFoundError as error:
+        print(f"{PROGRAM}: the package {error.name} is missing; install it", file=sys.stderr)
+        return 1
     except BrokenPipeError:
         # The reader (head, less) has had enough; Python would complain once more at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
