@@ -1,0 +1,95 @@
+"""The page's server: looks at the watcher through its socket, and nothing else."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Flask, Response, jsonify, render_template, request
+from werkzeug.exceptions import HTTPException
+
+from monitor.link import LinkClient, LinkError
+from web.guard import MAX_BODY_BYTES, add_headers, refusal
+from web.streams import Places, now, stream
+
+
+def _line(message: str, status: int) -> tuple[Response, int]:
+    return jsonify(error=message), status
+
+
+def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
+    """Make the application.
+
+    Parameters
+    ----------
+    client : LinkClient
+        The connection to the watcher; may be unconnected, the page then says so.
+    max_streams : int >= 0
+        How many event streams may be open at once; further pages are told to poll.
+    """
+    app = Flask(__name__)
+    app.config["MAX_CONTENT_LENGTH"] = MAX_BODY_BYTES
+    places = Places(max_streams)
+    app.after_request(add_headers)
+
+    @app.errorhandler(HTTPException)
+    def failed(error: HTTPException) -> tuple[Response, int]:
+        return _line(error.name.lower(), error.code or 500)
+
+    @app.get("/")
+    def page() -> str:
+        return render_template("page.html")
+
+    @app.get("/now")
+    def now_() -> Response:
+        return jsonify(now(client))
+
+    @app.get("/stream")
+    def stream_() -> Response | tuple[Response, int, dict[str, str]]:
+        if not places.take():
+            answer = jsonify(error="too many pages are open; ask /now instead")
+            return answer, 503, {"Retry-After": "10"}
+        events = stream(client, places)
+        response = Response(events, mimetype="text/event-stream")
+        response.headers["X-Accel-Buffering"] = "no"
+        return response
+
+    @app.get("/healthz")
+    def health() -> tuple[Response, int]:
+        with client.condition:
+            connected, problem = client.connected, client.problem
+        if connected:
+            return jsonify(watcher="ok"), 200
+        return jsonify(watcher=problem), 503
+
+    @app.post("/stage")
+    def stage() -> tuple[Response, int]:
+        return _practice("stage")
+
+    @app.post("/way")
+    def way() -> tuple[Response, int]:
+        return _practice("way")
+
+    def _practice(name: str) -> tuple[Response, int]:
+        """Pass a command on, on the practice stage only: a box has no controls here yet."""
+        refused = refusal(request)
+        if refused is not None:
+            return _line(*refused)
+        body: Any = request.get_json(silent=True)
+        if not isinstance(body, dict):
+            return _line("a JSON object is expected", 400)
+        with client.condition:
+            latest = client.latest
+        if latest is None:
+            return _line("the box does not answer; is it switched on?", 503)
+        if "stage" not in latest.snapshot:
+            return _line("this box has no practice stage; its settings file says how it listens", 403)
+        try:
+            answer = client.request({**body, "class": name})
+        except LinkError as error:
+            status = 503 if "watcher" in str(error) else 400
+            return _line(str(error), status)
+        if answer.get("class") == "error":
+            return _line(str(answer.get("message", "refused")), 400)
+        return jsonify(done=True), 200
+
+    return app

@@ -1,0 +1,47 @@
+"""What every request must pass and every answer carries."""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+from flask import Request, Response
+
+MAX_BODY_BYTES = 1024
+
+HEADERS = {
+    # Nothing inline and nothing from elsewhere: the page needs no more, an attacker would.
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
+        "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+def add_headers(response: Response) -> Response:
+    """Put the protecting headers on an answer."""
+    for name, value in HEADERS.items():
+        response.headers[name] = value
+    response.headers.setdefault("Cache-Control", "no-store")
+    return response
+
+
+def refusal(request: Request) -> tuple[str, int] | None:
+    """Why a request that changes something is refused, with its status; None if it is not.
+
+    A page of another site may send requests to this box through the phone's browser; browsers
+    say where a request comes from in ``Origin`` and ``Sec-Fetch-Site``, and cannot send JSON
+    across sites without asking first.
+    """
+    if request.mimetype != "application/json":
+        return "send JSON (Content-Type: application/json)", 415
+    origin = request.headers.get("Origin")
+    if origin is not None and urlsplit(origin).netloc != request.host:
+        return "only this box's own page may change anything", 403
+    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+        return "only this box's own page may change anything", 403
+    return None

@@ -1,0 +1,93 @@
+"""Serve the page: a production server around the application, and the address for the panel."""
+
+from __future__ import annotations
+
+import logging
+import signal
+import socket
+import threading
+
+import waitress
+
+from monitor.link import LinkClient, LinkError
+from web.app import create_app
+
+LOG = logging.getLogger(__name__)
+OTHER_THREADS = 6
+"""Threads beyond the streams: page loads and polls are answered while all streams are open."""
+ADDRESS_EVERY_S = 5.0
+
+
+def own_address(host: str) -> str:
+    """The address a phone can reach this machine at, found without sending anything.
+
+    A UDP socket that is connected but never written to asks only the routing table.
+    """
+    if host not in ("", "0.0.0.0", "::"):
+        return host
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # TEST-NET-1, RFC 5737: nobody is there
+            return str(probe.getsockname()[0])
+        except OSError:
+            return socket.gethostname() + ".local"
+
+
+def _tell_address(client: LinkClient, host: str, port: int, stopping: threading.Event) -> None:
+    """Keep the panel's address right: after each connection, and when the network changes."""
+    told: tuple[int, str] | None = None
+    while not stopping.wait(0.2 if told is None else ADDRESS_EVERY_S):
+        with client.condition:
+            greeting = id(client.hello) if client.connected else None
+        if greeting is None:
+            told = None
+            continue
+        address = own_address(host)
+        url = f"http://{address}/" if port == 80 else f"http://{address}:{port}/"
+        if told == (greeting, url):
+            continue
+        try:
+            client.request({"class": "address", "url": url})
+            told = (greeting, url)
+        except LinkError as error:
+            LOG.info("the panel does not show the address: %s", error)
+
+
+def serve(host: str, port: int, socket_path: str, *, max_streams: int = 16) -> None:
+    """Serve until SIGTERM or SIGINT.
+
+    Raises
+    ------
+    OSError
+        If the host or port cannot be listened on.
+    """
+    stopping = threading.Event()
+    with LinkClient(socket_path) as client:
+        server = waitress.create_server(
+            create_app(client, max_streams=max_streams),
+            host=host,
+            port=port,
+            threads=max_streams + OTHER_THREADS,
+            connection_limit=4 * (max_streams + OTHER_THREADS),
+            channel_timeout=30,
+            max_request_body_size=4096,
+            max_request_header_size=16384,
+            ident="howl-lantern",
+        )
+        teller = threading.Thread(
+            target=_tell_address, args=(client, host, port, stopping), daemon=True, name="address"
+        )
+        teller.start()
+
+        def stop(*_: object) -> None:
+            raise SystemExit(0)
+
+        signal.signal(signal.SIGTERM, stop)
+        LOG.info("the page is at http://%s:%d/", own_address(host), port)
+        try:
+            server.run()
+        except (SystemExit, KeyboardInterrupt):
+            pass
+        finally:
+            stopping.set()
+            server.close()
