@@ -1,0 +1,117 @@
+"""Where a loop will ring, by the Nyquist criterion, and how fast.
+
+A loop with open-loop response L(f) is unstable when L passes to the right of +1 where its phase
+is a whole number of turns (T. van Waterschoot, M. Moonen, Proc. IEEE 99(2), 2011, eq. 10-12).
+The growth is that of the closed loop's pole: the s that solves L(s) = 1.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True)
+class Critical:
+    """One frequency that meets the phase condition.
+
+    ``margin_db`` is what the gain may rise before it rings, negative when it rings already.
+    ``loop_time_s`` is the loop's group delay there; ``growth_db_per_s`` what a small signal
+    grows by (negative: dies).
+    """
+
+    frequency_hz: float
+    margin_db: float
+    loop_time_s: float
+    growth_db_per_s: float
+
+
+def open_loop(taps: np.ndarray, size: int) -> np.ndarray:
+    """Return the loop's complex response on the real FFT grid of ``size``."""
+    from scipy.fft import rfft
+
+    spectrum: np.ndarray = rfft(np.asarray(taps, np.float64), size)
+    return spectrum
+
+
+def _crossings(response: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return grid places (fractional) of zero phase, and |L| there."""
+    imaginary, real = response.imag, response.real
+    falls = np.flatnonzero((imaginary[:-1] > 0.0) & (imaginary[1:] <= 0.0))
+    part = imaginary[falls] / (imaginary[falls] - imaginary[falls + 1])
+    level = real[falls] + part * (real[falls + 1] - real[falls])
+    to_the_right = level > 0.0
+    return (falls + part)[to_the_right], level[to_the_right]
+
+
+def grid_size(length: int) -> int:
+    """Return a grid four times as fine as the response needs, so that no crossing is missed."""
+    return int(2 ** math.ceil(math.log2(4 * length)))
+
+
+def highest_gain_db(taps: np.ndarray) -> float:
+    """Return the largest 20 log10 |L| among the frequencies with zero phase (-inf: none)."""
+    _, level = _crossings(open_loop(taps, grid_size(len(taps))))
+    return 20.0 * math.log10(level.max()) if len(level) else -math.inf
+
+
+def _pole(
+    taps: np.ndarray, index: np.ndarray, frequency_hz: float, gain: float, sample_rate_hz: int
+) -> tuple[float, float, float]:
+    """Return frequency, growth (nepers a second) and group delay of the pole nearby.
+
+    Newton's method on gain * L(s) = 1, from the zero-phase crossing with its first guess.
+    """
+    turn = 2.0 * math.pi * frequency_hz / sample_rate_hz
+    terms = gain * taps * np.exp(-1j * turn * index)
+    value, slope = terms.sum(), -(index * terms).sum()
+    delay = float((-slope / value).real)
+    here = complex(math.log(max(abs(value), 1e-12)) / max(delay, 1.0), turn)
+    for _ in range(8):
+        terms = gain * taps * np.exp(-here * index)
+        value, slope = terms.sum(), -(index * terms).sum()
+        step = (value - 1.0) / slope
+        # A step may not leave the neighbourhood; far poles have crossings of their own.
+        here -= step * min(1.0, 0.02 / max(abs(step), 1e-30))
+        if abs(step) < 1e-12:
+            break
+    return (
+        here.imag * sample_rate_hz / (2.0 * math.pi),
+        here.real * sample_rate_hz,
+        delay / sample_rate_hz,
+    )
+
+
+def criticals(
+    taps: np.ndarray, *, sample_rate_hz: int, gain_db: float = 0.0, most: int = 12
+) -> list[Critical]:
+    """Return the frequencies that meet the phase condition, most critical first.
+
+    Parameters
+    ----------
+    taps : np.ndarray [shape=(n,)]
+        The whole loop's impulse response, its delays included.
+    sample_rate_hz : int
+    gain_db : float
+        Added to the loop.
+    most : int
+        How many are wanted.
+    """
+    size = grid_size(len(taps))
+    place, level = _crossings(open_loop(taps, size))
+    order = np.argsort(-level)[:most]
+    taps64 = np.asarray(taps, np.float64)
+    # Taps that are exactly zero (delays) cost nothing.
+    index = np.flatnonzero(taps64)
+    taps64, index = taps64[index], index.astype(np.float64)
+    gain = 10.0 ** (gain_db / 20.0)
+    found = []
+    for i in order:
+        frequency_hz = float(place[i]) * sample_rate_hz / size
+        loop_db = 20.0 * math.log10(level[i]) + gain_db
+        _, nepers, loop_time_s = _pole(taps64, index, frequency_hz, gain, sample_rate_hz)
+        growth = nepers * 20.0 / math.log(10.0)
+        found.append(Critical(frequency_hz, -loop_db, loop_time_s, growth))
+    return found
