@@ -100,7 +100,10 @@ class Tonight:
         return shown
 
     def follow(self, rings: Sequence[Ring]) -> None:
-        """Take the present level, growth and frequency of open rings between events."""
+        """Take the present level and growth of open rings between events.
+
+        Frequency and band stay as they were flagged: a name must not flicker on the panel.
+        """
         for ring in rings:
             shown = self._open.get(ring.id)
             if shown is not None:

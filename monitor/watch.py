@@ -16,7 +16,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from firmware.ports import AudioSource, Face, Lamp, Panel
+from firmware.ports import AudioSource, Face, Lamp, LampPattern, Panel
 from monitor import clock, places
 from monitor.advice.equaliser import Equaliser
 from monitor.desk import Desk, Stage
@@ -157,7 +157,7 @@ def run(
         closers.append(journal.close)
         panel = panel_thread(settings, panel_opener)
         closers.append(panel.close)
-        lamp = lamp_opener(settings)
+        lamp = _lamp_or_stand_in(settings, lamp_opener)
         closers.append(lamp.close)
         source = open_source(settings)
         closers.append(source.close)
@@ -191,6 +191,31 @@ def run(
                 close()
             except Exception:  # the others must be released all the same
                 LOG.exception("closing failed")
+
+
+class _BrokenLamp:
+    """Stands in for a lamp that could not be opened."""
+
+    def __init__(self, why: Exception) -> None:
+        self._why = why
+
+    def show(self, pattern: LampPattern) -> None:
+        """Nothing to light."""
+
+    def health(self) -> str:
+        """Return why."""
+        return f"the lamp cannot be opened: {self._why}"
+
+    def close(self) -> None:
+        """Nothing to release."""
+
+
+def _lamp_or_stand_in(settings: Settings, opener: Callable[[Settings], Lamp]) -> Lamp:
+    try:
+        return opener(settings)
+    except Exception as error:  # no lamp is no reason not to listen
+        LOG.exception("the lamp cannot be opened")
+        return _BrokenLamp(error)
 
 
 class _LateDesk:

@@ -307,11 +307,12 @@ def fail(_: object) -> Any:
 
 def test_broken_parts_never_stop_the_listening(start: Callable[..., Running]) -> None:
     folder_in_a_file = Path("/dev/null/journal.sqlite3")
-    box = start(panel_opener=fail, journal_path=folder_in_a_file)
+    box = start(panel_opener=fail, lamp_opener=fail, journal_path=folder_in_a_file)
     box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
     box.wait_for(lambda s: s["state"] == "howl")
     s = box.snapshot()
     assert "the panel cannot be opened: broken" in s["panel"]["health"]
+    assert s["lamp"] == {"pattern": "steady", "health": "the lamp cannot be opened: broken"}
     assert "cannot be opened" in s["journal"]["health"]
     assert s["panel"]["bits"] != "", "the page shows the picture even without a panel"
     answer = box.client.request({"class": "history"}, 5.0)
