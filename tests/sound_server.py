@@ -14,6 +14,7 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import tempfile
 import time
@@ -95,6 +96,7 @@ class SoundServer:
                     "pulseaudio",
                     *words.split(),
                     f"--load=module-native-protocol-unix socket={self._socket} auth-anonymous=1",
+                    f"--load=module-cli-protocol-unix socket={self._socket.with_name('console')}",
                 ],
                 env=self.environment(),
                 stdin=subprocess.DEVNULL,
@@ -138,6 +140,19 @@ class SoundServer:
     def unplug(self) -> None:
         """Pull the virtual microphone out; whoever listens to it is cut off."""
         self._control("unload-module", self._microphone)
+        # The server rescues listeners over to the room itself; a real plug does not.
+        outputs = self._control("list", "short", "source-outputs").splitlines()
+        with socket.socket(socket.AF_UNIX) as console:
+            console.settimeout(5.0)
+            console.connect(str(self._socket.with_name("console")))
+            for line in outputs:
+                console.sendall(f"kill-source-output {line.split()[0]}\n".encode())
+            # Not before they are gone: the console does not answer, but the list does.
+            end_mono_s = time.monotonic() + 5.0
+            while self._control("list", "short", "source-outputs"):
+                if time.monotonic() > end_mono_s:
+                    raise RuntimeError("the sound server keeps its listeners")
+                time.sleep(0.02)
 
     def play(self, wav_path: Path) -> subprocess.Popen[bytes]:
         """Play a sound file into the microphone; the process ends with the file."""
