@@ -199,6 +199,7 @@ def _page(args: argparse.Namespace) -> int:
             args.host or page.host,
             args.port or page.port,
             args.socket or str(places.socket_path(loaded.settings)),
+            max_streams=page.streams,
         )
     except OSError as error:
         where = f"{args.host or page.host}, port {args.port or page.port}"

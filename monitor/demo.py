@@ -210,6 +210,7 @@ def run(settings: Settings, stop: threading.Event) -> None:
             *(sys.executable, "-m", "monitor.cli", "page"),
             *("--host", settings.page.host, "--port", str(port)),
             *("--socket", settings.link.socket),
+            *("--set", f"page.streams={settings.page.streams}"),
         ]
     )
 
