@@ -30,20 +30,23 @@ class FakeCard:
 
     Each item of ``script`` is used up by one read: ``bytes`` are delivered (and may be
     short), an ``int`` is returned with no data (-32 is an overrun, 0 nothing yet), an
-    exception is raised, a ``threading.Event`` blocks until it is set.  When the script is
-    used up, ``after`` decides: "silence" delivers zeros in real time, "block" never returns.
+    exception is raised, a ``threading.Event`` blocks until it is set, and a pair of an event
+    and bytes blocks and then delivers.  When the script is used up, ``after`` decides:
+    "silence" delivers zeros in real time, "block" never returns.
     """
 
     rates_hz: tuple[int, ...] = (48000,)
     formats: tuple[str, ...] = ("S16_LE",)
     channels: tuple[int, ...] = (1,)
-    script: deque[Any] = field(default_factory=deque)
+    script: Iterable[Any] = ()
     after: str = "silence"
     is_plugged: bool = True
     open_error: str = "No such device"
+    reads: deque[Any] = field(init=False)
+    """What is left of the script."""
 
     def __post_init__(self) -> None:
-        self.script = deque(self.script)
+        self.reads = deque(self.script)
 
 
 @dataclass
@@ -120,11 +123,13 @@ class FakePcm:
     def read(self) -> tuple[int, bytes]:
         if not self._card.is_plugged:
             raise FakeAlsaError(f"No such device [{self._request['device']}]")
-        if self._card.script:
-            item = self._card.script.popleft()
+        if self._card.reads:
+            item = self._card.reads.popleft()
             if isinstance(item, threading.Event):
-                item.wait()
-                return 0, b""
+                item = (item, b"")
+            if isinstance(item, tuple):
+                hang, item = item
+                hang.wait()
             if isinstance(item, BaseException):
                 raise item
             if isinstance(item, int):
