@@ -48,8 +48,8 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
         if not places.take():
             answer = jsonify(error="too many pages are open; ask /now instead")
             return answer, 503, {"Retry-After": "10"}
-        events = stream(client, places)
-        response = Response(events, mimetype="text/event-stream")
+        response = Response(stream(client), mimetype="text/event-stream")
+        response.call_on_close(places.give_back)  # also when the phone went before the first word
         response.headers["X-Accel-Buffering"] = "no"
         return response
 

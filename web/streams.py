@@ -53,8 +53,8 @@ def event(name: str, data: object) -> str:
     return f"event: {name}\ndata: {json.dumps(data, separators=(',', ':'))}\n\n"
 
 
-def stream(client: LinkClient, places: Places) -> Iterator[str]:
-    """Events for one page until it goes or ``LONGEST_S`` is over; gives its place back.
+def stream(client: LinkClient) -> Iterator[str]:
+    """Events for one page until it goes or ``LONGEST_S`` is over.
 
     ``now`` carries what ``/now`` answers, about ten times a second and at least once a
     second; ``ring`` carries a ring event as the watcher sent it.
@@ -81,4 +81,3 @@ def stream(client: LinkClient, places: Places) -> Iterator[str]:
                 yield event("now", now(client))
     finally:
         subscription.close()
-        places.give_back()

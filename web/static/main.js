@@ -1,0 +1,92 @@
+// Keeps the page fed: events while they come, polling where they cannot, and the age of it all.
+import { show, showAge } from "./view.js";
+import { followPractice } from "./practice.js";
+
+const POLL_MS = 1000;
+const SILENT_MS = 3000; // the server speaks at least once a second
+
+let source = null;
+let heardAt = 0; // performance.now() of the last word from the page server
+let dataAgeS = Infinity; // how old the box's news was at that moment
+let polling = null;
+
+function take(answer) {
+  heardAt = performance.now();
+  dataAgeS = answer.snapshot
+    ? answer.age_s + (answer.snapshot.audio_age_s ?? 0)
+    : Infinity;
+  if (answer.snapshot) {
+    show(answer.snapshot);
+    followPractice(answer.snapshot);
+  }
+  age(answer.problem);
+}
+
+function age(problem = "") {
+  const since = (performance.now() - heardAt) / 1000;
+  showAge(dataAgeS + since, since > SILENT_MS / 1000 ? "the page server is silent" : problem);
+}
+
+async function poll() {
+  try {
+    const answer = await fetch("/now", { signal: AbortSignal.timeout(2000) });
+    if (answer.ok) take(await answer.json());
+  } catch {
+    age();
+  }
+}
+
+function listen() {
+  hangUp();
+  source = new EventSource("/stream");
+  source.addEventListener("now", (event) => {
+    clearInterval(polling);
+    polling = null;
+    take(JSON.parse(event.data));
+  });
+  // A ring comes ahead of the next snapshot; that is never far, so it only asks for it.
+  source.addEventListener("ring", poll);
+  source.onerror = () => {
+    if (polling === null) polling = setInterval(poll, POLL_MS);
+    // Refused for good (too many pages, or the server was away): try again by hand.
+    if (source?.readyState === EventSource.CLOSED) setTimeout(listen, 1500);
+  };
+}
+
+function hangUp() {
+  source?.close();
+  source = null;
+}
+
+document.addEventListener("visibilitychange", () => {
+  if (document.hidden) hangUp();
+  else listen();
+});
+setInterval(() => {
+  age();
+  if (!document.hidden && performance.now() - heardAt > SILENT_MS && source) listen();
+}, 1000);
+
+const theme = document.getElementById("theme");
+function setTheme(name) {
+  document.documentElement.dataset.theme = name;
+  theme.textContent = name === "day" ? "night" : "day";
+  try {
+    localStorage.setItem("theme", name);
+  } catch {
+    // private browsing: the choice lasts as long as the page
+  }
+}
+let kept = null;
+try {
+  kept = localStorage.getItem("theme");
+} catch {
+  // as above
+}
+const daylight = matchMedia("(prefers-color-scheme: light)").matches;
+setTheme(kept ?? (daylight ? "day" : "night"));
+theme.addEventListener("click", () =>
+  setTheme(document.documentElement.dataset.theme === "day" ? "night" : "day"),
+);
+
+listen();

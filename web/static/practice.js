@@ -1,0 +1,59 @@
+// The practice stage: a fader and the equaliser's sliders, only where there is a stage.
+const at = (id) => document.getElementById(id);
+let built = "";
+
+async function send(command) {
+  const answer = await fetch("/stage", {
+    method: "POST",
+    headers: { "Content-Type": "application/json" },
+    body: JSON.stringify(command),
+  }).catch(() => null);
+  if (answer && !answer.ok) at("advice").textContent = (await answer.json()).error;
+}
+
+function build(stage) {
+  const desk = at("desk");
+  desk.replaceChildren(...stage.sliders.map((slider, i) => {
+    const cell = document.createElement("div");
+    const input = document.createElement("input");
+    Object.assign(input, { type: "range", min: -Math.abs(stage.cut_max_db), max: 0, step: 1 });
+    input.dataset.sliderIndex = String(i);
+    input.setAttribute("aria-label", `slider ${slider.label}`);
+    input.addEventListener("input", () => send({ slider: i, cut_db: Number(input.value) }));
+    const label = document.createElement("span");
+    label.textContent = slider.label;
+    cell.append(input, label);
+    return cell;
+  }));
+  const fader = at("fader");
+  fader.min = stage.fader_min_db;
+  fader.max = stage.fader_max_db;
+}
+
+export function followPractice(snapshot) {
+  const { stage } = snapshot;
+  at("practice").hidden = !stage;
+  if (!stage) return;
+  const labels = stage.sliders.map((slider) => slider.label).join(" ");
+  if (labels !== built) {
+    built = labels;
+    build(stage);
+  }
+  const advice = at("advice");
+  if (advice.textContent !== stage.advice) advice.textContent = stage.advice;
+  const fader = at("fader");
+  // What a finger is on is not moved under it.
+  if (document.activeElement !== fader) fader.value = stage.fader_db;
+  at("fader-db").textContent = `${Number(fader.value).toFixed(1)} dB`;
+  const pulls = new Set(snapshot.rings.map((ring) => ring.slider));
+  [...at("desk").children].forEach((cell, i) => {
+    const input = cell.firstElementChild;
+    if (document.activeElement !== input) input.value = stage.sliders[i].cut_db;
+    cell.dataset.named = pulls.has(stage.sliders[i].label) ? "yes" : "no";
+  });
+}
+
+at("fader").addEventListener("input", (event) => {
+  at("fader-db").textContent = `${Number(event.target.value).toFixed(1)} dB`;
+  send({ fader_db: Number(event.target.value) });
+});

@@ -1,0 +1,164 @@
+// One snapshot onto the page.
+import { drawLevels, drawPanel, drawSliders } from "./drawing.js";
+
+const STALE_S = 2;
+const at = (id) => document.getElementById(id);
+
+function text(id, value) {
+  const element = at(id);
+  if (element.textContent !== value) element.textContent = value;
+}
+
+export function hz(value) {
+  return value < 1000 ? `${value.toFixed(1)} Hz` : `${(value / 1000).toFixed(3)} kHz`;
+}
+
+export function span(seconds) {
+  if (seconds < 90) return `${Math.round(seconds)} s`;
+  const minutes = Math.round(seconds / 60);
+  return minutes < 90 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
+}
+
+const again = (ring) => (ring.again > 1 ? `again! ${ring.again}` : "");
+
+function ordinal(n) {
+  const tens = n % 100;
+  const ending = tens > 10 && tens < 14 ? "th" : (["th", "st", "nd", "rd"][n % 10] ?? "th");
+  return `${n}${ending}`;
+}
+
+function place(ring, snapshot) {
+  const sliders = snapshot.equaliser.sliders;
+  const index = sliders.findIndex((slider) => slider.label === ring.slider);
+  return `pull ${ring.slider}, the ${ordinal(index + 1)} slider of ${sliders.length}`;
+}
+
+const WORDS = {
+  starting: "starting",
+  quiet: "quiet",
+  deaf: "cannot hear",
+  ringing: "ringing",
+  howl: "howl",
+};
+
+function headline(snapshot) {
+  const [first] = snapshot.rings;
+  const band = at("band");
+  if (first) {
+    text("what", snapshot.rings.length > 1
+      ? `${snapshot.rings.length} ring at once, first`
+      : `${WORDS[first.degree]} ${again(first)}`.trim());
+    text("band", first.band);
+    band.dataset.length = String(Math.min(5, Math.max(4, first.band.length)));
+    text("hz", `${hz(first.frequency_hz)}, for ${span(first.ringing_for_s)}`);
+    text("slider", `pull ${first.slider}`);
+  } else {
+    const state = snapshot.state;
+    text("what", state === "quiet" ? "" : state === "deaf" ? "" : "a moment");
+    band.dataset.length = "word";
+    text("band", WORDS[state]);
+    const last = snapshot.recent[0];
+    text("hz", state === "deaf" ? snapshot.microphone.detail
+      : state === "quiet" && snapshot.quiet_for_s !== undefined
+        ? `for ${span(snapshot.quiet_for_s)}${last ? `, last ${last.band}` : ""}`
+        : "");
+    text("slider", "");
+  }
+  const others = snapshot.rings.slice(1);
+  at("others").hidden = others.length === 0;
+  fill("others", others, (item, ring) => {
+    item.dataset.degree = ring.degree;
+    item.textContent = ring.band;
+  });
+  // Spoken only when it changes, and without the seconds that always do.
+  text("spoken", first
+    ? `${WORDS[first.degree]} at ${first.band}, ${place(first, snapshot)}`
+    : WORDS[snapshot.state]);
+}
+
+function fill(id, values, write) {
+  const list = at(id);
+  while (list.children.length > values.length) list.lastElementChild.remove();
+  while (list.children.length < values.length) list.append(document.createElement("li"));
+  values.forEach((value, i) => write(list.children[i], value));
+}
+
+function recent(snapshot) {
+  at("no-recent").hidden = snapshot.recent.length > 0;
+  fill("recent", snapshot.recent.slice(0, 8), (item, ring) => {
+    const parts = [
+      ring.band,
+      `${WORDS[ring.degree]}, ${ring.lasted_s.toFixed(1)} s ${again(ring)}`.trim(),
+      `${span(ring.ended_ago_s)} ago`,
+    ];
+    if (item.children.length === 0) {
+      item.append(...["b", "span", "span"].map((name) => document.createElement(name)));
+    }
+    parts.forEach((part, i) => {
+      if (item.children[i].textContent !== part) item.children[i].textContent = part;
+    });
+  });
+}
+
+function box(snapshot) {
+  const { microphone } = snapshot;
+  const rate = microphone.sample_rate_hz ? `${microphone.sample_rate_hz / 1000} kHz` : "";
+  const rows = {
+    hears: snapshot.clipping
+      ? "clipping: move the box away or turn its input down"
+      : `${snapshot.level_dbfs.toFixed(0)} dB of full scale`,
+    microphone: `${microphone.state} ${rate}`.trim(),
+    detail: microphone.detail,
+    "automatic gain": microphone.automatic_gain,
+    lost: `${microphone.overrun_count} overruns, ${microphone.dropped_block_count} blocks`,
+    lamp: snapshot.lamp.health,
+    panel: snapshot.panel.health,
+    journal: snapshot.journal?.health ?? "off",
+  };
+  const list = at("hears");
+  const entries = Object.entries(rows).filter(([, value]) => value);
+  if (list.children.length !== 2 * entries.length) {
+    list.replaceChildren(...entries.flatMap(() =>
+      ["dt", "dd"].map((name) => document.createElement(name))));
+  }
+  entries.forEach(([name, value], i) => {
+    list.children[2 * i].textContent = name;
+    if (list.children[2 * i + 1].textContent !== value) {
+      list.children[2 * i + 1].textContent = value;
+    }
+  });
+  const lamp = at("lamp");
+  if (lamp.dataset.pattern !== snapshot.lamp.pattern) {
+    lamp.dataset.pattern = snapshot.lamp.pattern;
+    lamp.setAttribute("aria-label", `lamp: ${snapshot.lamp.pattern}`);
+  }
+  drawPanel(at("panel"), snapshot.panel);
+}
+
+export function show(snapshot) {
+  at("state").dataset.state = snapshot.state;
+  text("way", snapshot.way);
+  headline(snapshot);
+  recent(snapshot);
+  at("sliders").toggleAttribute("hidden", snapshot.rings.length === 0);
+  drawSliders(at("sliders"), snapshot);
+  drawLevels(at("levels"), snapshot);
+  box(snapshot);
+}
+
+export function showAge(ageS, problem) {
+  const old = ageS > STALE_S;
+  document.body.dataset.fresh = old ? "no" : "yes";
+  at("age").hidden = !old;
+  if (!old) return;
+  const why = problem ? ` (${problem})` : "";
+  text("age", Number.isFinite(ageS)
+    ? `the box is not answering: this is ${span(ageS)} old${why}`
+    : `the box is not answering${why}`);
+  if (!Number.isFinite(ageS)) {
+    at("state").dataset.state = "gone";
+    at("band").dataset.length = "word";
+    text("what", "");
+    text("band", "no box");
+  }
+}
