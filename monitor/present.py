@@ -178,12 +178,15 @@ def level_fields(levels: Levels | None) -> dict[str, Any]:
     }
 
 
-def microphone_fields(status: MicrophoneStatus) -> dict[str, Any]:
-    """Return what is known about the microphone; unknown things are None."""
+def microphone_fields(status: MicrophoneStatus, why: Deafness | None) -> dict[str, Any]:
+    """Return what is known about the microphone; unknown things are None.
+
+    While nothing can be heard ``detail`` says why, also where the microphone itself works.
+    """
     return {
         "state": status.state,
         "device": status.device,
-        "detail": status.detail,
+        "detail": status.detail if why is None else why.sentence,
         "sample_rate_hz": status.sample_rate_hz,
         "sample_format": status.sample_format,
         "channels": status.channels,
@@ -250,6 +253,6 @@ def snapshot(
         "bands": BAND_LABELS,
         **level_fields(levels),
         "clipping": clipping,
-        "microphone": microphone_fields(status),
+        "microphone": microphone_fields(status, why),
         **parts,
     }

@@ -145,7 +145,8 @@ def test_snapshot_never_holds_what_json_cannot() -> None:
     s = snapshot(situation(rings=(hot,), deafness=NO_MIC), levels=levels)
     encode(s)
     assert s["third_octave_dbfs"][:3] == [-150.0, -150.0, -40.0]
-    assert s["deaf_reason"] == "the microphone was unplugged"
+    assert s["deaf_reason"] == s["microphone"]["detail"] == "the microphone was unplugged"
+    assert snapshot(situation())["microphone"]["detail"] == "as asked"
 
 
 def test_snapshot_with_everything_fits_into_a_line() -> None:
