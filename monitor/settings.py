@@ -12,7 +12,7 @@ import json
 import os
 import re
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from importlib import resources
 from pathlib import Path
@@ -20,6 +20,7 @@ from typing import Any, Literal
 
 from monitor.advice.equaliser import Equaliser
 from monitor.errors import SettingsError
+from monitor.settings_rules import RULES
 
 SYSTEM_FILE = Path("/etc/howl-lantern/settings.toml")
 FILE_VARIABLE = "HOWL_LANTERN_SETTINGS"
@@ -124,103 +125,6 @@ class Loaded:
     origins: Mapping[str, str]
     values: Mapping[str, Any]
 
-
-# --- what each key may be ------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Rule:
-    expected: str
-    check: Callable[[Any], bool]
-
-
-def _is_whole(value: Any) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool)
-
-
-def _whole(lowest: int, highest: int) -> _Rule:
-    return _Rule(
-        f"a whole number from {lowest} to {highest}",
-        lambda v: _is_whole(v) and lowest <= v <= highest,
-    )
-
-
-def _one_of(*choices: str) -> _Rule:
-    return _Rule("one of " + ", ".join(f'"{c}"' for c in choices), lambda v: v in choices)
-
-
-def _text(longest: int, *, empty: bool = False) -> _Rule:
-    shortest = 0 if empty else 1
-    return _Rule(
-        f"text in quotes of {shortest} to {longest} characters",
-        lambda v: (
-            isinstance(v, str)
-            and shortest <= len(v) <= longest
-            and (v.isprintable() or (empty and v == ""))
-        ),
-    )
-
-
-def _list(
-    each: Callable[[Any], bool], expected: str, *, shortest: int = 0, longest: int = 64
-) -> _Rule:
-    return _Rule(
-        expected,
-        lambda v: (
-            isinstance(v, list) and shortest <= len(v) <= longest and all(each(item) for item in v)
-        ),
-    )
-
-
-_PANEL_DRIVERS = (
-    "none ssd1306 ssd1309 ssd1325 ssd1327 sh1106 sh1107 st7735 st7789 pcd8544"
-).split()
-
-RULES: dict[str, dict[str, _Rule]] = {
-    "box": {
-        "name": _Rule(
-            "1 to 16 letters, digits, spaces, - or _, in quotes",
-            lambda v: isinstance(v, str) and bool(re.fullmatch(r"[\w -]{1,16}", v)),
-        )
-    },
-    "microphone": {
-        "device": _text(80),
-        "channel": _whole(1, 64),
-        "rates_hz": _list(
-            lambda v: _is_whole(v) and 8000 <= v <= 192000,
-            "a list of 1 to 8 sample rates from 8000 to 192000, like [48000, 44100]",
-            shortest=1,
-            longest=8,
-        ),
-    },
-    "listening": {"way": _one_of("soundcheck", "set")},
-    "equaliser": {
-        "kind": _one_of("31", "15", "10", "9", "7", "5", "typed"),
-        "labels": _list(
-            lambda v: isinstance(v, str) and 1 <= len(v) <= 12,
-            'a list of labels in quotes, like ["100", "1k", "3k3"]',
-        ),
-    },
-    "lamp": {
-        "enabled": _Rule("true or false", lambda v: isinstance(v, bool)),
-        "gpio_pin": _whole(0, 27),
-    },
-    "panel": {
-        "driver": _one_of(*_PANEL_DRIVERS),
-        "bus": _whole(0, 31),
-        "address": _whole(0x03, 0x77),
-        "width": _whole(64, 320),
-        "height": _whole(32, 320),
-        "rotate": _whole(0, 3),
-    },
-    "page": {
-        "host": _text(64),
-        "port": _whole(1, 65535),
-        "streams": _whole(1, 64),
-    },
-    "link": {"socket": _text(100, empty=True)},
-    "journal": {"file": _text(400, empty=True), "keep_rings": _whole(100, 1_000_000)},
-}
 
 _TABLE_CLASSES: dict[str, type] = {
     "box": Box,

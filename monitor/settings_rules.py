@@ -1,0 +1,110 @@
+"""What each setting may be: in words for the error message, and as a check."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What is expected of one key, in words and as a check."""
+
+    expected: str
+    check: Callable[[Any], bool]
+
+
+def is_whole(value: Any) -> bool:
+    """Return whether the value is a whole number; true and false are not."""
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def whole(lowest: int, highest: int) -> Rule:
+    """A whole number within bounds, both included."""
+    return Rule(
+        f"a whole number from {lowest} to {highest}",
+        lambda v: is_whole(v) and lowest <= v <= highest,
+    )
+
+
+def one_of(*choices: str) -> Rule:
+    """One of a few words."""
+    return Rule("one of " + ", ".join(f'"{c}"' for c in choices), lambda v: v in choices)
+
+
+def text(longest: int, *, empty: bool = False) -> Rule:
+    """Printable text up to a length; with ``empty`` there may be none."""
+    shortest = 0 if empty else 1
+    return Rule(
+        f"text in quotes of {shortest} to {longest} characters",
+        lambda v: (
+            isinstance(v, str)
+            and shortest <= len(v) <= longest
+            and (v.isprintable() or (empty and v == ""))
+        ),
+    )
+
+
+def listed(
+    each: Callable[[Any], bool], expected: str, *, shortest: int = 0, longest: int = 64
+) -> Rule:
+    """A list whose every item passes ``each``."""
+    return Rule(
+        expected,
+        lambda v: (
+            isinstance(v, list) and shortest <= len(v) <= longest and all(each(item) for item in v)
+        ),
+    )
+
+
+_PANEL_DRIVERS = (
+    "none ssd1306 ssd1309 ssd1325 ssd1327 sh1106 sh1107 st7735 st7789 pcd8544"
+).split()
+
+RULES: dict[str, dict[str, Rule]] = {
+    "box": {
+        "name": Rule(
+            "1 to 16 letters, digits, spaces, - or _, in quotes",
+            lambda v: isinstance(v, str) and bool(re.fullmatch(r"[\w -]{1,16}", v)),
+        )
+    },
+    "microphone": {
+        "device": text(80),
+        "channel": whole(1, 64),
+        "rates_hz": listed(
+            lambda v: is_whole(v) and 8000 <= v <= 192000,
+            "a list of 1 to 8 sample rates from 8000 to 192000, like [48000, 44100]",
+            shortest=1,
+            longest=8,
+        ),
+    },
+    "listening": {"way": one_of("soundcheck", "set")},
+    "equaliser": {
+        "kind": one_of("31", "15", "10", "9", "7", "5", "typed"),
+        "labels": listed(
+            lambda v: isinstance(v, str) and 1 <= len(v) <= 12,
+            'a list of labels in quotes, like ["100", "1k", "3k3"]',
+        ),
+    },
+    "lamp": {
+        "enabled": Rule("true or false", lambda v: isinstance(v, bool)),
+        "gpio_pin": whole(0, 27),
+    },
+    "panel": {
+        "driver": one_of(*_PANEL_DRIVERS),
+        "bus": whole(0, 31),
+        "address": whole(0x03, 0x77),
+        "width": whole(64, 320),
+        "height": whole(32, 320),
+        "rotate": whole(0, 3),
+    },
+    "page": {
+        "host": text(64),
+        "port": whole(1, 65535),
+        "streams": whole(1, 64),
+    },
+    "link": {"socket": text(100, empty=True)},
+    "journal": {"file": text(400, empty=True), "keep_rings": whole(100, 1_000_000)},
+}
