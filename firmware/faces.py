@@ -20,6 +20,10 @@ Box = tuple[int, int, int, int]
 MASTER_PX = 160
 """Type is drawn this large, then fitted: its weight follows the size it is shown at."""
 
+FLAT_PX = 48
+"""Panels less high than this have one row of small type below the big one."""
+LEAST_ROW_PX = 10
+"""The least height of a row in which small type can be read."""
 THIN_PX = range(13, 16)
 """At these sizes the type's strokes come out one pixel wide though there is room for two."""
 
@@ -122,10 +126,10 @@ def _one_ring(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) ->
     block = (0, 0, width, block_bottom)
     if face.kind == "howl":
         _fill(draw, block)
-        _big(draw, face.headline, _inset(block, 4, 4), ink=0)
+        _big(draw, face.headline, _inset(block, 4, 4 if height >= FLAT_PX else 2), ink=0)
     else:
         _outline(draw, block, thickness=2)
-        _big(draw, face.headline, _inset(block, 6, 6))
+        _big(draw, face.headline, _inset(block, 6, 6 if height >= FLAT_PX else 3))
     _two_lines(draw, face, (0, block_bottom + 1, width, height))
 
 
@@ -133,19 +137,30 @@ def _several(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> 
     """The first band as a block, the others in outlines beside it."""
     block_bottom = _block_bottom(face, width, height)
     split = round(width * 0.66)
-    first = (0, 0, split, block_bottom)
+    others_top = 0
+    if height > width:  # upright: below, not beside
+        others_left = 0
+        others_top = block_bottom // 2
+        first = (0, 0, width, others_top)
+        others_top += 2
+    else:
+        others_left = split + 2
+        first = (0, 0, split, block_bottom)
     _fill(draw, first)
     _big(draw, face.headline, _inset(first, 3, 4), ink=0)
     # Without a second label there is another ring in the very same band.
     shown = list(face.others[:2]) or ["+1"]
     if len(face.others) > 2:
         shown = [face.others[0], f"+{len(face.others) - 1}"]
+    if height < FLAT_PX:
+        shown = shown[:1] if len(face.others) < 2 else [f"+{len(face.others)}"]
     for row, label in enumerate(shown):
-        top = row * block_bottom // len(shown) + (row > 0)
-        bottom = (row + 1) * block_bottom // len(shown) - (row < len(shown) - 1)
-        box = (split + 2, top, width, bottom)
+        each = (block_bottom - others_top) // len(shown)
+        top = others_top + row * each + (row > 0)
+        bottom = others_top + (row + 1) * each - (row < len(shown) - 1)
+        box = (others_left, top, width, bottom)
         _outline(draw, box, thickness=1)
-        _big(draw, label, _inset(box, 3, 3))
+        _big(draw, label, _inset(box, 3, 3 if height >= FLAT_PX else 1))
     _two_lines(draw, face, (0, block_bottom + 1, width, height))
 
 
@@ -159,9 +174,13 @@ def _deaf(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> Non
         draw.rectangle((0, top, 1, top + dash - 1), fill=1)
         draw.rectangle((width - 2, top, width - 1, top + dash - 1), fill=1)
     words_top = round(height * 0.58)
-    ear_width = round(height * 0.34)
-    _struck_out_ear(draw, (5, 5, 5 + ear_width, words_top))
-    _big(draw, face.headline, (9 + ear_width, 7, width - 6, words_top - 2))
+    if height > width:  # the headline needs the whole width of an upright panel
+        _struck_out_ear(draw, (width // 4, 5, width - width // 4, round(height * 0.34)))
+        _big(draw, face.headline, (5, round(height * 0.36), width - 5, words_top))
+    else:
+        ear_width = round(height * 0.34)
+        _struck_out_ear(draw, (5, 5, 5 + ear_width, words_top))
+        _big(draw, face.headline, (9 + ear_width, min(7, height // 8), width - 6, words_top - 2))
     lines = [line for line in (face.line_1, face.line_2) if line]
     _stack(draw, lines, (5, words_top + 1, width - 5, height - 3))
 
@@ -179,7 +198,7 @@ def _quiet(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> No
     """Bare words, small, much dark around them."""
     margin = round(width * 0.18)
     bottom = round(height * 0.56)
-    _big(draw, face.headline, (margin, 3, width - margin, bottom), weight=0)
+    _big(draw, face.headline, (margin, min(3, height // 20), width - margin, bottom), weight=0)
     lines = [line for line in (face.line_1, face.line_2) if line]
     _stack(draw, lines, (0, round(height * 0.62), width, height))
 
@@ -226,7 +245,9 @@ def _block_bottom(face: Face, width: int, height: int) -> int:
 def _side_by_side_px(face: Face, width: int, height: int) -> int:
     """The largest type in which both lines stand side by side, 0 if only small type would."""
     both = f"{face.line_1}  {face.line_2}" if face.line_2 else face.line_1
-    for size in range(min(round(height * 0.33), 20), 13, -1):
+    # A flat panel has no room for two rows, so there small type must do.
+    smallest = 14 if height >= FLAT_PX else 9
+    for size in range(min(round(height * 0.33), 20), smallest - 1, -1):
         if _width(both, size) <= width:
             return size
     return 0
@@ -238,6 +259,8 @@ def _two_lines(draw: ImageDraw.ImageDraw, face: Face, box: Box) -> None:
     if size:
         _line(draw, face.line_1, box, size, "left" if face.line_2 else "middle")
         _line(draw, face.line_2, box, size, "right")
+    elif box[3] < FLAT_PX:  # what to do counts for more than the exact frequency
+        _stack(draw, [face.line_1 if face.kind == "several" else face.line_2], box)
     else:
         _stack(draw, [line for line in (face.line_1, face.line_2) if line], box)
 
@@ -245,8 +268,13 @@ def _two_lines(draw: ImageDraw.ImageDraw, face: Face, box: Box) -> None:
 def _stack(draw: ImageDraw.ImageDraw, lines: list[str], box: Box) -> None:
     """Lines below each other, as large as the height and the width allow, none above its first."""
     left, top, right, bottom = box
-    if len(lines) == 1 and _width(lines[0], 13) > right - left:
-        lines = _halved(lines[0])
+    most = max(1, (bottom - top) // LEAST_ROW_PX)
+    lines = lines[:most]
+    for line in tuple(lines):
+        too_wide = _width(line, 13 if len(lines) == 1 else 10) > right - left
+        if too_wide and len(lines) < most:
+            place = lines.index(line)
+            lines[place : place + 1] = _halved(line)
     largest = 20
     for number, line in enumerate(lines):
         row_top = top + number * (bottom - top) // len(lines)
@@ -265,7 +293,8 @@ def _halved(line: str) -> list[str]:
     """One line as two at the space nearest its middle, as it is if it has none."""
     spaces = [place for place, sign in enumerate(line) if sign == " "]
     if not spaces:
-        return [line]
+        middle = len(line) // 2
+        return [line[:middle], line[middle:]] if "://" in line else [line]
     cut = min(spaces, key=lambda place: abs(place - len(line) / 2))
     return [line[:cut], line[cut + 1 :]]
 
@@ -292,7 +321,7 @@ def _big(draw: ImageDraw.ImageDraw, text: str, box: Box, *, ink: int = 1, weight
     if master is None or room_x < 1 or room_y < 1:
         return
     scale = min(room_x / master.width, room_y / master.height)
-    wide = min(room_x, round(master.width * scale * 1.9))
+    wide = min(room_x, round(master.width * scale * 2.1))
     tall = min(room_y, round(master.height * scale * 1.35))
     fitted = master.resize((max(1, wide), max(1, tall)), Image.Resampling.BOX)
     mask = fitted.point(lambda value: 255 if value >= 112 else 0).convert("1")
