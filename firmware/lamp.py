@@ -6,6 +6,7 @@ Software never raises towards the caller here: a box without a lamp still listen
 from __future__ import annotations
 
 import math
+import os
 import threading
 import time
 from collections.abc import Iterator
@@ -13,8 +14,11 @@ from typing import Any
 
 from firmware.ports import Lamp, LampPattern
 
+RETRY_AFTER_S = 3.0
 PULSE_PERIOD_S = 1.6
 PULSE_STEP_S = 0.05
+LATE_S = 0.5
+"""Steps later than this are not caught up with: a burst of flashes would mean nothing."""
 # Two short flashes every 3 s.
 BLINK_STEPS = ((1.0, 0.12), (0.0, 0.18), (1.0, 0.12), (0.0, 2.58))
 
@@ -106,10 +110,15 @@ class GpioLamp:
         """Step through one pattern until another is wanted."""
         due_mono_s = time.monotonic()
         for brightness, stands_s in pattern_steps(pattern, dimmable=self._dimmable):
-            self._set(brightness)
-            # Counting from the last due time, not from now: a late step does not shift
-            # the rhythm of those after it.
-            due_mono_s = math.inf if stands_s is None else due_mono_s + stands_s
+            is_done = self._set(brightness)
+            if stands_s is None:
+                # A light that stands is set again only if it could not be set now.
+                due_mono_s = math.inf if is_done else time.monotonic() + RETRY_AFTER_S
+            else:
+                # Counting from the last due time, not from now: a late step does not shift
+                # the rhythm of those after it.  Whoever was held up for long begins anew.
+                is_late = time.monotonic() > due_mono_s + LATE_S
+                due_mono_s = (time.monotonic() if is_late else due_mono_s) + stands_s
             with self._change:
                 while pattern == self._wanted and not self._is_closing:
                     left_s = due_mono_s - time.monotonic()
@@ -119,7 +128,7 @@ class GpioLamp:
                 else:
                     return
 
-    def _set(self, brightness: float) -> None:
+    def _set(self, brightness: float) -> bool:
         try:
             if self._dimmable:
                 self._device.value = brightness
@@ -128,11 +137,13 @@ class GpioLamp:
             else:
                 self._device.off()
             self._health = "ok"
+            return True
         except Exception as error:  # whatever the pin library comes up with
             self._health = (
                 f"the lamp on GPIO {self._gpio_pin} does not answer "
                 f"({_reason(error)}); check its wiring and restart"
             )
+            return False
 
 
 def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
@@ -142,8 +153,9 @@ def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
     ----------
     gpio_pin : the GPIO number, 0 to 27
     enabled : false when no LED is connected
-    pin_factory : a gpiozero pin factory; None is the Pi's own through lgpio, and only that:
-        a fallback to another library would hide why the right one failed
+    pin_factory : a gpiozero pin factory; None is the one that ``GPIOZERO_PIN_FACTORY`` names,
+        else the Pi's own through lgpio, and only that: a fallback to another library would
+        hide why the right one failed
 
     Returns
     -------
@@ -158,7 +170,8 @@ def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
     except ImportError:
         return NoLamp("the lamp needs the Python package gpiozero; install it and restart")
     try:
-        if pin_factory is None:
+        # Where the variable is set, gpiozero itself takes that factory and no other.
+        if pin_factory is None and not os.environ.get("GPIOZERO_PIN_FACTORY"):
             from gpiozero.pins.lgpio import LGPIOFactory
 
             pin_factory = LGPIOFactory()
@@ -168,7 +181,10 @@ def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
             device, dimmable = LED(gpio_pin, pin_factory=pin_factory), False
         return GpioLamp(device, dimmable=dimmable, gpio_pin=gpio_pin)
     except ImportError as error:
-        return NoLamp(f"the lamp needs the Python package lgpio ({_reason(error)})")
+        return NoLamp(
+            f"the lamp needs the Python package lgpio ({_reason(error)}); "
+            "install python3-lgpio and restart, or set [lamp] enabled = false"
+        )
     except Exception as error:  # pin libraries raise their own kinds, and bare OSError
         return NoLamp(
             f"the lamp on GPIO {gpio_pin} cannot be opened ({_reason(error)}); "
