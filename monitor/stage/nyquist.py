@@ -57,31 +57,45 @@ def highest_gain_db(taps: np.ndarray) -> float:
     return 20.0 * math.log10(level.max()) if len(level) else -math.inf
 
 
-def _pole(
-    taps: np.ndarray, index: np.ndarray, frequency_hz: float, gain: float, sample_rate_hz: int
-) -> tuple[float, float, float]:
-    """Return frequency, growth (nepers a second) and group delay of the pole nearby.
+class _Transfer:
+    """L(s) of taps anywhere in the plane: sum of taps * exp(-s n), and its derivative.
+
+    The powers are taken as an outer product (n = 256 a + b), which is ten times as quick.
+    """
+
+    def __init__(self, taps: np.ndarray) -> None:
+        rows = -(-len(taps) // 256)
+        self._taps = np.zeros((rows, 256))
+        self._taps.reshape(-1)[: len(taps)] = taps
+        self._coarse = 256.0 * np.arange(rows)
+        self._fine = np.arange(256.0)
+
+    def __call__(self, s: complex) -> tuple[complex, complex]:
+        coarse, fine = np.exp(-s * self._coarse), np.exp(-s * self._fine)
+        both = self._taps @ np.stack([fine, self._fine * fine], axis=1)
+        slope = -((self._coarse * coarse) @ both[:, 0] + coarse @ both[:, 1])
+        return complex(coarse @ both[:, 0]), complex(slope)
+
+
+def _pole(transfer: _Transfer, frequency_hz: float, gain: float, rate: int) -> tuple[float, float]:
+    """Return the growth (nepers a second) of the pole nearby, and the loop time in seconds.
 
     Newton's method on gain * L(s) = 1, from the zero-phase crossing with its first guess.
     """
-    turn = 2.0 * math.pi * frequency_hz / sample_rate_hz
-    terms = gain * taps * np.exp(-1j * turn * index)
-    value, slope = terms.sum(), -(index * terms).sum()
-    delay = float((-slope / value).real)
-    here = complex(math.log(max(abs(value), 1e-12)) / max(delay, 1.0), turn)
+    turn = 2.0 * math.pi * frequency_hz / rate
+    value, slope = transfer(1j * turn)
+    delay = (-slope / value).real
+    straight = math.log(max(gain * abs(value), 1e-12)) / max(delay, 1.0)
+    here = complex(straight, turn)
     for _ in range(8):
-        terms = gain * taps * np.exp(-here * index)
-        value, slope = terms.sum(), -(index * terms).sum()
-        step = (value - 1.0) / slope
-        # A step may not leave the neighbourhood; far poles have crossings of their own.
-        here -= step * min(1.0, 0.02 / max(abs(step), 1e-30))
-        if abs(step) < 1e-12:
-            break
-    return (
-        here.imag * sample_rate_hz / (2.0 * math.pi),
-        here.real * sample_rate_hz,
-        delay / sample_rate_hz,
-    )
+        value, slope = transfer(here)
+        step = (gain * value - 1.0) / (gain * slope)
+        here -= step
+        if abs(here - complex(straight, turn)) > 0.01:
+            break  # away to another pole, or nowhere: the straight guess is the best there is
+        if abs(step) < 1e-11:
+            return here.real * rate, delay / rate
+    return straight * rate, delay / rate
 
 
 def criticals(
@@ -102,16 +116,13 @@ def criticals(
     size = grid_size(len(taps))
     place, level = _crossings(open_loop(taps, size))
     order = np.argsort(-level)[:most]
-    taps64 = np.asarray(taps, np.float64)
-    # Taps that are exactly zero (delays) cost nothing.
-    index = np.flatnonzero(taps64)
-    taps64, index = taps64[index], index.astype(np.float64)
+    transfer = _Transfer(taps)
     gain = 10.0 ** (gain_db / 20.0)
     found = []
     for i in order:
         frequency_hz = float(place[i]) * sample_rate_hz / size
         loop_db = 20.0 * math.log10(level[i]) + gain_db
-        _, nepers, loop_time_s = _pole(taps64, index, frequency_hz, gain, sample_rate_hz)
+        nepers, loop_time_s = _pole(transfer, frequency_hz, gain, sample_rate_hz)
         growth = nepers * 20.0 / math.log(10.0)
         found.append(Critical(frequency_hz, -loop_db, loop_time_s, growth))
     return found

@@ -17,6 +17,7 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import lfilter
 
 Programme = Literal["silence", "talk", "song", "guitar", "band"]
@@ -117,8 +118,8 @@ def _voice(rng: np.random.Generator, seconds: float, rate_hz: int, *, sings: boo
         if not sings:
             t += float(rng.uniform(0.0, 0.06))
     smooth = int(0.04 * rate_hz)
-    f0 = np.convolve(np.pad(f0, (smooth, smooth), "edge"), np.ones(smooth) / smooth, "same")
-    f0 = f0[smooth:-smooth] * (1.0 + 0.003 * np.repeat(rng.standard_normal(pieces), piece)[:n])
+    f0 = uniform_filter1d(f0, smooth, mode="nearest")
+    f0 = f0 * (1.0 + 0.003 * np.repeat(rng.standard_normal(pieces), piece)[:n])
     for k in range(3):
         padded = np.pad(track[:, k], 2, "edge")
         track[:, k] = np.convolve(padded, np.ones(5) / 5.0, "valid")

@@ -407,10 +407,11 @@ def _winner(feedback: np.ndarray, truth: Sequence[Critical], rate: int, span: sl
 
 def _room_noise(n: int, rng: np.random.Generator) -> np.ndarray:
     """Hiss with more below than above, RMS 1."""
-    noise = rng.standard_normal(n, np.float32)
+    size = next_fast_len(n, real=True)
+    noise = rng.standard_normal(size, np.float32)
     spectrum = rfft(noise)
     spectrum *= 1.0 / np.sqrt(1.0 + np.linspace(0.0, 200.0, len(spectrum), dtype=np.float32))
-    shaped: np.ndarray = irfft(spectrum, n)
+    shaped: np.ndarray = irfft(spectrum, size)[:n]
     return shaped / np.float32(math.sqrt(float(np.mean(shaped**2))))
 
 
@@ -502,7 +503,7 @@ def render_run(spec: RunSpec, sound: np.ndarray | None = None) -> Run:
         loop.taps_at(int(moments[worst])),
         sample_rate_hz=rate,
         gain_db=float(loop.gain_db[moments[worst]]),
-        most=24,
+        most=40,
     )
     truth = tuple(c for c in found if c.margin_db < 0.0)
     unstable = np.flatnonzero(excess_db > 0.0)

@@ -207,7 +207,10 @@ def responses(room: Room, sample_rate_hz: int = 48000) -> Responses:
     frequency_hz = np.fft.rfftfreq(2 * length, 1.0 / sample_rate_hz)
     band = _bands(frequency_hz)
     rng = np.random.default_rng(room.seed)
-    capsule = _uneven(frequency_hz, sample_rate_hz=sample_rate_hz, depth_db=room.uneven_db, rng=rng)
+    # A vocal microphone rolls off below the voice, far from the mouth (common practice).
+    capsule = band_limit_response(
+        low_hz=90.0, high_hz=15000.0, frequency_hz=frequency_hz
+    ) * _uneven(frequency_hz, sample_rate_hz=sample_rate_hz, depth_db=room.uneven_db, rng=rng)
     reach_m = length / sample_rate_hz * SOUND_SPEED_M_S if room.t60_s > 0.0 else 0.0
     total = {"feedback": np.zeros(length + 1, complex)}
     total |= {name: np.zeros(length + 1, complex) for name in ("covered", "box", "voice_box")}
