@@ -20,6 +20,7 @@ from pathlib import Path
 
 from firmware.ports import AudioSource, Lamp, LampPattern, Panel
 from monitor import watch
+from monitor.advice.equaliser import Equaliser
 from monitor.errors import LanternError
 from monitor.settings import Settings
 
@@ -214,8 +215,11 @@ def run(settings: Settings, stop: threading.Event) -> None:
         ]
     )
 
+    equaliser = Equaliser.from_settings(settings.equaliser.kind, settings.equaliser.labels)
+
     def open_stage(_settings: Settings) -> AudioSource:
-        return StageMicrophone()
+        # The stage has the person's own sliders, so that each name can be followed.
+        return StageMicrophone(sliders=[(s.label, s.centre_hz) for s in equaliser.sliders])
 
     def on_open() -> None:
         page.start()

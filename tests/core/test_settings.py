@@ -229,3 +229,15 @@ def test_places_that_are_set(monkeypatch: pytest.MonkeyPatch) -> None:
     assert places.socket_path(own, {"RUNTIME_DIRECTORY": "/x"}) == Path("/a/b.sock")
     assert places.journal_path(own, {"STATE_DIRECTORY": "/x"}) == Path("/c/d.db")
     assert os.fspath(places.socket_path(own, {})) == "/a/b.sock"
+
+
+def test_displays_that_may_be_set_are_those_that_there_are() -> None:
+    from firmware.panel import LCD_DRIVERS, OLED_DRIVERS
+
+    check = RULES["panel"]["driver"].check
+    assert all(check(driver) for driver in ("none", *OLED_DRIVERS, *LCD_DRIVERS))
+    assert len(settings_drivers()) == 1 + len(OLED_DRIVERS) + len(LCD_DRIVERS)
+
+
+def settings_drivers() -> list[str]:
+    return re.findall(r'"(\w+)"', RULES["panel"]["driver"].expected)

@@ -1,0 +1,124 @@
+"""The demo from the command to Ctrl-C: push the fader, see the name, pull the slider, silence."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from monitor.link import LinkClient, LinkError
+from tests.core.test_link import wait_until
+
+ROOT = Path(__file__).parents[2]
+
+
+class Demo:
+    """The demo as a process, and a client on its link."""
+
+    def __init__(self, folder: Path, *words: str) -> None:
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "monitor.cli", "demo", "--set", "page.host=127.0.0.1", *words],
+            cwd=ROOT,
+            env={**os.environ, "XDG_STATE_HOME": str(folder), "XDG_CONFIG_HOME": str(folder)},
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        self.client = LinkClient(folder / "howl-lantern" / "demo" / "link.sock")
+        self.words = self._read_welcome()
+
+    def _read_welcome(self) -> str:
+        assert self.process.stdout is not None
+        words = ""
+        while "Ctrl-C" not in words:
+            line = self.process.stdout.readline()
+            assert line, f"the demo ended with {self.process.wait()} after saying: {words}"
+            words += line
+        return words
+
+    @property
+    def url(self) -> str:
+        (line,) = [line for line in self.words.splitlines() if "Open this page" in line]
+        return line.split()[-1]
+
+    def snapshot(self) -> dict[str, Any]:
+        received = self.client.wait_for_snapshot(time.monotonic() - 1.0, 10.0)
+        assert received is not None, self.client.problem
+        return received.snapshot
+
+    def close(self) -> int:
+        self.client.close()
+        self.process.send_signal(signal.SIGINT)
+        code = self.process.wait(timeout=15.0)
+        assert self.process.stdout is not None
+        self.process.stdout.close()
+        return code
+
+
+@pytest.fixture
+def taken_port() -> Iterator[int]:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen(1)
+        yield taken.getsockname()[1]
+
+
+@pytest.mark.realtime
+def test_push_the_fader_and_pull_the_named_slider(tmp_path: Path, taken_port: int) -> None:
+    demo = Demo(tmp_path, "--set", f"page.port={taken_port}")
+    try:
+        assert f"port {taken_port} is taken" in demo.words
+        wait_until(lambda: demo.client.connected, 20.0)
+        stage = demo.snapshot()["stage"]
+        page = None
+        for _ in range(50):
+            try:
+                with urllib.request.urlopen(demo.url, timeout=2.0) as answer:
+                    page = answer.read()
+                break
+            except OSError:
+                time.sleep(0.2)
+        assert page is not None, "the page does not answer"
+        assert b"<html" in page
+
+        # Push, a decibel at a time, as a person would, until the lantern names something.
+        fader_db = float(stage["fader_db"])
+        while not demo.snapshot()["rings"]:
+            fader_db += 1.0
+            assert fader_db <= stage["fader_max_db"], "pushed to the end and nothing rang"
+            demo.client.request({"class": "stage", "fader_db": fader_db}, 5.0)
+            time.sleep(1.0)
+        wait_until(lambda: demo.snapshot()["lamp"]["pattern"] in ("pulse", "steady"), 5.0)
+
+        # Pull whatever is named, 3 dB at a time, until it is quiet.
+        labels = [slider["label"] for slider in stage["sliders"]]
+        cuts = dict.fromkeys(labels, 0.0)
+        until = time.monotonic() + 40.0
+        while rings := demo.snapshot()["rings"]:
+            assert time.monotonic() < until, f"still ringing: {rings}, pulled: {cuts}"
+            label = rings[0]["slider"]
+            assert label in labels, "the lantern names a slider that the stage has"
+            cuts[label] = max(cuts[label] - 3.0, -abs(stage["cut_max_db"]))
+            number = labels.index(label)
+            command = {"class": "stage", "slider": number, "cut_db": cuts[label]}
+            assert demo.client.request(command, 5.0)["class"] == "done"
+            time.sleep(1.5)
+        assert any(cut < 0 for cut in cuts.values())
+        assert demo.client.request({"class": "history"}, 5.0)["rings"]
+        with pytest.raises(LinkError):
+            demo.client.request({"class": "stage", "slider": 64, "cut_db": 0})
+    finally:
+        code = demo.close()
+    assert code == 0
+    port = int(demo.url.rstrip("/").rsplit(":", 1)[1])
+    with socket.socket() as probe:
+        assert probe.connect_ex(("127.0.0.1", port)) != 0, "the page lives on"
+    assert not (tmp_path / "howl-lantern" / "demo" / "link.sock").exists()
