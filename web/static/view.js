@@ -58,7 +58,7 @@ function headline(snapshot) {
     band.dataset.length = "word";
     text("band", WORDS[state]);
     const last = snapshot.recent[0];
-    text("hz", state === "deaf" ? snapshot.microphone.detail
+    text("hz", state === "deaf" ? snapshot.deaf_reason ?? snapshot.microphone.detail
       : state === "quiet" && snapshot.quiet_for_s !== undefined
         ? `for ${span(snapshot.quiet_for_s)}${last ? `, last ${last.band}` : ""}`
         : "");

@@ -1,0 +1,84 @@
+"""Pictures of every state of the page: ``python -m tests.web.screenshots DIR``."""
+
+from __future__ import annotations
+
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import waitress
+
+from monitor.link import LinkClient, Received
+from tests.browser import browser, screenshot
+from tests.web.states import STATES
+from web.app import create_app
+
+SIZES = ((360, 640), (390, 844), (1280, 800))
+
+
+class StillClient(LinkClient):
+    """A connection that shows one snapshot for ever; ``None`` is a watcher that is not there."""
+
+    def __init__(self) -> None:
+        super().__init__("/nonexistent/link.sock", start=False)
+        self.problem = "no watcher is running"
+        self.asked: list[dict[str, Any]] = []
+
+    def hold(self, snapshot: dict[str, Any] | None, *, age_s: float = 0.0) -> None:
+        with self.condition:
+            self.connected = snapshot is not None
+            self.problem = "" if self.connected else "no watcher is running"
+            mono_s = time.monotonic() - age_s
+            self.latest = Received(snapshot, mono_s) if snapshot is not None else None
+            self.condition.notify_all()
+
+    def request(self, command: Any, timeout_s: float = 2.0) -> dict[str, Any]:
+        self.asked.append(dict(command))
+        return {"class": "done"}
+
+
+@contextmanager
+def page_server(client: LinkClient, *, max_streams: int = 4, port: int = 0) -> Iterator[str]:
+    """The real server in this process; yields its address."""
+    server = waitress.create_server(
+        create_app(client, max_streams=max_streams),
+        host="127.0.0.1",
+        port=port,
+        threads=max_streams + 4,
+    )
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.effective_port}/"
+    finally:
+        server.close()
+        thread.join(timeout=5)
+
+
+def main(folder: Path) -> None:
+    """Write STATE-WIDTHxHEIGHT-night.png and -day.png for each state and size."""
+    folder.mkdir(parents=True, exist_ok=True)
+    client = StillClient()
+    with page_server(client) as url:
+        for width, height in SIZES:
+            for night in (True, False):
+                with browser(width, height, night=night) as driver:
+                    for name, state in {**STATES, "stale": STATES["howl"], "gone": None}.items():
+                        client.hold(state, age_s=30.0 if name == "stale" else 0.0)
+                        driver.get(url)
+                        stop = time.monotonic() + 1.0
+                        while time.monotonic() < stop:
+                            if name != "stale":
+                                client.hold(state)
+                            time.sleep(0.1)
+                        light = "night" if night else "day"
+                        screenshot(driver, folder / f"{name}-{width}x{height}-{light}.png")
+    print(f"{len(list(folder.glob('*.png')))} pictures in {folder}")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
