@@ -36,18 +36,17 @@ class Supervisor:
     def status(self, text: str) -> None:
         """Say in one line what goes on; sent only when it changed."""
         line = " ".join(text.split())
-        if line != self._status:
+        if line != self._status and self._send(f"STATUS={line}"):
             self._status = line
-            self._send(f"STATUS={line}")
 
     def alive(self) -> None:
         """Call from the loop that must not hang, as often as it turns."""
         if self._alive_every_s is None:
             return
         now = time.monotonic()
-        if now >= self._alive_next_mono_s:
+        # One that did not go out is sent again at the next turn: the next half would be late.
+        if now >= self._alive_next_mono_s and self._send("WATCHDOG=1"):
             self._alive_next_mono_s = now + self._alive_every_s
-            self._send("WATCHDOG=1")
 
     def stopping(self) -> None:
         """Say that the stop is wanted and under way."""
@@ -57,21 +56,24 @@ class Supervisor:
         """ "ok", "off" (nobody supervises) or one sentence that says what is wrong."""
         return self._health
 
-    def _send(self, message: str) -> None:
+    def _send(self, message: str) -> bool:
+        """Send one message; return whether it went out."""
         if not self._address:
-            return
+            return False
         # A leading @ stands for the zero byte of an abstract socket.
         address = "\0" + self._address[1:] if self._address[0] == "@" else self._address
         try:
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as channel:
                 channel.setblocking(False)
-                channel.sendto(message.encode(), address)
+                channel.sendto(message.encode(errors="replace"), address)
             self._health = "ok"
-        except OSError as error:
+            return True
+        except (OSError, ValueError) as error:  # ValueError: no possible path
+            why = getattr(error, "strerror", None) or error
             self._health = (
-                f"the service manager cannot be told ({error.strerror or error}); "
-                f"check NOTIFY_SOCKET={self._address}"
+                f"the service manager cannot be told ({why}); check NOTIFY_SOCKET={self._address}"
             )
+            return False
 
 
 def _watchdog_s(environ: Mapping[str, str]) -> float | None:

@@ -125,3 +125,23 @@ def test_a_folder_that_cannot_be_written_is_an_error(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(OSError, match="file"):
         write_faces(tmp_path / "file")
+
+
+def test_each_small_line_is_drawn() -> None:
+    whole = draw_face(Face("ringing", "2.5k", "2480 Hz", "pull 2.5k"))
+    for poorer in (Face("ringing", "2.5k", "", "pull 2.5k"), Face("ringing", "2.5k", "2480 Hz")):
+        assert not np.array_equal(pixels(whole)[43:], pixels(draw_face(poorer))[43:])
+    assert not pixels(draw_face(Face("ringing", "2.5k")))[43:].any()
+
+
+def test_a_flat_panel_keeps_what_to_do() -> None:
+    """Where there is no room for both lines, the exact frequency goes."""
+
+    def below(face: Face) -> np.ndarray:
+        return pixels(draw_face(face, height=32))[21:]
+
+    action = "pull 12.5k and come down 3"
+    kept = below(Face("howl", "12.5k", "12496 Hz", action))
+    assert kept.any()
+    assert np.array_equal(kept, below(Face("howl", "12.5k", "12501 Hz", action)))
+    assert not np.array_equal(kept, below(Face("howl", "12.5k", "12496 Hz", action[:-1])))
