@@ -34,6 +34,8 @@ QUEUE_BLOCKS = 188
 """2 s of blocks at 48 kHz: longer than any pause of a listener that is still alive."""
 
 SEARCH_EVERY_S = 0.25
+KNOCK_EVERY_S = 1.0
+"""Each knock starts a process: dear on a slow board whose microphone is away all night."""
 STUCK_AFTER_S = 0.8
 FIRST_READ_WITHIN_S = 3.0
 """A sound server that has just been woken needs up to 2 s for its first samples."""
@@ -92,6 +94,7 @@ class AlsaMicrophone:
         self._change = threading.Condition()
         self._is_closing = threading.Event()
         self._must_knock = False
+        self._knock_next_mono_s = 0.0
         self._gap_ahead = False
         self._status = MicrophoneStatus(
             state="searching",
@@ -129,7 +132,12 @@ class AlsaMicrophone:
             reader.thread = threading.Thread(
                 target=self._capture, args=(reader,), name="capture", daemon=True
             )
-            reader.thread.start()
+            try:
+                reader.thread.start()
+            except RuntimeError as error:  # the system has no thread to give at this moment
+                self._say_lost(reader, f"the microphone waits ({error}); stop other programs")
+                self._is_closing.wait(SEARCH_EVERY_S)
+                continue
             self._watch_over(reader)
             if reader.thread.is_alive():
                 left_behind.append(reader.thread)
@@ -170,9 +178,13 @@ class AlsaMicrophone:
             name = self._find()
             # A card of the kernel's own always answers the opening; a sound server may not.
             is_card = name.startswith(("hw:", "plughw:"))
-            if (self._must_knock or not is_card) and not self._knock(name):
-                self._say_lost(reader, f"{name} does not answer; restart the sound server")
-                return
+            if self._must_knock or not is_card:
+                if time.monotonic() < self._knock_next_mono_s:
+                    return
+                self._knock_next_mono_s = time.monotonic() + KNOCK_EVERY_S
+                if not self._knock(name):
+                    self._say_lost(reader, f"{name} does not answer; restart the sound server")
+                    return
             opened = open_capture(alsa, name, channel=self._channel, rates_hz=self._rates_hz)
         except MicrophoneError as error:
             self._say_lost(reader, str(error))
@@ -331,6 +343,7 @@ def _import_alsa() -> Any:
         import alsaaudio
     except ImportError as error:
         raise MicrophoneError(
-            f"the Python package pyalsaaudio is missing ({error}); install it and restart"
+            f"the Python package pyalsaaudio is missing ({error}); install it: "
+            "pip install pyalsaaudio (needs gcc, python3-dev and libasound2-dev)"
         ) from error
     return alsaaudio

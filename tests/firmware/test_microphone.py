@@ -278,6 +278,33 @@ def test_without_the_library_it_says_so_and_keeps_looking(
     next_block(microphone)
 
 
+def test_a_library_too_old_to_be_asked_says_so(make: Maker) -> None:
+    class OldAlsa(FakeAlsa):
+        def PCM(self, type: int = 0, mode: int = 0, device: str = "default") -> Any:  # type: ignore[override]
+            raise NotImplementedError
+
+    assert "install version" in detail_when(make(OldAlsa({})), "too old")
+
+
+def test_a_system_without_a_thread_to_give_is_asked_again(
+    make: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    start = threading.Thread.start
+    refusals = [1, 2]
+
+    def start_or_refuse(thread: threading.Thread) -> None:
+        if thread.name == "capture" and refusals:
+            refusals.pop()
+            raise RuntimeError("can't start new thread")
+        start(thread)
+
+    monkeypatch.setattr(threading.Thread, "start", start_or_refuse)
+    microphone = make(FakeAlsa({NAME: FakeCard()}))
+    assert "stop other programs" in detail_when(microphone, "can't start")
+    next_block(microphone)
+    assert not refusals
+
+
 # ---------------------------------------------------------------------- which card
 
 
@@ -439,7 +466,7 @@ def test_a_device_that_does_not_answer_is_not_opened(make: Maker) -> None:
     alsa = FakeAlsa({"a_server": FakeCard()})
     microphone = make(alsa, device="a_server", knock=knock)
     assert "restart the sound server" in detail_when(microphone, "does not answer")
-    next_block(microphone)
+    next_block(microphone, 4.0)  # it knocks once a second
     assert knocks == ["a_server"] * 3
     assert len(opened_names(alsa)) == 1
 
@@ -542,3 +569,11 @@ def test_sound_that_was_dropped_is_found() -> None:
     losses.push(PERIOD, 0.0)
     late_blocks(losses, 0.0, 5.0, 0.02)
     assert late_blocks(losses, 5.5, 5.0, 0.02) == pytest.approx(0.5, abs=0.05)
+
+
+def test_a_card_with_a_slow_clock_loses_nothing() -> None:
+    losses = SilentLoss(48000)
+    losses.push(PERIOD, 0.0)
+    # 1000 ppm, ten times what a quartz is off; a minute of it adds up to 60 ms.
+    found = sum(losses.push(PERIOD, n * PERIOD / 48000 * 1.001) for n in range(1, 5600))
+    assert found == 0.0
