@@ -73,6 +73,7 @@ def _parser() -> argparse.ArgumentParser:
     page.add_argument("--host", metavar="ADDRESS", help="answer at this address only")
     page.add_argument("--port", type=_port, metavar="N", help="answer at this port (1 to 65535)")
     page.add_argument("--socket", metavar="PATH", help="the watcher's socket")
+    page.add_argument("--parent", type=int, metavar="PID", help=argparse.SUPPRESS)
 
     command(
         "demo",
@@ -194,6 +195,10 @@ def _page(args: argparse.Namespace) -> int:
     log.set_up()
     from web.serve import serve
 
+    if args.parent is not None:
+        from monitor.parent import end_with_parent
+
+        end_with_parent(args.parent)
     try:
         serve(
             args.host or page.host,

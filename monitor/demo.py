@@ -212,6 +212,7 @@ def run(settings: Settings, stop: threading.Event) -> None:
             *("--host", settings.page.host, "--port", str(port)),
             *("--socket", settings.link.socket),
             *("--set", f"page.streams={settings.page.streams}"),
+            *("--parent", str(os.getpid())),
         ]
     )
 

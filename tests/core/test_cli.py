@@ -238,3 +238,17 @@ def test_looking_up_a_band_loads_nothing_heavy() -> None:
     )
     loaded = set(done.stderr.split())
     assert not loaded & {"numpy", "scipy", "PIL", "flask", "sqlite3"}
+
+
+def test_the_page_loads_neither_listening_nor_hardware() -> None:
+    script = (
+        "import sys\nfrom monitor import cli\n"
+        "cli.main(['page', '--host', '192.0.2.1', '--port', '81'])\n"
+        "print(*sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    loaded = set(done.stdout.split())
+    assert "flask" in loaded, done.stderr
+    assert not loaded & {"numpy", "scipy", "PIL", "sqlite3", "firmware", "monitor.watcher"}

@@ -122,3 +122,24 @@ def test_push_the_fader_and_pull_the_named_slider(tmp_path: Path, taken_port: in
     with socket.socket() as probe:
         assert probe.connect_ex(("127.0.0.1", port)) != 0, "the page lives on"
     assert not (tmp_path / "howl-lantern" / "demo" / "link.sock").exists()
+
+
+def test_a_killed_demo_leaves_no_page_behind(tmp_path: Path) -> None:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    demo = Demo(tmp_path, "--set", f"page.port={port}")
+
+    def answers() -> bool:
+        with socket.socket() as knock:
+            return knock.connect_ex(("127.0.0.1", port)) == 0
+
+    try:
+        wait_until(answers, 20.0)
+    finally:
+        demo.client.close()
+        demo.process.kill()
+        demo.process.wait()
+        assert demo.process.stdout is not None
+        demo.process.stdout.close()
+    wait_until(lambda: not answers(), 10.0)
