@@ -62,3 +62,39 @@ def test_a_manager_that_is_gone_is_said(tmp_path: Path) -> None:
 )
 def test_a_watchdog_that_is_not_ours_is_left_alone(environ: dict[str, str]) -> None:
     assert Supervisor(environ).watchdog_s is None
+
+
+def test_what_did_not_go_out_is_sent_again(tmp_path: Path) -> None:
+    """A manager that reloads misses one message; the next turn of the loop must reach it."""
+    name = str(tmp_path / "notify")
+    supervisor = Supervisor({"NOTIFY_SOCKET": name, "WATCHDOG_USEC": "10000000"})
+    supervisor.alive()
+    supervisor.status("hearing")
+    assert "cannot be told" in supervisor.health()
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as receiver:
+        receiver.bind(name)
+        receiver.settimeout(1.0)
+        supervisor.alive()
+        supervisor.status("hearing")
+        assert [receiver.recv(4096) for _ in range(2)] == [b"WATCHDOG=1", b"STATUS=hearing"]
+    assert "cannot be told" not in supervisor.health()
+
+
+def test_a_manager_that_does_not_read_blocks_nobody(tmp_path: Path) -> None:
+    name = str(tmp_path / "notify")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as receiver:
+        receiver.bind(name)
+        supervisor = Supervisor({"NOTIFY_SOCKET": name})
+        for number in range(2000):  # more than any queue of datagrams holds
+            supervisor.status(str(number))
+        assert "cannot be told" in supervisor.health()
+
+
+@pytest.mark.parametrize("address", ["@", "/" + "x" * 200, "/with\0zero", "vsock:2:1234", "\udce4"])
+def test_no_address_and_no_text_makes_it_raise(address: str) -> None:
+    supervisor = Supervisor({"NOTIFY_SOCKET": address})
+    supervisor.ready()
+    supervisor.status("a name that is no UTF-8: \udce4 \0")
+    supervisor.stopping()
+    assert "cannot be told" in supervisor.health()
+    assert "\n" not in supervisor.health()
