@@ -105,6 +105,11 @@ def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channel: int) -
             channels=int(info["channels"]),
             buffer_frames=int(info["buffer_size"]),
         )
+    except (TypeError, AttributeError) as error:
+        # Versions before 0.9.1 know neither the keywords nor info().
+        raise MicrophoneError(
+            f"the installed pyalsaaudio is too old ({error}); install version 0.10 or newer"
+        ) from error
     except alsa.ALSAAudioError as error:
         # The text is all there is, alsa-lib's error numbers do not come through.
         text = str(error).removesuffix(f" [{name}]")
