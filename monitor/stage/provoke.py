@@ -36,6 +36,8 @@ PROVOCATIONS: tuple[Provocation, ...] = ("push", "step", "hand", "walk")
 _BLOCKS = (512, 480, 384, 320, 256, 192, 160, 128, 96, 64)
 _SURELY_STABLE_DB = -0.7
 """Hand and walk start at least this far below the limit, so that they are what provokes."""
+NEAR_DB = 1.5
+"""Within this of ringing, a frequency rings on for about as long as a loop climbs."""
 _HAND_S = 0.25
 _WALK_S = 1.5
 
@@ -82,7 +84,8 @@ class Run:
     ``closed`` and ``opened`` are what the box hears, float32 [n].  ``feedback`` is their
     difference before the box's own clipping.  ``excess_db`` [m] goes with ``excess_time_s`` [m]
     and counts what a compressor takes away.  ``truth`` holds every frequency that is unstable at
-    the worst moment, most critical first; ``critical_frequency_hz`` the one of them that won.
+    the worst moment, most critical first; ``critical_frequency_hz`` the one of them that won;
+    ``near`` those that are stable by less than ``NEAR_DB`` and may linger.
     ``onset_s`` is when the loop first became unstable, ``overtake_s`` when the feedback first
     stays above the programme in its own third-octave band, ``louder_than_programme_s`` above the
     whole programme; None where that never happens.
@@ -97,6 +100,7 @@ class Run:
     excess_db: np.ndarray
     peak_excess_db: float
     truth: tuple[Critical, ...]
+    near: tuple[Critical, ...]
     critical_frequency_hz: float
     onset_s: float | None
     overtake_s: float | None
@@ -539,6 +543,7 @@ def render_run(spec: RunSpec, sound: np.ndarray | None = None) -> Run:
         excess_db=excess_db,
         peak_excess_db=peak_db,
         truth=truth,
+        near=tuple(c for c in found if 0.0 <= c.margin_db < NEAR_DB),
         critical_frequency_hz=critical_hz,
         onset_s=onset_s,
         overtake_s=overtake_s,
