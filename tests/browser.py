@@ -40,11 +40,7 @@ def browser(width: int, height: int, *, scale: float = 1.0, night: bool = True) 
         )
         driver.execute_cdp_cmd(
             "Emulation.setEmulatedMedia",
-            {
-                "features": [
-                    {"name": "prefers-color-scheme", "value": "dark" if night else "light"}
-                ]
-            },
+            {"features": [{"name": "prefers-color-scheme", "value": "dark" if night else "light"}]},
         )
         yield driver
     finally:

@@ -8,7 +8,7 @@ from flask import Flask, Response, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 
 from monitor.link import LinkClient, LinkError
-from web.guard import MAX_BODY_BYTES, add_headers, refusal
+from web.guard import MAX_BODY_BYTES, add_headers, is_own_host, refusal
 from web.streams import Places, now, stream
 
 
@@ -30,6 +30,12 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = MAX_BODY_BYTES
     places = Places(max_streams)
     app.after_request(add_headers)
+
+    @app.before_request
+    def meant_for_us() -> tuple[Response, int] | None:
+        if is_own_host(request.host):
+            return None
+        return _line("ask for this box by its IP address or its .local name", 421)
 
     @app.errorhandler(HTTPException)
     def failed(error: HTTPException) -> tuple[Response, int]:
@@ -82,7 +88,9 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
         if latest is None:
             return _line("the box does not answer; is it switched on?", 503)
         if "stage" not in latest.snapshot:
-            return _line("this box has no practice stage; its settings file says how it listens", 403)
+            return _line(
+                "this box has no practice stage; its settings file says how it listens", 403
+            )
         try:
             answer = client.request({**body, "class": name})
         except LinkError as error:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ipaddress
+import socket
 from urllib.parse import urlsplit
 
 from flask import Request, Response
@@ -20,6 +22,24 @@ HEADERS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
+
+
+def is_own_host(host: str) -> bool:
+    """Whether a ``Host`` header can mean this box: an IP address, or a name of a local network.
+
+    A page elsewhere can point its own name at this box's address (DNS rebinding) and would then
+    count as the box's own page; its name is still in the header.
+    """
+    try:
+        name = (urlsplit(f"//{host}").hostname or "").rstrip(".")
+    except ValueError:  # brackets that do not close, or nothing like an address in them
+        return False
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        own = {"localhost", socket.gethostname().lower()}
+        return name in own or name.endswith((".local", ".lan", ".home.arpa"))
+    return True
 
 
 def add_headers(response: Response) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import signal
 import socket
@@ -63,17 +64,22 @@ def serve(host: str, port: int, socket_path: str, *, max_streams: int = 16) -> N
     """
     stopping = threading.Event()
     with LinkClient(socket_path) as client:
-        server = waitress.create_server(
-            create_app(client, max_streams=max_streams),
-            host=host,
-            port=port,
-            threads=max_streams + OTHER_THREADS,
-            connection_limit=4 * (max_streams + OTHER_THREADS),
-            channel_timeout=30,
-            max_request_body_size=4096,
-            max_request_header_size=16384,
-            ident="howl-lantern",
-        )
+        try:
+            server = waitress.create_server(
+                create_app(client, max_streams=max_streams),
+                host=host,
+                port=port,
+                threads=max_streams + OTHER_THREADS,
+                connection_limit=4 * (max_streams + OTHER_THREADS),
+                channel_timeout=30,
+                max_request_body_size=4096,
+                max_request_header_size=16384,
+                ident="howl-lantern",
+            )
+        except ValueError as error:  # how waitress says that a name has no address
+            raise OSError(
+                errno.EADDRNOTAVAIL, "no such host; 0.0.0.0 answers on every network"
+            ) from error
         teller = threading.Thread(
             target=_tell_address, args=(client, host, port, stopping), daemon=True, name="address"
         )

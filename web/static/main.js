@@ -38,6 +38,7 @@ async function poll() {
 
 function listen() {
   hangUp();
+  if (document.hidden) return; // a timer may fire after the page was put away
   source = new EventSource("/stream");
   source.addEventListener("now", (event) => {
     clearInterval(polling);
@@ -56,6 +57,10 @@ function listen() {
 function hangUp() {
   source?.close();
   source = null;
+  if (document.hidden) {
+    clearInterval(polling);
+    polling = null;
+  }
 }
 
 document.addEventListener("visibilitychange", () => {

@@ -1,0 +1,213 @@
+"""The page's server as a phone, a curious neighbour and a hostile page see it."""
+
+from __future__ import annotations
+
+import re
+import threading
+import urllib.error
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+import web
+from monitor.link import LinkError
+from tests.web.screenshots import StillClient, page_server
+from tests.web.states import STATES
+from web.app import create_app
+from web.guard import MAX_BODY_BYTES
+
+STATIC = Path(web.__file__).parent / "static"
+
+
+@pytest.fixture
+def link() -> StillClient:
+    client = StillClient()
+    client.hold(STATES["demo"])
+    return client
+
+
+@pytest.fixture
+def phone(link: StillClient) -> FlaskClient:
+    return create_app(link, max_streams=1).test_client()
+
+
+@pytest.mark.parametrize("path", ["/", "/now", "/static/main.js", "/nothing-here"])
+def test_every_answer_carries_the_protecting_headers(phone: FlaskClient, path: str) -> None:
+    with phone.get(path) as answer:
+        policy = answer.headers["Content-Security-Policy"]
+        assert "default-src 'none'" in policy
+        assert "unsafe" not in policy
+        assert "frame-ancestors 'none'" in policy
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert answer.headers["X-Frame-Options"] == "DENY"
+
+
+def test_page_is_light_and_asks_nothing_of_the_outside(phone: FlaskClient) -> None:
+    html = phone.get("/").get_data(as_text=True)
+    files = {path.name: path.read_text(encoding="utf-8") for path in STATIC.iterdir()}
+    assert {"main.js", "lantern.css"} <= set(files)
+    assert len(html) + sum(map(len, files.values())) < 100_000
+    for name, text in {"page.html": html, **files}.items():
+        outside = set(re.findall(r"(?:https?:)?//[\w.]+\.\w+[^\s\"']*", text))
+        outside.discard("http://www.w3.org/2000/svg")  # the name of SVG, which nobody fetches
+        assert not outside, name
+    assert not re.search(r"<script(?![^>]*\bsrc=)", html)
+    assert not re.search(r"\son\w+=|style=", html)
+
+
+@pytest.mark.parametrize(
+    ("host", "status"),
+    [
+        ("192.168.4.1:8080", 200),
+        ("[fe80::1]:8080", 200),
+        ("lantern.local", 200),
+        ("LANTERN.local.:80", 200),
+        ("localhost:80", 200),
+        ("evil.example", 421),
+        ("192.168.4.1.evil.example", 421),
+        ("local", 421),
+        ("[::1", 421),
+    ],
+)
+def test_only_an_address_or_a_local_name_is_this_box(
+    phone: FlaskClient, host: str, status: int
+) -> None:
+    assert phone.get("/now", headers={"Host": host}).status_code == status
+
+
+def test_a_foreign_name_pointed_at_the_box_changes_nothing(
+    phone: FlaskClient, link: StillClient
+) -> None:
+    answer = phone.post(
+        "/stage",
+        json={"fader_db": 0},
+        headers={"Host": "evil.example", "Origin": "http://evil.example"},
+    )
+    assert answer.status_code == 421
+    assert link.asked == []
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status"),
+    [
+        ({"data": "fader_db=0"}, 415),
+        ({"data": '{"fader_db": 0}', "content_type": "text/plain"}, 415),
+        ({"data": "{", "content_type": "application/json"}, 400),
+        ({"data": b"\xff\xfe", "content_type": "application/json"}, 400),
+        ({"data": "[" * 900, "content_type": "application/json"}, 400),
+        ({"json": [1]}, 400),
+        ({"json": {"fader_db": 0}, "headers": {"Origin": "http://other.local"}}, 403),
+        ({"json": {"fader_db": 0}, "headers": {"Origin": "null"}}, 403),
+        ({"json": {"fader_db": 0}, "headers": {"Sec-Fetch-Site": "cross-site"}}, 403),
+        ({"json": {"fader_db": "x" * MAX_BODY_BYTES}}, 413),
+    ],
+)
+@pytest.mark.parametrize("path", ["/stage", "/way"])
+def test_bad_requests_are_refused_in_one_line(
+    phone: FlaskClient, link: StillClient, path: str, arguments: dict[str, Any], status: int
+) -> None:
+    answer = phone.post(path, **arguments)
+    assert answer.status_code == status
+    message = answer.get_json()["error"]
+    assert message
+    assert "\n" not in message
+    assert link.asked == []
+
+
+@pytest.mark.parametrize("path", ["/stage", "/way"])
+def test_looking_never_changes_anything(phone: FlaskClient, link: StillClient, path: str) -> None:
+    assert phone.get(path).status_code == 405
+    assert link.asked == []
+
+
+def test_commands_reach_the_watcher_and_its_class_cannot_be_forged(
+    phone: FlaskClient, link: StillClient
+) -> None:
+    body = {"class": "address", "slider": 4, "cut_db": -6}
+    assert phone.post("/stage", json=body).status_code == 200
+    assert phone.post("/way", json={"way": "set"}).status_code == 200
+    assert link.asked == [
+        {"class": "stage", "slider": 4, "cut_db": -6},
+        {"class": "way", "way": "set"},
+    ]
+
+
+@pytest.mark.parametrize("path", ["/stage", "/way"])
+def test_a_box_without_a_stage_takes_no_commands(
+    phone: FlaskClient, link: StillClient, path: str
+) -> None:
+    link.hold(STATES["quiet"])
+    answer = phone.post(path, json={"way": "set"})
+    assert answer.status_code == 403
+    assert "settings file" in answer.get_json()["error"]
+    assert link.asked == []
+
+
+@pytest.mark.parametrize(
+    ("said", "status"),
+    [
+        ("fader_db must be a number from -120 to 60", 400),
+        ("the watcher did not answer within 2 s", 503),
+    ],
+)
+def test_the_watchers_word_is_passed_on(
+    phone: FlaskClient,
+    link: StillClient,
+    monkeypatch: pytest.MonkeyPatch,
+    said: str,
+    status: int,
+) -> None:
+    def refuse(command: object, timeout_s: float = 2.0) -> dict[str, Any]:
+        raise LinkError(said)
+
+    monkeypatch.setattr(link, "request", refuse)
+    answer = phone.post("/stage", json={"fader_db": 999})
+    assert (answer.status_code, answer.get_json()) == (status, {"error": said})
+
+
+def test_the_page_stands_without_a_watcher(phone: FlaskClient, link: StillClient) -> None:
+    link.hold(None)
+    assert phone.get("/").status_code == 200
+    answer = phone.get("/now").get_json()
+    assert answer["connected"] is False
+    assert "no watcher" in answer["problem"]
+    assert phone.get("/healthz").status_code == 503
+    assert phone.post("/stage", json={"fader_db": 0}).status_code == 503
+
+
+def test_now_says_how_old_its_news_is(phone: FlaskClient, link: StillClient) -> None:
+    link.hold(STATES["howl"], age_s=30.0)
+    answer = phone.get("/now").get_json()
+    assert 30.0 <= answer["age_s"] < 35.0
+    assert answer["snapshot"]["rings"][0]["band"] == "2.5k"
+
+
+def test_full_streams_leave_the_page_answering_and_come_free_again(link: StillClient) -> None:
+    streams = 3
+    with page_server(link, max_streams=streams) as url:
+        held = [urllib.request.urlopen(url + "stream", timeout=5) for _ in range(streams)]
+        for response in held:
+            assert response.readline() == b"retry: 500\n"
+        with pytest.raises(urllib.error.HTTPError) as refused:
+            urllib.request.urlopen(url + "stream", timeout=5)
+        assert refused.value.code == 503
+        assert int(refused.value.headers["Retry-After"]) > 0
+        refused.value.close()
+        with urllib.request.urlopen(url + "now", timeout=5) as answer:
+            assert answer.status == 200
+        for response in held:
+            response.close()
+        pause, fresh = threading.Event(), None
+        for _ in range(50):
+            try:
+                fresh = urllib.request.urlopen(url + "stream", timeout=5)
+                break
+            except urllib.error.HTTPError as error:
+                error.close()
+                pause.wait(0.1)
+        assert fresh is not None, "a place was not given back within 5 s"
+        fresh.close()
+        link.close()  # ends what is left of the streams
