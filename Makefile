@@ -43,7 +43,7 @@ train: ## make the scorer's weights again from the scripted sounds
 
 pictures: ## make the pictures of the README again, from the program as it is
 	@.ci/prepare test
-	@$(BIN)/python docs/make_pictures.py
+	@$(BIN)/python -m docs.make_pictures
 
 clean: ## remove caches and build results (the environment stays: rm -r .venv removes it)
 	rm -rf build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache .hypothesis

@@ -15,11 +15,10 @@ import time
 from pathlib import Path
 
 from PIL import Image
-from selenium import webdriver
-from selenium.webdriver.chrome.service import Service
 
 from firmware.faces import EXAMPLE_FACES, draw_face
 from monitor.link import LinkClient
+from tests.browser import browser, screenshot
 
 PICTURES = Path(__file__).parent / "pictures"
 SHOWN_FACES = ("starting", "quiet", "ringing", "howl", "several-three", "deaf-no-microphone")
@@ -75,20 +74,6 @@ def push_until_howl(client: LinkClient) -> None:
     raise TimeoutError("the practice stage did not howl")
 
 
-def browser() -> webdriver.Chrome:
-    """Return a browser at a phone's size, two pixels for one."""
-    options = webdriver.ChromeOptions()
-    for word in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
-        options.add_argument(word)
-    driver = webdriver.Chrome(options=options, service=Service())
-    width, height = PHONE_PIXELS
-    driver.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": width, "height": height, "deviceScaleFactor": 2, "mobile": True},
-    )
-    return driver
-
-
 def page_picture(target: Path) -> None:
     """Photograph the page of a demo that howls."""
     with socket.socket() as probe:
@@ -104,14 +89,11 @@ def page_picture(target: Path) -> None:
         try:
             with LinkClient(Path(state) / "howl-lantern" / "demo" / "link.sock") as client:
                 push_until_howl(client)
-                driver = browser()
-                try:
+                with browser(*PHONE_PIXELS, scale=2.0) as driver:
                     driver.get(f"http://127.0.0.1:{port}/")
                     push_until_howl(client)
                     time.sleep(2.0)  # the page's own drawing
-                    driver.save_screenshot(str(target))
-                finally:
-                    driver.quit()
+                    screenshot(driver, target)
         finally:
             demo.terminate()
             demo.wait(10.0)
