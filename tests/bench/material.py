@@ -124,3 +124,56 @@ def varied(samples: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         noise = (noise + 3.0 * np.convolve(noise, np.ones(24) / 24, "same")).astype(np.float32)
     floor = 10.0 ** (rng.uniform(-90.0, -48.0) / 20.0)
     return (samples * level + noise * floor).astype(np.float32)
+
+
+def tones(seed: int, seconds: float = 12.0) -> np.ndarray:
+    """A sound of tones that is no feedback: mains hum, a buzz, a tuner, a fan, hiss, beeps."""
+    rng = np.random.default_rng([seed, 31])
+    t = np.arange(int(seconds * SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ
+    noise = rng.standard_normal(len(t)) * 10.0 ** (rng.uniform(-85.0, -50.0) / 20.0)
+    x = np.zeros(len(t))
+    kind = seed % 6
+    if kind in (0, 1):  # hum and buzz
+        base_hz = rng.choice([50.0, 60.0]) * (1.0 + rng.uniform(-0.002, 0.002))
+        for k in range(1, int(rng.integers(4, 40))):
+            level_db = -28.0 - rng.uniform(0.0, 1.5) * k + rng.normal(0.0, 5.0)
+            x += 10.0 ** (level_db / 20.0) * np.sin(
+                2 * np.pi * base_hz * k * t + rng.uniform(0.0, 6.3)
+            )
+    elif kind == 2:  # a tuner or a phone through one loudspeaker
+        tone_hz = np.exp(rng.uniform(np.log(80.0), np.log(4000.0)))
+        onset = np.clip((t - rng.uniform(0.0, 3.0)) / rng.uniform(0.005, 0.1), 0.0, 1.0)
+        for k in range(1, int(rng.integers(2, 5))):
+            level = 10.0 ** ((-20.0 - 15.0 * (k - 1)) / 20.0)
+            x += level * np.sin(2 * np.pi * tone_hz * k * t) * onset
+    elif kind == 3:  # a fan: a wavering line and its harmonics in wind
+        blade_hz = rng.uniform(80.0, 400.0)
+        phase = 2 * np.pi * blade_hz * (t + 0.0003 * np.sin(t))
+        for k in range(1, 8):
+            x += 10.0 ** ((-35.0 - 6.0 * k) / 20.0) * np.sin(k * phase)
+        noise *= 10.0
+    elif kind == 4:  # hiss, darker below
+        noise = np.convolve(noise, np.ones(30) / 30.0, "same") * 20.0
+    else:  # beeps
+        for _ in range(20):
+            start_s, long_s = rng.uniform(0.0, 11.0), rng.uniform(0.1, 1.5)
+            tone_hz = np.exp(rng.uniform(np.log(200.0), np.log(6000.0)))
+            edge = np.clip((t - start_s) / 0.01, 0.0, 1.0)
+            edge *= np.clip((start_s + long_s - t) / 0.02, 0.0, 1.0)
+            x += 0.1 * np.sin(2 * np.pi * tone_hz * t) * edge
+    return (x + noise).astype(np.float32)
+
+
+def programme_for(seed: int, seconds: float, pool: list[Sound]) -> np.ndarray | None:
+    """What is played through the loop of run ``seed``: a stretch of a sound, or None (quiet)."""
+    rng = np.random.default_rng([seed, 17])
+    if rng.random() < 0.15:
+        return None
+    group = rng.choice(["music", "speech", "steady"], p=[0.5, 0.3, 0.2])
+    choice = [sound for sound in pool if sound.group == group]
+    samples = choice[int(rng.integers(len(choice)))].read()
+    n = int(seconds * SAMPLE_RATE_HZ)
+    if len(samples) <= n:
+        return samples
+    start = int(rng.integers(len(samples) - n))
+    return samples[start : start + n]
