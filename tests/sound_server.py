@@ -123,10 +123,10 @@ class SoundServer:
             f"rate={self._sample_rate_hz}",
             f"channels={self._channels}",
             "format=s16le",
+            # Otherwise an idle sink wakes every 2 s, unlike any real microphone; a sink that
+            # cannot take back what it has played works in steps of 50 ms.
+            "norewinds=1",
         )
-        # An idle sink wakes every 2 s, unlike any real microphone.  One that plays silence in
-        # small steps delivers in small steps, and goes on while the microphone is away.
-        self._begin("pacat", "--playback", "--raw", "/dev/zero")
 
     def plug(self) -> None:
         """Plug the virtual microphone in."""
