@@ -7,6 +7,7 @@ The growth is that of the closed loop's pole: the s that solves L(s) = 1.
 
 from __future__ import annotations
 
+import cmath
 import math
 from dataclasses import dataclass
 
@@ -48,7 +49,7 @@ def _crossings(response: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def grid_size(length: int) -> int:
     """Return a grid four times as fine as the response needs, so that no crossing is missed."""
-    return int(2 ** math.ceil(math.log2(4 * length)))
+    return int(2 ** math.ceil(math.log2(max(4 * length, 32768))))
 
 
 def highest_gain_db(taps: np.ndarray) -> float:
@@ -75,6 +76,18 @@ class _Transfer:
         both = self._taps @ np.stack([fine, self._fine * fine], axis=1)
         slope = -((self._coarse * coarse) @ both[:, 0] + coarse @ both[:, 1])
         return complex(coarse @ both[:, 0]), complex(slope)
+
+
+def _on_phase(transfer: _Transfer, frequency_hz: float, rate: int) -> float:
+    """Return the frequency near the grid's crossing where the phase is exactly zero."""
+    turn = 2.0 * math.pi * frequency_hz / rate
+    for _ in range(3):
+        value, slope = transfer(1j * turn)
+        delay = (-slope / value).real
+        if delay < 1.0:
+            break  # the phase stands or climbs here: the grid's crossing is as good
+        turn += cmath.phase(value) / delay
+    return turn * rate / (2.0 * math.pi)
 
 
 def _pole(transfer: _Transfer, frequency_hz: float, gain: float, rate: int) -> tuple[float, float]:
@@ -120,9 +133,10 @@ def criticals(
     gain = 10.0 ** (gain_db / 20.0)
     found = []
     for i in order:
-        frequency_hz = float(place[i]) * sample_rate_hz / size
-        loop_db = 20.0 * math.log10(level[i]) + gain_db
+        frequency_hz = _on_phase(transfer, float(place[i]) * sample_rate_hz / size, sample_rate_hz)
+        here = 2j * math.pi * frequency_hz / sample_rate_hz
+        loop_db = 20.0 * math.log10(abs(transfer(here)[0])) + gain_db
         nepers, loop_time_s = _pole(transfer, frequency_hz, gain, sample_rate_hz)
         growth = nepers * 20.0 / math.log(10.0)
         found.append(Critical(frequency_hz, -loop_db, loop_time_s, growth))
-    return found
+    return sorted(found, key=lambda one: one.margin_db)
