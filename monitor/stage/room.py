@@ -117,11 +117,11 @@ def check_room(room: Room) -> None:
                 raise ValueError(f"loudspeaker {i + 1} is less than 0.3 m from the {name}")
 
 
-def wall_reflection(room: Room, found: Images, *, t60_s: float) -> float:
+def wall_reflection(room: Room, found: Images, *, t60_s: float, heard: np.ndarray) -> float:
     """Return the pressure kept at each wall hit so that the images decay with ``t60_s``.
 
-    Starts from Eyring's formula and corrects it by the decay of these very images, because
-    sound in a flat room runs longest where it hits least.
+    Starts from Eyring's formula and corrects it by the decay of these very images as they are
+    ``heard`` (amplitude by angle), because sound in a flat room runs longest where it hits least.
     """
     if t60_s <= 0.0:
         return 0.0
@@ -131,8 +131,9 @@ def wall_reflection(room: Room, found: Images, *, t60_s: float) -> float:
     travel = found.distance_m.astype(np.float64) / SOUND_SPEED_M_S
     step_s = 0.004
     slot = (travel / step_s).astype(np.int64)
-    for _ in range(3):
-        energy = np.bincount(slot, np.exp(2.0 * log_kept * found.hits) / found.distance_m**2)
+    base = (heard / found.distance_m) ** 2
+    for _ in range(6):
+        energy = np.bincount(slot, np.exp(2.0 * log_kept * found.hits) * base)
         # What lies beyond the reach: taken as the same decay going on.
         rest = energy[-1] / max(1.0 - 10.0 ** (-6.0 * step_s / t60_s), 1e-6)
         left = 10.0 * np.log10(np.cumsum(energy[::-1])[::-1] + rest + 1e-30)
@@ -230,7 +231,12 @@ def responses(room: Room, sample_rate_hz: int = 48000) -> Responses:
     def weights_of(found: Images, b: int) -> np.ndarray:
         nonlocal kept
         if kept is None:
-            kept = [wall_reflection(room, found, t60_s=room.t60_s * r) for r in _T60_OF_BAND]
+            # The first images asked for are those of the first loudspeaker at the microphone.
+            by_angle = _throw(found.departure_cos, 1) * pattern
+            kept = [
+                wall_reflection(room, found, t60_s=room.t60_s * r, heard=by_angle)
+                for r in _T60_OF_BAND
+            ]
         if kept[b] <= 0.0:
             return np.where(found.hits == 0, 1.0 / found.distance_m, 0.0)
         return np.exp(math.log(kept[b]) * found.hits) / found.distance_m

@@ -1,0 +1,130 @@
+"""The stage as a microphone: paced like one, handled like a desk, silent about the answer."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from monitor.stage.loop import FADER_MAX_DB, StageLoop
+from monitor.stage.scenario import DEFAULT_ROOM
+from monitor.stage.source import BLOCK_SAMPLES, QUEUED_BLOCKS, StageMicrophone
+
+
+def small_stage() -> StageMicrophone:
+    sliders = [("low", 250.0), ("500", 500.0)]
+    return StageMicrophone(loop=StageLoop(room=DEFAULT_ROOM, programme="talk", sliders=sliders))
+
+
+@pytest.fixture
+def stage() -> Iterator[StageMicrophone]:
+    source = small_stage()
+    yield source
+    source.close()
+
+
+@pytest.fixture(scope="module")
+def shared_stage() -> Iterator[StageMicrophone]:
+    """One for all commands that must change nothing."""
+    source = small_stage()
+    yield source
+    source.close()
+
+
+@pytest.mark.realtime
+def test_blocks_come_in_real_time(stage: StageMicrophone) -> None:
+    first = stage.read(2.0)
+    assert first is not None
+    assert first.gap
+    start_mono_s, samples, captured = time.monotonic(), 0, [first.captured_mono_s]
+    while samples < 48000:
+        block = stage.read(2.0)
+        assert block is not None
+        assert not block.gap
+        assert block.samples.dtype == np.float32
+        assert len(block.samples) == BLOCK_SAMPLES
+        samples += len(block.samples)
+        captured.append(block.captured_mono_s)
+    took_s = time.monotonic() - start_mono_s
+    assert 0.8 < took_s < 2.5  # never faster than sound; slower only on a very busy machine
+    assert np.diff(captured) == pytest.approx(BLOCK_SAMPLES / 48000, abs=1e-6)
+
+
+def test_nothing_comes_within_no_time_and_after_the_end(stage: StageMicrophone) -> None:
+    assert stage.status().state == "hearing"
+    assert "simulated" in stage.status().detail
+    stage.close()
+    stage.close()
+    while stage.read(0.0) is not None:
+        pass
+    assert stage.read(0.01) is None
+    assert stage.status().state == "lost"
+
+
+def test_a_reader_that_sleeps_loses_blocks_and_is_told(stage: StageMicrophone) -> None:
+    time.sleep(QUEUED_BLOCKS * BLOCK_SAMPLES / 48000 + 0.5)
+    assert stage.status().dropped_block_count > 0
+    gaps = 0
+    for _ in range(QUEUED_BLOCKS + 5):
+        block = stage.read(1.0)
+        assert block is not None
+        gaps += block.gap
+    assert gaps == 2  # the very first, and the one after the loss
+
+
+def test_the_handles(stage: StageMicrophone) -> None:
+    state = stage.control({"fader_db": 2.0})
+    assert state["fader_db"] == 2.0
+    state = stage.control({"slider": 1, "cut_db": -6})
+    assert state["sliders"] == [{"label": "low", "cut_db": 0.0}, {"label": "500", "cut_db": -6.0}]
+    assert state["room"] == DEFAULT_ROOM.name
+    assert state["fader_min_db"] < state["fader_db"] < state["fader_max_db"]
+    assert state["cut_max_db"] == 12.0
+
+
+@pytest.mark.parametrize(
+    ("command", "message"),
+    [
+        ({}, "not nothing"),
+        ({"volume": 3}, "not volume"),
+        ({"fader_db": 3, "slider": 1}, "either"),
+        ({"fader_db": "loud"}, "must be a number"),
+        ({"fader_db": True}, "must be a number"),
+        ({"fader_db": float("nan")}, "must be a number"),
+        ({"fader_db": 90}, "between"),
+        ({"slider": 1}, "not slider"),
+        ({"slider": 7, "cut_db": -3}, "not there"),
+        ({"slider": -1, "cut_db": -3}, "not there"),
+        ({"slider": 1.5, "cut_db": -3}, "whole number"),
+        ({"slider": 1, "cut_db": 3}, "between"),
+    ],
+)
+def test_bad_commands_are_refused(
+    shared_stage: StageMicrophone, command: dict[str, object], message: str
+) -> None:
+    before = shared_stage.state()
+    with pytest.raises(ValueError, match=message):
+        shared_stage.control(command)
+    assert shared_stage.state()["sliders"] == before["sliders"]
+    assert shared_stage.state()["fader_db"] == before["fader_db"]
+
+
+@pytest.mark.realtime
+def test_the_advice_follows_and_never_tells_the_answer(stage: StageMicrophone) -> None:
+    said = [stage.state()["advice"]]
+    assert "Push the fader up" in said[0]
+    stage.read(1.0)
+    stage.control({"fader_db": FADER_MAX_DB})
+    deadline = time.monotonic() + 10.0
+    while "pull the slider it names" not in said[-1] and time.monotonic() < deadline:
+        stage.read(0.1)
+        said.append(stage.state()["advice"])
+    assert "It rings" in said[-1]
+    stage.control({"fader_db": -20.0})
+    said.append(stage.state()["advice"])
+    assert "rings:" not in said[-1]
+    critical = stage.critical()[0]
+    assert not any(str(round(critical.frequency_hz)) in text for text in said)
+    assert "critical" not in stage.state()
