@@ -86,9 +86,10 @@ class Run:
     and counts what a compressor takes away.  ``truth`` holds every frequency that is unstable at
     the worst moment, most critical first; ``critical_frequency_hz`` the one of them that won;
     ``near`` those that are stable by less than ``NEAR_DB`` and may linger.
-    ``onset_s`` is when the loop first became unstable, ``overtake_s`` when the feedback first
-    stays above the programme in its own third-octave band, ``louder_than_programme_s`` above the
-    whole programme; None where that never happens.
+    ``onset_s`` is when the loop first became unstable, ``off_s`` when the fader left it stable
+    again for good (a compressor not counted), ``overtake_s`` when the feedback first stays
+    above the programme in its own third-octave band, ``louder_than_programme_s`` above the whole
+    programme; None where that never happens.
     """
 
     spec: RunSpec
@@ -103,9 +104,16 @@ class Run:
     near: tuple[Critical, ...]
     critical_frequency_hz: float
     onset_s: float | None
+    off_s: float | None
     overtake_s: float | None
     louder_than_programme_s: float | None
     acts_s: float | None
+
+    @property
+    def modes(self) -> tuple[tuple[float, float], ...]:
+        """(frequency in Hz, dB beside the most critical, never positive) of truth and near."""
+        both = (*self.truth, *self.near)
+        return tuple((c.frequency_hz, both[0].margin_db - c.margin_db) for c in both)
 
     def excess_at(self, time_s: float | np.ndarray) -> np.ndarray:
         """Return the excess in dB at one or more times."""
@@ -512,6 +520,8 @@ def render_run(spec: RunSpec, sound: np.ndarray | None = None) -> Run:
     truth = tuple(c for c in found if c.margin_db < 0.0)
     unstable = np.flatnonzero(excess_db > 0.0)
     onset_s = float(moments[unstable[0]]) / rate if len(unstable) and truth else None
+    last = int(np.flatnonzero(nominal_db > 0.0)[-1]) if onset_s is not None else len(moments)
+    off_s = float(moments[last + 1]) / rate if last + 1 < len(moments) else None
     end_s = spec.acts_s if spec.acts_s is not None else n / rate
     critical_hz = found[0].frequency_hz if found else 0.0
     overtake_s = louder_s = None
@@ -546,6 +556,7 @@ def render_run(spec: RunSpec, sound: np.ndarray | None = None) -> Run:
         near=tuple(c for c in found if 0.0 <= c.margin_db < NEAR_DB),
         critical_frequency_hz=critical_hz,
         onset_s=onset_s,
+        off_s=off_s,
         overtake_s=overtake_s,
         louder_than_programme_s=louder_s,
         acts_s=spec.acts_s,

@@ -12,7 +12,7 @@ from scipy import signal
 from monitor.stage.filters import THIRD_OCTAVE_Q, peaking_section, section_response
 from monitor.stage.loop import StageLoop
 from monitor.stage.nyquist import criticals
-from monitor.stage.provoke import CANDIDATE_DB, RunSpec, render_run
+from monitor.stage.provoke import NEAR_DB, RunSpec, render_run
 from monitor.stage.room import Responses
 from monitor.stage.scenario import DEFAULT_ROOM, ROOMS
 
@@ -127,12 +127,14 @@ def test_a_slider_is_the_analogue_peak_through_scipy_s_bilinear_transform(
 SPEC = RunSpec(seed=1, room_seed=2, t60_s=0.4, place="wedge", programme="talk", duration_s=6.0)
 
 
-def test_candidates_are_what_is_near_unstable_and_modes_count_from_the_first() -> None:
+def test_modes_are_truth_and_near_counted_from_the_most_critical() -> None:
     run = render_run(replace(SPEC, provocation="step", excess_db=2.0))
-    assert run.candidates[: len(run.truth)] == run.truth
-    assert all(0.0 <= c.margin_db < CANDIDATE_DB for c in run.candidates[len(run.truth) :])
+    assert [f for f, _ in run.modes] == [c.frequency_hz for c in (*run.truth, *run.near)]
     assert run.modes[0] == (run.truth[0].frequency_hz, 0.0)
-    assert all(-2.0 - CANDIDATE_DB - 0.1 < level_db <= 0.0 for _, level_db in run.modes)
+    levels_db = [level_db for _, level_db in run.modes]
+    assert levels_db == sorted(levels_db, reverse=True)
+    assert -2.0 - NEAR_DB - 0.1 < levels_db[-1] <= 0.0
+    assert all(0.0 <= c.margin_db < NEAR_DB for c in run.near)
 
 
 def test_the_end_is_when_the_fader_has_come_down_far_enough() -> None:
