@@ -42,8 +42,10 @@ def _crossings(response: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     imaginary, real = response.imag, response.real
     falls = np.flatnonzero((imaginary[:-1] > 0.0) & (imaginary[1:] <= 0.0))
     part = imaginary[falls] / (imaginary[falls] - imaginary[falls + 1])
-    level = real[falls] + part * (real[falls + 1] - real[falls])
-    to_the_right = level > 0.0
+    to_the_right = real[falls] + part * (real[falls + 1] - real[falls]) > 0.0
+    # Lengths are joined, not the points: the chord between them is shorter than the arc.
+    before, after = np.abs(response[falls]), np.abs(response[falls + 1])
+    level = before + part * (after - before)
     return (falls + part)[to_the_right], level[to_the_right]
 
 
