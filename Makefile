@@ -24,7 +24,7 @@ test: ## set up what is missing, then lint, check types and run all tests
 
 lint: ## style and types only, nothing is run
 	@.ci/prepare test
-	$(BIN)/ruff check .
+	$(BIN)/ruff check --no-cache .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 

@@ -172,7 +172,6 @@ def _lamp(settings: Settings) -> Sequence[Finding]:
 
 def _panel(settings: Settings) -> Sequence[Finding]:
     from firmware.faces import draw_face
-
     from firmware.ports import Face
     from monitor import watch
 

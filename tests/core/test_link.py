@@ -269,8 +269,8 @@ def test_client_keeps_the_newest_snapshot_and_every_event(play: Any) -> None:
     _, path = play(script)
     client = LinkClient(path, start=False)
     with client, client.subscribe() as events:
-        client.start()
         began = time.monotonic()
+        client.start()
         event = events.get(5.0)
         assert event is not None
         assert event["event"] == "howl"
