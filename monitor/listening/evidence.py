@@ -31,6 +31,10 @@ LEAST_SHARE_OF_POWER_DB = -40.0
 LEAST_SHARE_OF_OCTAVE_DB = -20.0
 """Lines fainter than this beside the sound around them are left for later: a loop climbs out
 of there, and what does not is not worth the measuring."""
+MOST_SPREAD_BINS = 0.15
+STEEPEST_FALL_DB_PER_S = -40.0
+"""Over its last four hops a loop's line wanders less and falls less steeply (19 of 20 of the
+tuning loops' hops; three quarters of all other lines are left out here)."""
 MAX_CANDIDATES = 16
 
 _HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 0.5, 1.5, 1.0 / 3.0])
@@ -71,6 +75,24 @@ FEATURES: tuple[str, ...] = (
 )
 
 
+_SQUASH_AT = {
+    **dict.fromkeys((f"slope_{n}" for n in _SLOPE_HOPS), 10.0),
+    **dict.fromkeys((f"residual_{n}_db" for n in _SLOPE_HOPS), 0.3),
+    "drift_12_bins": 0.01,
+    "largest_rise_db": 3.0,
+    "growth_since_rise_db": 1.0,
+    "largest_bend_db": 1.0,
+    "ramp_rise_db": 3.0,
+    "ramp_residual_db": 0.3,
+    "fall_from_peak_db": 1.0,
+    **dict.fromkeys(("rest_change_8_db", "rest_change_32_db"), 3.0),
+    **dict.fromkeys(("floor_change_8_db", "floor_change_32_db"), 3.0),
+}
+"""Features given as a signed logarithm, linear below this, so that no wild value dominates."""
+_SQUASHED = np.array([FEATURES.index(name) for name in _SQUASH_AT])
+_SQUASH_RATE = 1.0 / np.array(list(_SQUASH_AT.values()))
+
+
 @dataclass(frozen=True, slots=True)
 class Candidates:
     """The lines of one hop: floats [n], ``bins`` int [n], ``features`` [n, n_features].
@@ -104,11 +126,6 @@ def _rows(hop_s: float) -> tuple[np.ndarray, np.ndarray]:
     return np.array(rows), np.array(
         [np.sum(((np.arange(n) - (n - 1) / 2) * hop_s) ** 2) / n for n in _SLOPE_HOPS]
     )
-
-
-def _squash(values: np.ndarray, scale: float) -> np.ndarray:
-    """Signed logarithm: linear below ``scale``, so that no wild value dominates the scorer."""
-    return np.sign(values) * np.log1p(np.abs(values) / scale)
 
 
 class Evidence:
@@ -173,16 +190,28 @@ class Evidence:
             (share_of_power_db >= LEAST_SHARE_OF_POWER_DB)
             & (share_of_octave_db >= LEAST_SHARE_OF_OCTAVE_DB)
         ]
-        # Only lines that have stood here for four hops are worth the measuring.
-        stood = history.level_db(4)[:-1]
-        highest = np.maximum(np.maximum(stood[:, bins - 1], stood[:, bins]), stood[:, bins + 1])
-        bins = bins[
-            ((highest - history.floor_db(4)[:-1, bins]) >= MIN_PROMINENCE_DB - 4.0).all(axis=0)
-        ]
+        bins = bins[self._stands(bins)] if len(bins) else bins
         if len(bins) > MAX_CANDIDATES:
             prominence = level[bins] - floor[bins]
             bins = np.sort(bins[np.argpartition(-prominence, MAX_CANDIDATES)[:MAX_CANDIDATES]])
         return self._measure(bins) if len(bins) else None
+
+    def _stands(self, bins: np.ndarray) -> np.ndarray:
+        """Whether each line stood out, stood still and did not fall over the last four hops."""
+        history = self._history
+        level = history.level_db(4)
+        below, here, above = level[:, bins - 1], level[:, bins], level[:, bins + 1]
+        highest = np.maximum(np.maximum(below, here), above)
+        out = highest - history.floor_db(4)[:, bins] >= MIN_PROMINENCE_DB - 4.0
+        curvature = np.minimum(below - 2.0 * here + above, -1e-6)
+        offset = np.clip(0.5 * (below - above) / curvature, -1.0, 1.0)
+        spread = ((offset - offset.mean(axis=0)) ** 2).mean(axis=0)
+        fall_db = here[3] - here[0] + (here[2] - here[1]) / 3.0  # 10/3 of the slope a hop
+        steepest_db = STEEPEST_FALL_DB_PER_S * self._hop_s * 10.0 / 3.0
+        standing: np.ndarray = (
+            out.all(axis=0) & (spread <= MOST_SPREAD_BINS**2) & (fall_db >= steepest_db)
+        )
+        return standing
 
     def _measure(self, bins: np.ndarray) -> Candidates:
         history = self._history
@@ -260,34 +289,36 @@ class Evidence:
                 np.log2(frequency_hz / 1000.0),
                 prominence[-1],
                 *(self._mean_rows @ prominence),
-                *_squash(slopes, 10.0),
-                *_squash(residuals, 0.3),
+                *slopes,
+                *residuals,
                 np.log(spread_4 * cents_a_bin + 0.05),
                 np.log(spread_12 * cents_a_bin + 0.05),
                 np.log(spread_4 + 0.001),
-                _squash(drift, 0.01),
+                drift,
                 *self._prominence_at(_HARMONIC_RATIOS[:, None] * exact),
-                _squash(largest_rise, 3.0),
+                largest_rise,
                 (len(rise) - 1 - at) * self._hop_s,
-                _squash(now - y[at + hops, each], 1.0),
-                _squash(bend, 1.0),
+                now - y[at + hops, each],
+                bend,
                 count * self._hop_s,
-                _squash(-relative[lowest, each], 3.0),
-                _squash(ramp_residual, 0.3),
-                _squash(relative.max(axis=0), 1.0),
+                -relative[lowest, each],
+                ramp_residual,
+                relative.max(axis=0),
                 (prominence[-48:] > MIN_PROMINENCE_DB).mean(axis=0),
                 age_hops * self._hop_s,
                 share_of_power_db,
                 share_of_octave_db,
                 shoulders - now,
-                *_squash(change_8, 3.0),
-                *_squash(change_32, 3.0),
+                *change_8,
+                *change_32,
                 follows,
                 np.full(n, np.log2(1.0 + n)),
                 np.full(n, np.log2(self.window_s / 0.0853)),
             ],
             axis=1,
         )
+        squashed = features[:, _SQUASHED]
+        features[:, _SQUASHED] = np.sign(squashed) * np.log1p(np.abs(squashed) * _SQUASH_RATE)
         return Candidates(
             bins=bins,
             frequency_hz=frequency_hz,
