@@ -100,7 +100,11 @@ def _pole(transfer: _Transfer, frequency_hz: float, gain: float, rate: int) -> t
     turn = 2.0 * math.pi * frequency_hz / rate
     value, slope = transfer(1j * turn)
     delay = (-slope / value).real
-    straight = math.log(max(gain * abs(value), 1e-12)) / max(delay, 1.0)
+    if delay < 1.0:
+        return 0.0, delay / rate  # no loop time, so no growth that the formula could tell
+    straight = math.log(max(gain * abs(value), 1e-12)) / delay
+    # Far from the real axis the sum overflows, and growth so fast is no ring's.
+    straight = max(-0.01, min(0.01, straight))
     here = complex(straight, turn)
     for _ in range(8):
         value, slope = transfer(here)
