@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import waitress
+from waitress import wasyncore
 
 from monitor.link import LinkClient, Received
 from tests.browser import browser, screenshot
@@ -43,19 +44,30 @@ class StillClient(LinkClient):
 
 @contextmanager
 def page_server(client: LinkClient, *, max_streams: int = 4, port: int = 0) -> Iterator[str]:
-    """The real server in this process; yields its address."""
+    """The real server in this process; yields its address, and closes ``client`` at the end."""
     server = waitress.create_server(
         create_app(client, max_streams=max_streams),
         host="127.0.0.1",
         port=port,
         threads=max_streams + 4,
     )
-    thread = threading.Thread(target=server.run, daemon=True)
+    stopping = threading.Event()
+
+    def run() -> None:
+        while not stopping.is_set():
+            wasyncore.loop(timeout=0.05, map=server._map, count=1)
+        wasyncore.close_all(server._map, ignore_all=True)
+
+    thread = threading.Thread(target=run, daemon=True)
     thread.start()
     try:
         yield f"http://127.0.0.1:{server.effective_port}/"
     finally:
-        server.close()
+        # Streams first, then the workers, then the sockets in the thread that watches them:
+        # closed in any other order, a worker writes to a descriptor that is gone.
+        client.close()
+        server.task_dispatcher.shutdown(cancel_pending=True, timeout=5)
+        stopping.set()
         thread.join(timeout=5)
 
 
