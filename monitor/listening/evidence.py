@@ -35,6 +35,8 @@ MOST_SPREAD_BINS = 0.15
 STEEPEST_FALL_DB_PER_S = -40.0
 """Over its last four hops a loop's line wanders less and falls less steeply (19 of 20 of the
 tuning loops' hops; three quarters of all other lines are left out here)."""
+ALL_EVERY_HOPS = 3
+"""Lines that the scorer was sure are no feedback are measured again only this often."""
 MAX_CANDIDATES = 16
 
 _HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 0.5, 1.5, 1.0 / 3.0])
@@ -158,22 +160,32 @@ class Evidence:
         self._times_s = (np.arange(HISTORY_HOPS) - (HISTORY_HOPS - 1))[:, None] * hop_s
         self._hop_numbers = np.arange(HISTORY_HOPS)[:, None]
         self._total = np.full(HISTORY_HOPS, 1e-15)
+        self._power_sums = np.zeros(history.n_bins + 1)
+        self._dismissed = np.zeros(history.n_bins, dtype=bool)
+        self._hops = 0
 
     def reset(self) -> None:
         """Forget the programme's past level (the history is reset by its owner)."""
         self._total[:] = 1e-15
+        self._dismissed[:] = False
+        self._hops = 0
+
+    def dismiss(self, bins: np.ndarray) -> None:
+        """Pass over these bins and their neighbours until the next hop that looks at all."""
+        self._dismissed[bins + np.array([[-1], [0], [1]])] = True
 
     def find(self) -> Candidates | None:
         """Candidates of the newest hop, or None; call exactly once a hop."""
         history = self._history
         level = history.level_db(1)[0]
         floor = history.floor_db(1)[0]
-        self._power_sums = np.concatenate(
-            ([0.0], np.cumsum(np.exp(level * (np.log(10.0) / 10.0)), dtype=np.float64))
-        )
+        np.cumsum(history.power, out=self._power_sums[1:])
         self._total[:-1] = self._total[1:]
         self._total[-1] = self._power_sums[-1] + 1e-15
 
+        self._hops += 1
+        if self._hops % ALL_EVERY_HOPS == 0:
+            self._dismissed[:] = False
         first, last = self._first, self._last
         here = level[first:last]
         is_peak = (
@@ -181,6 +193,7 @@ class Evidence:
             & (here >= level[first + 1 : last + 1])
             & (here >= floor[first:last] + MIN_PROMINENCE_DB)
             & (here >= MIN_LEVEL_DBFS)
+            & ~self._dismissed[first:last]
         )
         bins = np.flatnonzero(is_peak) + first
         if len(bins) == 0:

@@ -20,6 +20,9 @@ from monitor.listening.spectrum import friendly_length, line_frequency_hz
 
 LOWEST_RATE_HZ = 8000
 HIGHEST_RATE_HZ = 192000
+SURELY_NOT = -4.0
+"""Log-odds below which a line may be passed over for a hop or two: about 1 in 50."""
+NOTHING = np.zeros(0)
 
 
 THRESHOLDS: dict[Way, Thresholds] = {
@@ -159,7 +162,10 @@ class Listener:
         self, layer: Layer, book: RingBook, window: np.ndarray, now_s: float
     ) -> list[RingEvent]:
         candidates = layer.look(window)
-        log_odds = self._scorer.log_odds(candidates.features) if candidates else np.zeros(0)
+        log_odds = NOTHING
+        if candidates is not None:
+            log_odds = self._scorer.log_odds(candidates.features)
+            layer.evidence.dismiss(candidates.bins[log_odds < SURELY_NOT])
         return book.advance(candidates, log_odds, self._thresholds, now_s=now_s)
 
     def _exact_hz_of(self, layer: Layer) -> Callable[[float], float]:

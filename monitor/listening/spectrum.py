@@ -39,7 +39,7 @@ class SpectrumHistory:
     """The level of every bin over the last ``n_hops`` hops, and its local floor.
 
     The local floor of a bin is the mean level in dB of the bins around it, +-``floor_bins``:
-    what the line would have to stand out of.
+    what the line would have to stand out of.  ``power`` [n_bins] is the newest hop's, linear.
 
     Parameters
     ----------
@@ -68,11 +68,11 @@ class SpectrumHistory:
         self._level_db = np.full((2 * n_hops, self.n_bins), SILENCE_DBFS, dtype=np.float32)
         self._floor_db = np.full((2 * n_hops, self.n_bins), SILENCE_DBFS, dtype=np.float32)
         self._row = 0
-        bins = np.arange(self.n_bins)
-        self._lower = np.maximum(bins - floor_bins, 0)
-        self._upper = np.minimum(bins + floor_bins + 1, self.n_bins)
-        self._width = (self._upper - self._lower).astype(np.float64)
+        if 2 * floor_bins >= self.n_bins:
+            raise ValueError(f"floor_bins={floor_bins} is too wide for {self.n_bins} bins")
+        self._floor_bins = floor_bins
         self._sums = np.zeros(self.n_bins + 1)
+        self.power: np.ndarray = np.zeros(self.n_bins)
 
     def reset(self) -> None:
         """Fill the past with silence."""
@@ -82,10 +82,16 @@ class SpectrumHistory:
     def push(self, window: np.ndarray) -> None:
         """Take in the newest samples, float32 [>= window_samples]; the last ones count."""
         spectrum = np.fft.rfft(window[-self.window_samples :] * self._window)[: self.n_bins]
-        power = spectrum.real**2 + spectrum.imag**2
-        level_db = 10.0 * np.log10(power * self._scale + 1e-15)
-        np.cumsum(level_db, out=self._sums[1:])
-        floor_db = (self._sums[self._upper] - self._sums[self._lower]) / self._width
+        self.power = (spectrum.real**2 + spectrum.imag**2) * self._scale + 1e-15
+        level_db = 10.0 * np.log10(self.power)
+        sums, reach = self._sums, self._floor_bins
+        np.cumsum(level_db, out=sums[1:])
+        floor_db = np.empty(self.n_bins)
+        width = 2 * reach + 1
+        floor_db[reach : self.n_bins - reach] = (sums[width:] - sums[:-width]) / width
+        # Towards the ends of the spectrum: the nearest whole neighbourhood.
+        floor_db[:reach] = floor_db[reach]
+        floor_db[self.n_bins - reach :] = floor_db[self.n_bins - reach - 1]
         self._row = (self._row + 1) % self.n_hops
         for row in (self._row, self._row + self.n_hops):
             self._level_db[row] = level_db
