@@ -89,7 +89,7 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
             return _line("the box does not answer; is it switched on?", 503)
         if "stage" not in latest.snapshot:
             return _line(
-                "this box has no practice stage; its settings file says how it listens", 403
+                "only the practice stage is steered from here; a box goes by its settings file", 403
             )
         try:
             answer = client.request({**body, "class": name})

@@ -49,8 +49,10 @@ function listen() {
   source.addEventListener("ring", poll);
   source.onerror = () => {
     if (polling === null) polling = setInterval(poll, POLL_MS);
-    // Refused for good (too many pages, or the server was away): try again by hand.
-    if (source?.readyState === EventSource.CLOSED) setTimeout(listen, 1500);
+    // Refused for good: soon again while the server is away, later when all its streams are
+    // taken and polling works.
+    const fed = performance.now() - heardAt < 2 * POLL_MS;
+    if (source?.readyState === EventSource.CLOSED) setTimeout(listen, fed ? 10000 : 1500);
   };
 }
 

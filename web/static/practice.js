@@ -30,6 +30,12 @@ function build(stage) {
   fader.max = stage.fader_max_db;
 }
 
+/** Scroll the desk sideways until a slider is in its middle. */
+function bring(cell) {
+  const desk = at("desk");
+  desk.scrollLeft = cell.offsetLeft - desk.offsetLeft - (desk.clientWidth - cell.clientWidth) / 2;
+}
+
 export function followPractice(snapshot) {
   const { stage } = snapshot;
   at("practice").hidden = !stage;
@@ -49,7 +55,9 @@ export function followPractice(snapshot) {
   [...at("desk").children].forEach((cell, i) => {
     const input = cell.firstElementChild;
     if (document.activeElement !== input) input.value = stage.sliders[i].cut_db;
-    cell.dataset.named = pulls.has(stage.sliders[i].label) ? "yes" : "no";
+    const named = pulls.has(stage.sliders[i].label) ? "yes" : "no";
+    if (named === "yes" && cell.dataset.named === "no") bring(cell);
+    cell.dataset.named = named;
   });
 }
 
