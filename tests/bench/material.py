@@ -78,8 +78,8 @@ def sounds() -> list[Sound]:
     manifest = Path(folder) / "manifest.csv"
     if not manifest.is_file():
         raise SystemExit(
-            f"no {manifest}: make the sounds with tests/bench/make_sounds.py, or set "
-            "HOWL_LANTERN_SOUNDS to their folder"
+            f"no {manifest}: name the folder of sounds in HOWL_LANTERN_SOUNDS "
+            "(docs/listening.md says what it holds)"
         )
     with manifest.open(newline="", encoding="utf-8") as file:
         return [

@@ -189,8 +189,8 @@ def main() -> None:
     print(f"{len(labels)} rows, {int(labels.sum())} of feedback", file=sys.stderr)
     note = (
         f"Trained by tests/bench/train.py on {asked.runs} simulated closed loops and "
-        f"{asked.copies} varied copies of the tuning part of the sounds of tests/bench/"
-        "make_sounds.py; nothing of the scoring part was used."
+        f"{asked.copies} varied copies of the tuning part of the sounds (tests/bench/material.py "
+        "says which); nothing of the scoring part was used."
     )
     weights_data = train(features, labels, weights, seed=1, epochs=asked.epochs, note=note)
     WEIGHTS_FILE.write_text(json.dumps(weights_data, separators=(",", ":")) + "\n", "utf-8")
