@@ -39,7 +39,13 @@ with LinkClient(sys.argv[1]) as client, client.subscribe() as events:
 
 
 class WatchProcess:
-    """A watcher with settings, socket and journal of its own, without lamp and panel.
+    """A watcher with settings, socket and journal of its own.
+
+    Parameters
+    ----------
+    hardware : bool
+        Whether lamp and panel are switched on; where there are none, their libraries are
+        loaded and fail.
 
     Attributes
     ----------
@@ -47,7 +53,14 @@ class WatchProcess:
         Just before the process was made.
     """
 
-    def __init__(self, folder: Path, environment: Mapping[str, str], *, device: str) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        environment: Mapping[str, str],
+        *,
+        device: str,
+        hardware: bool = False,
+    ) -> None:
         # A socket's path may have 107 bytes and pytest's folders are long.
         self._socket_folder = tempfile.TemporaryDirectory(prefix="lnt")
         self.socket_path = Path(self._socket_folder.name) / "link.sock"
@@ -58,7 +71,7 @@ class WatchProcess:
             f'[microphone]\ndevice = "{device}"\n'
             f'[link]\nsocket = "{self.socket_path}"\n'
             f'[journal]\nfile = "{self.journal_path}"\n'
-            '[lamp]\nenabled = false\n[panel]\ndriver = "none"\n'
+            + ("" if hardware else '[lamp]\nenabled = false\n[panel]\ndriver = "none"\n')
         )
         with self._log_path.open("wb") as log:
             self.started_mono_s = time.monotonic()

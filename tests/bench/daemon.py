@@ -1,6 +1,6 @@
 """What the running daemon costs: ``howl-lantern watch`` fed by a sound server in real time.
 
-Run with ``python -m tests.bench.daemon``; takes a minute and a half.  The figures are those of
+Run with ``python -m tests.bench.daemon``; takes two minutes.  The figures are those of
 the process itself, as proc(5) gives them: VmRSS counts shared libraries in full, Pss by the
 share of everybody who maps them.  CPU is relative to one core of this machine.
 """
@@ -11,7 +11,10 @@ import os
 import sys
 import tempfile
 import time
+import wave
 from pathlib import Path
+
+import numpy as np
 
 from monitor.link import LinkClient
 from tests.sound_server import SoundServer, what_is_missing
@@ -20,6 +23,7 @@ from tests.watching import WatchProcess
 SETTLE_S = 3.0
 CPU_S = 20.0
 DISK_S = 60.0
+ROOM_S = SETTLE_S + 2 * (CPU_S + 1.0) + DISK_S + 20.0
 STARTS = 5
 
 
@@ -106,13 +110,30 @@ def work(watcher: WatchProcess) -> None:
         print(f"CPU over {CPU_S:.0f} s, {clients}: {100 * share:.1f} % of one core")
         if client is not None:
             client.close()
-    before = io_counts(pid)
+    before, files = io_counts(pid), marks(watcher)
     time.sleep(DISK_S)
     after = io_counts(pid)
     print(
-        f"while quiet, a minute: {after['write_bytes'] - before['write_bytes']} bytes to disk "
-        f"({after['syscw'] - before['syscw']} write calls, sockets included)"
+        f"in a quiet room, a minute: {after['write_bytes'] - before['write_bytes']} bytes to disk, "
+        f"journal and log {'as they were' if files == marks(watcher) else 'were written'}"
     )
+
+
+def marks(watcher: WatchProcess) -> list[tuple[str, int, int]]:
+    """Size and time of the last write of all the watcher's files."""
+    folder = watcher.journal_path.parent
+    files = [*folder.glob(f"{watcher.journal_path.name}*"), folder / "watch.log"]
+    return sorted((f.name, f.stat().st_size, f.stat().st_mtime_ns) for f in files)
+
+
+def write_room(path: Path) -> None:
+    """A room without music: steady noise, 60 dB below full scale."""
+    noise = 1e-3 * np.random.default_rng(1).standard_normal(round(ROOM_S * 48000))
+    with wave.open(str(path), "wb") as sound:
+        sound.setnchannels(1)
+        sound.setsampwidth(2)
+        sound.setframerate(48000)
+        sound.writeframes((32767 * noise).astype("<i2").tobytes())
 
 
 def main() -> int:
@@ -123,6 +144,7 @@ def main() -> int:
         return 1
     with tempfile.TemporaryDirectory() as name, SoundServer(Path(name)) as server:
         folder = Path(name)
+        write_room(folder / "room.wav")
         starts_s = sorted(start_once(folder, server) for _ in range(STARTS))
         load = os.getloadavg()[0]
         print(
@@ -135,8 +157,13 @@ def main() -> int:
             ) as watcher:
                 with LinkClient(watcher.socket_path) as client:
                     first_sound(watcher, client)
+                if not hardware:
+                    server.play(folder / "room.wav")
                 memory(watcher, "lamp and panel " + ("on" if hardware else "off"))
                 if not hardware:
+                    with LinkClient(watcher.socket_path) as client:
+                        received = client.wait_for_snapshot(0.0, 5.0)
+                        print(f"state {received.snapshot['state'] if received else 'unknown'}")
                     work(watcher)
                 watcher.stop()
     return 0
