@@ -33,9 +33,9 @@ format: ## bring the code into the house style
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
 
-bench: ## measure what the listening and the watcher cost, and print the table
+bench: ## measure cost, the running daemon and, with HOWL_LANTERN_SOUNDS, the detector
 	@.ci/prepare test
-	@$(BIN)/python -m tests.bench.cost $(ARGS)
+	@$(BIN)/python -m tests.bench
 
 train: ## make the scorer's weights again from the scripted sounds
 	@.ci/prepare test

@@ -36,6 +36,9 @@ FEEDBACK_DB = 6.0
 OWN_DB = 1.5
 """... and as the programme's own when the twin has it too, within this."""
 
+SURE_EXCESS_DB = 0.2
+"""With less a loop climbs by 1 to 4 dB/s in a room: no label says what that is."""
+
 TONE_RATE = 0.4
 """Part of the tones' rows that is kept: they resemble each other."""
 
@@ -97,7 +100,7 @@ def rows_with_feedback(seed: int) -> Rows:
     features, labels, weights = [], [], []
     for found, twin in _beside_the_twin(run):
         own = twin < OWN_DB
-        unstable = float(run.excess_at(found[1])) > 0.0
+        unstable = float(run.excess_at(found[1])) > min(SURE_EXCESS_DB, 0.5 * run.peak_excess_db)
         ringing = unstable & (twin > FEEDBACK_DB)
         distance_hz = _nearest(found[0].frequency_hz, run.truth)
         nearly_hz = _nearest(found[0].frequency_hz, run.near)
