@@ -165,7 +165,10 @@ class RingBook:
             if id(line) not in matched:
                 line.evidence -= MISSED_PENALTY
             line.evidence = min(line.evidence, 1.5 * thresholds.howl.evidence)
-            if line.ring is None:
+            if line.ring is not None:
+                # An open ring is closed by its line's end, not by doubts about a line that stands.
+                line.evidence = max(line.evidence, 0.0)
+            else:
                 if line.evidence <= 0.0:
                     continue
                 if line.reaches(thresholds.ringing):
@@ -179,7 +182,7 @@ class RingBook:
                         flagged_s=now_s,
                     )
                     events.append(RingEvent("howl", line.ring, now_s))
-                if self._follow(line, id(line) in matched):
+                if self._is_over(line):
                     events.append(self._close(line, now_s))
                     continue
             kept.append(line)
@@ -236,7 +239,7 @@ class RingBook:
         )
         return RingEvent("ringing", line.ring, now_s)
 
-    def _follow(self, line: _Line, matched: bool) -> bool:
+    def _is_over(self, line: _Line) -> bool:
         """Update an open ring's level; True when the ring is over."""
         if line.ring is None:
             return False
@@ -262,7 +265,6 @@ class RingBook:
             line.hops_sunk >= CLOSE_HOPS
             or fall_db >= CLOSE_FALL_DB
             or (fall_db >= CLOSE_SLOPE_FALL_DB and falling_db_per_s <= CLOSE_SLOPE_DB_PER_S)
-            or (not matched and line.evidence <= -CLOSE_HOPS * MISSED_PENALTY)
         )
 
     def _level_dbfs(self, line: _Line) -> float:

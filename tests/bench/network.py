@@ -14,7 +14,7 @@ import numpy as np
 from monitor.listening.evidence import FEATURES
 from monitor.listening.scorer import CLIP
 
-HIDDEN = (48, 24)
+HIDDEN = (96, 32)
 BATCH = 1024
 
 

@@ -167,9 +167,9 @@ def _collect(jobs: Sequence[tuple[str, Callable[..., Rows], tuple[Any, ...]]]) -
 def main() -> None:
     """Collect rows, train, write the weights."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n", maxsplit=1)[0])
-    parser.add_argument("--runs", type=int, default=400, help="closed loops (default 400)")
+    parser.add_argument("--runs", type=int, default=600, help="closed loops (default 600)")
     parser.add_argument("--copies", type=int, default=2, help="varied copies of each sound")
-    parser.add_argument("--epochs", type=int, default=16)
+    parser.add_argument("--epochs", type=int, default=20)
     parser.add_argument("--rows", type=Path, help="keep collected rows in this file, or use them")
     asked = parser.parse_args()
     if asked.rows and asked.rows.exists():
