@@ -35,10 +35,16 @@ MOST_SPREAD_BINS = 0.15
 STEEPEST_FALL_DB_PER_S = -40.0
 """Over its last four hops a loop's line wanders less and falls less steeply (19 of 20 of the
 tuning loops' hops; three quarters of all other lines are left out here)."""
+STRAIGHT_DB = 1.0
+"""Residual of a straight line through a loop's level: under 0.3 dB when it stands clear, more
+while it still emerges from the floor."""
 ALL_EVERY_HOPS = 3
 """Lines that the scorer was sure are no feedback are measured again only this often."""
 MAX_CANDIDATES = 16
 
+DB_TO_NEPERS = np.log(10.0) / 10.0
+"""Of power: exp(DB_TO_NEPERS * level_db) is a power ratio."""
+_SHOULDERS = np.array([[-4], [-3], [3], [4]])
 _HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 0.5, 1.5, 1.0 / 3.0])
 _SLOPE_HOPS = (4, 8, 16, 32)
 _MEAN_HOPS = (4, 12, 32)
@@ -68,11 +74,10 @@ FEATURES: tuple[str, ...] = (
     "share_of_octave_db",
     "shoulder_db",
     "rest_change_8_db",
-    "rest_change_32_db",
     "floor_change_8_db",
+    "rest_change_32_db",
     "floor_change_32_db",
     "follows_rest",
-    "candidates",
     "window_s",
 )
 
@@ -92,7 +97,7 @@ _SQUASH_AT = {
 }
 """Features given as a signed logarithm, linear below this, so that no wild value dominates."""
 _SQUASHED = np.array([FEATURES.index(name) for name in _SQUASH_AT])
-_SQUASH_RATE = 1.0 / np.array(list(_SQUASH_AT.values()))
+_SQUASH_RATE = 1.0 / np.array(list(_SQUASH_AT.values()))[:, None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +133,18 @@ def _rows(hop_s: float) -> tuple[np.ndarray, np.ndarray]:
     return np.array(rows), np.array(
         [np.sum(((np.arange(n) - (n - 1) / 2) * hop_s) ** 2) / n for n in _SLOPE_HOPS]
     )
+
+
+def _straightest(slopes: np.ndarray, residuals: np.ndarray) -> np.ndarray:
+    """Slope over the longest window that is straight within 1 dB, else over the shortest.
+
+    ``slopes`` and ``residuals`` are [n_windows, n_candidates], shortest window first.
+    """
+    straight = residuals <= STRAIGHT_DB
+    straight[0] = True
+    longest = len(slopes) - 1 - straight[::-1].argmax(axis=0)
+    best: np.ndarray = slopes[longest, np.arange(slopes.shape[1])]
+    return best
 
 
 class Evidence:
@@ -218,7 +235,7 @@ class Evidence:
         out = highest - history.floor_db(4)[:, bins] >= MIN_PROMINENCE_DB - 4.0
         curvature = np.minimum(below - 2.0 * here + above, -1e-6)
         offset = np.clip(0.5 * (below - above) / curvature, -1.0, 1.0)
-        spread = ((offset - offset.mean(axis=0)) ** 2).mean(axis=0)
+        spread = (offset**2).sum(axis=0) / 4.0 - (offset.sum(axis=0) / 4.0) ** 2
         fall_db = here[3] - here[0] + (here[2] - here[1]) / 3.0  # 10/3 of the slope a hop
         steepest_db = STEEPEST_FALL_DB_PER_S * self._hop_s * 10.0 / 3.0
         standing: np.ndarray = (
@@ -253,9 +270,11 @@ class Evidence:
         residuals = np.sqrt(
             np.maximum(square_means - means**2 - slopes**2 * self._time_variances[:, None], 0.0)
         )
-        spread_4 = offset[-4:].std(axis=0)
-        spread_12 = offset.std(axis=0)
-        drift = np.abs(offset[-4:].sum(axis=0) - offset[:4].sum(axis=0)) / 4.0
+        last_4, first_4 = offset[-4:], offset[:4]
+        sum_4, sum_12 = last_4.sum(axis=0), offset.sum(axis=0)
+        spread_4 = np.sqrt(np.maximum((last_4**2).sum(axis=0) / 4.0 - (sum_4 / 4.0) ** 2, 0.0))
+        spread_12 = np.sqrt(np.maximum((offset**2).sum(axis=0) / 12.0 - (sum_12 / 12.0) ** 2, 0.0))
+        drift = np.abs(sum_4 - first_4.sum(axis=0)) / 4.0
 
         # The largest rise within one window: a note's beginning, or a very fast loop.
         hops = self._window_hops
@@ -276,20 +295,24 @@ class Evidence:
         covariance = (times * values).sum(axis=0) / count - mean_t * mean_v
         ramp_residual = np.sqrt(np.maximum(variance_v - covariance**2 / variance_t, 0.0))
 
-        standing = prominence > MIN_PROMINENCE_DB / 2.0
-        broken = ~standing[::-1]
-        age_hops = np.where(broken.any(axis=0), broken.argmax(axis=0), HISTORY_HOPS)
+        # Hops since the line last sank into its surroundings; all of them if it never did.
+        sunk = prominence[::-1] <= MIN_PROMINENCE_DB / 2.0
+        age_hops = np.where(sunk.any(axis=0), sunk.argmax(axis=0), HISTORY_HOPS)
 
         share_of_power_db, share_of_octave_db = self._shares_db(bins)
-        shoulders = recent[-4:, bins + np.array([[-4], [-3], [3], [4]])].mean(axis=(0, 1))
+        shoulders = recent[-4:, bins + _SHOULDERS].sum(axis=(0, 1)) / 16.0
 
         # The programme without this line (a Hann line's power is 1.5 times its middle bin's).
-        power = np.exp(np.log(10.0) / 10.0 * np.stack((y[-34:], floor_db[-34:])))
-        rest_db = 10.0 * np.log10(np.maximum(self._total[-34:, None] - 1.5 * power[0], power[1]))
-        around = np.stack((rest_db, floor_db[-34:]))  # [2, 34, n_candidates]
-        around_now = around[:, -2:].mean(axis=1)
-        change_8 = around_now - around[:, -10:-8].mean(axis=1)
-        change_32 = around_now - around[:, :2].mean(axis=1)
+        around = np.empty((2, 34, n))  # the rest of the sound, and the floor around the line
+        around[1] = floor_db[-34:]
+        line = np.exp(DB_TO_NEPERS * y[-34:])
+        floor = np.exp(DB_TO_NEPERS * around[1])
+        rest_db = np.log(np.maximum(self._total[-34:, None] - 1.5 * line, floor)) / DB_TO_NEPERS
+        around[0] = rest_db
+        ends = around[:, [0, 1, -10, -9, -2, -1]]
+        around_now = ends[:, 4] + ends[:, 5]
+        change_8 = 0.5 * (around_now - ends[:, 2] - ends[:, 3])
+        change_32 = 0.5 * (around_now - ends[:, 0] - ends[:, 1])
         # Correlation of the line's moves with the programme's: a loop does not keep time.
         moves = y[-31:] - y[-32:-1]
         rest_moves = rest_db[-31:] - rest_db[-32:-1]
@@ -297,50 +320,46 @@ class Evidence:
             (moves**2).sum(axis=0) * (rest_moves**2).sum(axis=0) + 1e-9
         )
 
-        features = np.stack(
-            [
-                np.log2(frequency_hz / 1000.0),
-                prominence[-1],
-                *(self._mean_rows @ prominence),
-                *slopes,
-                *residuals,
-                np.log(spread_4 * cents_a_bin + 0.05),
-                np.log(spread_12 * cents_a_bin + 0.05),
-                np.log(spread_4 + 0.001),
-                drift,
-                *self._prominence_at(_HARMONIC_RATIOS[:, None] * exact),
-                largest_rise,
-                (len(rise) - 1 - at) * self._hop_s,
-                now - y[at + hops, each],
-                bend,
-                count * self._hop_s,
-                -relative[lowest, each],
-                ramp_residual,
-                relative.max(axis=0),
-                (prominence[-48:] > MIN_PROMINENCE_DB).mean(axis=0),
-                age_hops * self._hop_s,
-                share_of_power_db,
-                share_of_octave_db,
-                shoulders - now,
-                *change_8,
-                *change_32,
-                follows,
-                np.full(n, np.log2(1.0 + n)),
-                np.full(n, np.log2(self.window_s / 0.0853)),
-            ],
-            axis=1,
-        )
-        squashed = features[:, _SQUASHED]
-        features[:, _SQUASHED] = np.sign(squashed) * np.log1p(np.abs(squashed) * _SQUASH_RATE)
+        # In the order of FEATURES; rows here, columns for the scorer.
+        values = np.empty((len(FEATURES), n))
+        values[0] = np.log2(frequency_hz / 1000.0)
+        values[1] = prominence[-1]
+        values[2:5] = self._mean_rows @ prominence
+        values[5:9] = slopes
+        values[9:13] = residuals
+        values[13] = np.log(spread_4 * cents_a_bin + 0.05)
+        values[14] = np.log(spread_12 * cents_a_bin + 0.05)
+        values[15] = np.log(spread_4 + 0.001)
+        values[16] = drift
+        values[17:23] = self._prominence_at(_HARMONIC_RATIOS[:, None] * exact)
+        values[23] = largest_rise
+        values[24] = (len(rise) - 1 - at) * self._hop_s
+        values[25] = now - y[at + hops, each]
+        values[26] = bend
+        values[27] = count * self._hop_s
+        values[28] = -relative[lowest, each]
+        values[29] = ramp_residual
+        values[30] = relative.max(axis=0)
+        values[31] = (prominence[-48:] > MIN_PROMINENCE_DB).sum(axis=0) / 48.0
+        values[32] = age_hops * self._hop_s
+        values[33] = share_of_power_db
+        values[34] = share_of_octave_db
+        values[35] = shoulders - now
+        values[36:38] = change_8
+        values[38:40] = change_32
+        values[40] = follows
+        values[41] = np.log2(self.window_s / 0.0853)
+        squashed = values[_SQUASHED]
+        values[_SQUASHED] = np.sign(squashed) * np.log1p(np.abs(squashed) * _SQUASH_RATE)
         return Candidates(
             bins=bins,
             frequency_hz=frequency_hz,
             level_db=now - 0.25 * (below[-1] - above[-1]) * offset[-1],
             prominence_db=prominence[-1],
-            slope_db_per_s=slopes[1],
+            slope_db_per_s=_straightest(slopes, residuals),
             share_of_power_db=share_of_power_db,
             share_of_octave_db=share_of_octave_db,
-            features=features,
+            features=values.T,
         )
 
     def _shares_db(self, bins: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -20,25 +20,25 @@ from monitor.listening.spectrum import friendly_length, line_frequency_hz
 
 LOWEST_RATE_HZ = 8000
 HIGHEST_RATE_HZ = 192000
-SURELY_NOT = -4.0
-"""Log-odds below which a line may be passed over for a hop or two: about 1 in 50."""
+SURELY_NOT = -3.0
+"""Log-odds below which a line may be passed over for a hop or two: 1 in 20."""
 NOTHING = np.zeros(0)
 
 
 THRESHOLDS: dict[Way, Thresholds] = {
     "soundcheck": Thresholds(
-        drift=1.0,
-        ringing=DegreeThreshold(8.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
-        howl=DegreeThreshold(16.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
+        drift=0.5,
+        ringing=DegreeThreshold(6.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
+        howl=DegreeThreshold(14.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
     ),
     "set": Thresholds(
-        drift=2.0,
-        ringing=DegreeThreshold(12.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
-        howl=DegreeThreshold(24.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
+        drift=1.0,
+        ringing=DegreeThreshold(10.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
+        howl=DegreeThreshold(20.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
     ),
 }
 """Chosen on the tuning part: soundcheck for the shortest delay that leaves speech alone, set for
-fewer than ten false howls an hour on music."""
+no more than a few false howls an hour on music and steady notes."""
 
 
 class Listener:

@@ -82,8 +82,13 @@ class SpectrumHistory:
     def push(self, window: np.ndarray) -> None:
         """Take in the newest samples, float32 [>= window_samples]; the last ones count."""
         spectrum = np.fft.rfft(window[-self.window_samples :] * self._window)[: self.n_bins]
-        self.power = (spectrum.real**2 + spectrum.imag**2) * self._scale + 1e-15
-        level_db = 10.0 * np.log10(self.power)
+        power = np.square(spectrum.real)
+        power += np.square(spectrum.imag)
+        power *= self._scale
+        power += 1e-15
+        self.power = power
+        level_db = np.log10(power)
+        level_db *= 10.0
         sums, reach = self._sums, self._floor_bins
         np.cumsum(level_db, out=sums[1:])
         floor_db = np.empty(self.n_bins)
