@@ -136,7 +136,7 @@ def _rows(hop_s: float) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _straightest(slopes: np.ndarray, residuals: np.ndarray) -> np.ndarray:
-    """Slope over the longest window that is straight within 1 dB, else over the shortest.
+    """Slope over the longest window that is straight within 1 dB, else over the shortest given.
 
     ``slopes`` and ``residuals`` are [n_windows, n_candidates], shortest window first.
     """
@@ -356,7 +356,7 @@ class Evidence:
             frequency_hz=frequency_hz,
             level_db=now - 0.25 * (below[-1] - above[-1]) * offset[-1],
             prominence_db=prominence[-1],
-            slope_db_per_s=_straightest(slopes, residuals),
+            slope_db_per_s=_straightest(slopes[1:], residuals[1:]),
             share_of_power_db=share_of_power_db,
             share_of_octave_db=share_of_octave_db,
             features=values.T,

@@ -64,8 +64,16 @@ def test_a_growing_line_is_found_named_and_closed_at_every_rate(rate_hz):
 
 @pytest.mark.parametrize("growth_db_per_s", [15.0, 30.0, 60.0])
 def test_growth_is_the_slope_of_the_line(growth_db_per_s):
+    # From below the floor of its bin, as a loop begins, and with noise too low to bend the climb
+    # once the line may count (its level must be above the last bit of 16).
     samples = growing_line(
-        rate_hz=48000, frequency_hz=1234.0, growth_db_per_s=growth_db_per_s, noise_dbfs=-70.0
+        rate_hz=48000,
+        frequency_hz=1234.0,
+        growth_db_per_s=growth_db_per_s,
+        noise_dbfs=-96.0,
+        start_dbfs=-130.0,
+        total_s=9.0,
+        until_s=8.0,
     )
     events = listen(samples, rate_hz=48000, way="soundcheck")
     ringing = next(event.ring for event in events if event.kind == "ringing")
