@@ -38,12 +38,13 @@ tuning loops' hops; three quarters of all other lines are left out here)."""
 STRAIGHT_DB = 1.0
 """Residual of a straight line through a loop's level: under 0.3 dB when it stands clear, more
 while it still emerges from the floor."""
-ALL_EVERY_HOPS = 3
+ALL_EVERY_HOPS = 4
 """Lines that the scorer was sure are no feedback are measured again only this often."""
 MAX_CANDIDATES = 16
 
 DB_TO_NEPERS = np.log(10.0) / 10.0
 """Of power: exp(DB_TO_NEPERS * level_db) is a power ratio."""
+_NEIGHBOURS = np.array([-1, 0, 1])[:, None, None]
 _SHOULDERS = np.array([[-4], [-3], [3], [4]])
 _HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 0.5, 1.5, 1.0 / 3.0])
 _SLOPE_HOPS = (4, 8, 16, 32)
@@ -171,6 +172,7 @@ class Evidence:
         self.window_s = 1.0 / bin_hz
         self._window_hops = max(2, round(self.window_s / hop_s))
         self._rows, self._time_variances = _rows(hop_s)
+        self._mean_of = np.ascontiguousarray(self._rows[0::2])
         self._mean_rows = np.zeros((len(_MEAN_HOPS), HISTORY_HOPS))
         for row, n in zip(self._mean_rows, _MEAN_HOPS, strict=True):
             row[-n:] = 1.0 / n
@@ -215,16 +217,17 @@ class Evidence:
         bins = np.flatnonzero(is_peak) + first
         if len(bins) == 0:
             return None
-        share_of_power_db, share_of_octave_db = self._shares_db(bins)
-        bins = bins[
-            (share_of_power_db >= LEAST_SHARE_OF_POWER_DB)
-            & (share_of_octave_db >= LEAST_SHARE_OF_OCTAVE_DB)
-        ]
-        bins = bins[self._stands(bins)] if len(bins) else bins
-        if len(bins) > MAX_CANDIDATES:
-            prominence = level[bins] - floor[bins]
-            bins = np.sort(bins[np.argpartition(-prominence, MAX_CANDIDATES)[:MAX_CANDIDATES]])
-        return self._measure(bins) if len(bins) else None
+        shares_db = self._shares_db(bins)
+        heard = (shares_db[0] >= LEAST_SHARE_OF_POWER_DB) & (
+            shares_db[1] >= LEAST_SHARE_OF_OCTAVE_DB
+        )
+        kept = np.flatnonzero(heard)
+        if len(kept):
+            kept = kept[self._stands(bins[kept])]
+        if len(kept) > MAX_CANDIDATES:
+            prominence = level[bins[kept]] - floor[bins[kept]]
+            kept = np.sort(kept[np.argpartition(-prominence, MAX_CANDIDATES)[:MAX_CANDIDATES]])
+        return self._measure(bins[kept], *shares_db[:, kept]) if len(kept) else None
 
     def _stands(self, bins: np.ndarray) -> np.ndarray:
         """Whether each line stood out, stood still and did not fall over the last four hops."""
@@ -234,8 +237,8 @@ class Evidence:
         highest = np.maximum(np.maximum(below, here), above)
         out = highest - history.floor_db(4)[:, bins] >= MIN_PROMINENCE_DB - 4.0
         curvature = np.minimum(below - 2.0 * here + above, -1e-6)
-        offset = np.clip(0.5 * (below - above) / curvature, -1.0, 1.0)
-        spread = (offset**2).sum(axis=0) / 4.0 - (offset.sum(axis=0) / 4.0) ** 2
+        offset = np.minimum(np.maximum(0.5 * (below - above) / curvature, -1.0), 1.0)
+        spread = (offset * offset).sum(axis=0) / 4.0 - (offset.sum(axis=0) / 4.0) ** 2
         fall_db = here[3] - here[0] + (here[2] - here[1]) / 3.0  # 10/3 of the slope a hop
         steepest_db = STEEPEST_FALL_DB_PER_S * self._hop_s * 10.0 / 3.0
         standing: np.ndarray = (
@@ -243,7 +246,9 @@ class Evidence:
         )
         return standing
 
-    def _measure(self, bins: np.ndarray) -> Candidates:
+    def _measure(
+        self, bins: np.ndarray, share_of_power_db: np.ndarray, share_of_octave_db: np.ndarray
+    ) -> Candidates:
         history = self._history
         n = len(bins)
         each = np.arange(n)
@@ -259,21 +264,25 @@ class Evidence:
         below = recent[-12:, bins - 1].astype(np.float64)
         above = recent[-12:, bins + 1].astype(np.float64)
         curvature = np.minimum(below - 2.0 * y[-12:] + above, -1e-6)
-        offset = np.clip(0.5 * (below - above) / curvature, -1.0, 1.0)
+        offset = np.minimum(np.maximum(0.5 * (below - above) / curvature, -1.0), 1.0)
         exact = bins + offset[-1]
         frequency_hz = exact * history.bin_hz
         cents_a_bin = 1200.0 / np.log(2.0) / exact
 
         moments = self._rows @ relative
         means, slopes = moments[0::2], moments[1::2]
-        square_means = self._rows[0::2] @ relative**2
+        square_means = self._mean_of @ (relative * relative)
         residuals = np.sqrt(
             np.maximum(square_means - means**2 - slopes**2 * self._time_variances[:, None], 0.0)
         )
         last_4, first_4 = offset[-4:], offset[:4]
         sum_4, sum_12 = last_4.sum(axis=0), offset.sum(axis=0)
-        spread_4 = np.sqrt(np.maximum((last_4**2).sum(axis=0) / 4.0 - (sum_4 / 4.0) ** 2, 0.0))
-        spread_12 = np.sqrt(np.maximum((offset**2).sum(axis=0) / 12.0 - (sum_12 / 12.0) ** 2, 0.0))
+        spread_4 = np.sqrt(
+            np.maximum((last_4 * last_4).sum(axis=0) / 4.0 - (sum_4 / 4.0) ** 2, 0.0)
+        )
+        spread_12 = np.sqrt(
+            np.maximum((offset * offset).sum(axis=0) / 12.0 - (sum_12 / 12.0) ** 2, 0.0)
+        )
         drift = np.abs(sum_4 - first_4.sum(axis=0)) / 4.0
 
         # The largest rise within one window: a note's beginning, or a very fast loop.
@@ -290,8 +299,8 @@ class Evidence:
         times = on_ramp * self._times_s
         values = on_ramp * relative
         mean_t, mean_v = times.sum(axis=0) / count, values.sum(axis=0) / count
-        variance_t = (times**2).sum(axis=0) / count - mean_t**2 + 1e-9
-        variance_v = (values**2).sum(axis=0) / count - mean_v**2
+        variance_t = (times * times).sum(axis=0) / count - mean_t**2 + 1e-9
+        variance_v = (values * values).sum(axis=0) / count - mean_v**2
         covariance = (times * values).sum(axis=0) / count - mean_t * mean_v
         ramp_residual = np.sqrt(np.maximum(variance_v - covariance**2 / variance_t, 0.0))
 
@@ -299,7 +308,6 @@ class Evidence:
         sunk = prominence[::-1] <= MIN_PROMINENCE_DB / 2.0
         age_hops = np.where(sunk.any(axis=0), sunk.argmax(axis=0), HISTORY_HOPS)
 
-        share_of_power_db, share_of_octave_db = self._shares_db(bins)
         shoulders = recent[-4:, bins + _SHOULDERS].sum(axis=(0, 1)) / 16.0
 
         # The programme without this line (a Hann line's power is 1.5 times its middle bin's).
@@ -317,7 +325,7 @@ class Evidence:
         moves = y[-31:] - y[-32:-1]
         rest_moves = rest_db[-31:] - rest_db[-32:-1]
         follows = (moves * rest_moves).sum(axis=0) / np.sqrt(
-            (moves**2).sum(axis=0) * (rest_moves**2).sum(axis=0) + 1e-9
+            (moves * moves).sum(axis=0) * (rest_moves * rest_moves).sum(axis=0) + 1e-9
         )
 
         # In the order of FEATURES; rows here, columns for the scorer.
@@ -362,26 +370,26 @@ class Evidence:
             features=values.T,
         )
 
-    def _shares_db(self, bins: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Power of the lines over that of all the sound, and of the octave around each, dB."""
+    def _shares_db(self, bins: np.ndarray) -> np.ndarray:
+        """Lines' power over all the sound's, and over that of the octave around each, dB [2, n]."""
         sums = self._power_sums
         line_power = sums[bins + 2] - sums[bins - 1] + 1e-15
         lower = (bins * 0.7071).astype(np.int64)
         upper = np.minimum((bins * 1.4142).astype(np.int64) + 1, len(sums) - 1)
-        return (
-            10.0 * np.log10(line_power / self._total[-1]),
-            10.0 * np.log10(line_power / (sums[upper] - sums[lower] + 1e-15)),
-        )
+        shares = np.empty((2, len(bins)))
+        shares[0] = line_power / self._total[-1]
+        shares[1] = line_power / (sums[upper] - sums[lower] + 1e-15)
+        shares_db: np.ndarray = 10.0 * np.log10(shares)
+        return shares_db
 
     def _prominence_at(self, exact_bins: np.ndarray) -> np.ndarray:
         """Highest prominence within +-1 bin of given places over the last 2 hops; 0 outside."""
         history = self._history
-        nearest = np.rint(exact_bins).astype(np.int64)
-        inside = (nearest >= 4) & (nearest < history.n_bins - 2)
-        nearest = np.where(inside, nearest, 4)
-        level = history.level_db(2)
-        highest = np.maximum(
-            np.maximum(level[:, nearest - 1], level[:, nearest]), level[:, nearest + 1]
-        )
-        above = highest - history.floor_db(2)[:, nearest]
-        return np.where(inside, 0.5 * (above[0] + above[1]), 0.0)
+        # Places outside are moved to the edge and then set to 0.
+        edge = history.n_bins - 3
+        nearest = (exact_bins + 0.5).astype(np.int64)
+        inside = (nearest >= 4) & (nearest <= edge)
+        nearest = np.minimum(np.maximum(nearest, 4), edge)
+        level = history.level_db(2)[:, nearest + _NEIGHBOURS]  # [2, 3, n_ratios, n]
+        above = level.max(axis=1) - history.floor_db(2)[:, nearest]
+        return inside * (0.5 * (above[0] + above[1]))

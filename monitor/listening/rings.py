@@ -196,7 +196,7 @@ class RingBook:
         matched: set[int] = set()
         if candidates is None:
             return matched
-        gain = np.clip(log_odds, -LOG_ODDS_LIMIT, LOG_ODDS_LIMIT) - thresholds.drift
+        gain = np.minimum(np.maximum(log_odds, -LOG_ODDS_LIMIT), LOG_ODDS_LIMIT) - thresholds.drift
         tolerance_hz = SAME_LINE_BINS * self._history.bin_hz
         for i in np.argsort(-candidates.level_db):
             frequency_hz = float(candidates.frequency_hz[i])

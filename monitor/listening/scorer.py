@@ -47,7 +47,8 @@ class Scorer:
 
     def log_odds(self, features: np.ndarray) -> np.ndarray:
         """Natural log-odds of feedback for features [n, n_features], float [n]."""
-        values = np.clip((features - self._mean) * self._scale, -CLIP, CLIP)
+        values = (features - self._mean) * self._scale
+        values = np.minimum(np.maximum(values, -CLIP), CLIP)
         for weights, bias in self._layers[:-1]:
             values = np.maximum(values @ weights + bias, 0.0)
         weights, bias = self._layers[-1]

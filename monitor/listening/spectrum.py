@@ -63,6 +63,7 @@ class SpectrumHistory:
         self.n_bins = min(self.window_samples // 2 + 1, int(highest_hz / self.bin_hz) + 1)
         self.n_hops = n_hops
         self._window = hann(self.window_samples)
+        self._windowed = np.empty_like(self._window)
         self._scale = (2.0 / float(self._window.sum())) ** 2
         # Every row is written twice, n_hops apart, so that the past is always one plain slice.
         self._level_db = np.full((2 * n_hops, self.n_bins), SILENCE_DBFS, dtype=np.float32)
@@ -72,6 +73,7 @@ class SpectrumHistory:
             raise ValueError(f"floor_bins={floor_bins} is too wide for {self.n_bins} bins")
         self._floor_bins = floor_bins
         self._sums = np.zeros(self.n_bins + 1)
+        self._floor_now_db = np.zeros(self.n_bins)
         self.power: np.ndarray = np.zeros(self.n_bins)
 
     def reset(self) -> None:
@@ -81,7 +83,8 @@ class SpectrumHistory:
 
     def push(self, window: np.ndarray) -> None:
         """Take in the newest samples, float32 [>= window_samples]; the last ones count."""
-        spectrum = np.fft.rfft(window[-self.window_samples :] * self._window)[: self.n_bins]
+        np.multiply(window[-self.window_samples :], self._window, out=self._windowed)
+        spectrum = np.fft.rfft(self._windowed)[: self.n_bins]
         power = np.square(spectrum.real)
         power += np.square(spectrum.imag)
         power *= self._scale
@@ -91,16 +94,17 @@ class SpectrumHistory:
         level_db *= 10.0
         sums, reach = self._sums, self._floor_bins
         np.cumsum(level_db, out=sums[1:])
-        floor_db = np.empty(self.n_bins)
+        floor_db = self._floor_now_db
         width = 2 * reach + 1
-        floor_db[reach : self.n_bins - reach] = (sums[width:] - sums[:-width]) / width
+        middle = floor_db[reach : self.n_bins - reach]
+        np.subtract(sums[width:], sums[:-width], out=middle)
+        middle *= 1.0 / width
         # Towards the ends of the spectrum: the nearest whole neighbourhood.
         floor_db[:reach] = floor_db[reach]
         floor_db[self.n_bins - reach :] = floor_db[self.n_bins - reach - 1]
         self._row = (self._row + 1) % self.n_hops
-        for row in (self._row, self._row + self.n_hops):
-            self._level_db[row] = level_db
-            self._floor_db[row] = floor_db
+        self._level_db.reshape(2, self.n_hops, self.n_bins)[:, self._row] = level_db
+        self._floor_db.reshape(2, self.n_hops, self.n_bins)[:, self._row] = floor_db
 
     def level_db(self, n_hops: int | None = None) -> np.ndarray:
         """View of the last ``n_hops`` hops (all by default), [n_hops, n_bins], newest last."""
