@@ -1,14 +1,16 @@
 """``howl-lantern scan``: formats, errors, and the lines it prints."""
 
+import io
 import json
+import re
 import struct
 
 import numpy as np
 import pytest
 import soundfile
 
-from monitor.recordings import Recording, RecordingError
-from monitor.scan import run
+from monitor.recordings import BLOCK_FRAMES, Recording, RecordingError
+from monitor.scan import rings_of, run
 from tests.listening.test_listener import growing_line, listen
 
 RATE_HZ = 48000
@@ -124,6 +126,21 @@ def test_bad_files_get_one_line_and_no_output(tmp_path, capsys, case):
     assert captured.err.count("\n") == 1
     assert str(path) in captured.err
     assert words in captured.err
+
+
+def test_a_long_file_is_read_in_blocks_with_progress_and_keeps_its_howl(tmp_path, howl):
+    path = tmp_path / "night.wav"
+    quiet = np.zeros(120 * RATE_HZ, dtype=np.float32)
+    soundfile.write(path, np.concatenate([quiet, howl, quiet]), RATE_HZ)
+    recording = Recording(path)
+    assert max(len(block) for block in recording.blocks()) <= BLOCK_FRAMES
+    progress = io.StringIO()
+    rings = rings_of(recording, way="set", progress=progress)
+    assert [ring.degree for ring in rings] == ["ringing", "howl"]
+    assert rings[0].flagged_s > 120.5
+    shown = [int(part) for part in re.findall(r"(\d+) %", progress.getvalue())]
+    assert shown == sorted(shown)
+    assert shown[-1] == 100
 
 
 def test_a_folder_is_refused(tmp_path):
