@@ -37,7 +37,7 @@ bench: ## measure cost, the running daemon and, with HOWL_LANTERN_SOUNDS, the de
 	@.ci/prepare test
 	@$(BIN)/python -m tests.bench
 
-train: ## make the scorer's weights again from the scripted sounds
+train: ## make the scorer's weights again from a folder of sounds and simulated loops
 	@.ci/prepare test
 	@$(BIN)/python -m tests.bench.train $(ARGS)
 

@@ -182,6 +182,7 @@ class RingBook:
                         flagged_s=now_s,
                     )
                     events.append(RingEvent("howl", line.ring, now_s))
+                self._follow(line, line.ring)
                 if self._is_over(line):
                     events.append(self._close(line, now_s))
                     continue
@@ -239,10 +240,8 @@ class RingBook:
         )
         return RingEvent("ringing", line.ring, now_s)
 
-    def _is_over(self, line: _Line) -> bool:
-        """Update an open ring's level; True when the ring is over."""
-        if line.ring is None:
-            return False
+    def _follow(self, line: _Line, ring: Ring) -> None:
+        """Note where an open ring's line stands now."""
         level_db = self._level_dbfs(line)
         prominence_db = level_db - float(self._history.floor_db(1)[0, line.bin])
         line.hops_sunk = line.hops_sunk + 1 if prominence_db < CLOSE_PROMINENCE_DB else 0
@@ -250,12 +249,16 @@ class RingBook:
         while len(line.levels_db) > self._held_hops:
             line.levels_db.popleft()
         line.ring = replace(
-            line.ring,
-            level_dbfs=max(level_db, line.ring.level_dbfs),
+            ring,
+            level_dbfs=max(level_db, ring.level_dbfs),
             growth_db_per_s=line.growth_db_per_s
-            if line.ring.degree == "ringing"
-            else line.ring.growth_db_per_s,
+            if ring.degree == "ringing"
+            else ring.growth_db_per_s,
         )
+
+    def _is_over(self, line: _Line) -> bool:
+        """Whether the line of an open ring has sunk or is falling away."""
+        level_db = line.levels_db[-1]
         fall_db = max(line.levels_db) - level_db
         back = min(4, len(line.levels_db) - 1)
         falling_db_per_s = (
