@@ -1,26 +1,33 @@
-"""What the listening and the watcher cost: speed of the chain, memory, time to listen.
+"""What the listening costs: speed of the chain, beside it that of libraries, memory, start.
 
-Run with ``python -m tests.bench.cost``.  Times are process CPU times on one thread, so that a
-busy machine changes them little; still compare as ratios within one run.
+Run with ``python -m tests.bench.cost``.  Times are CPU times of this process with one thread;
+a busy machine still stretches them, so compare as ratios within one run.
 """
 
 from __future__ import annotations
 
 import os
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "NUMBA_NUM_THREADS"):
     os.environ[_name] = "1"
 
 import subprocess  # noqa: E402
 import sys  # noqa: E402
 import time  # noqa: E402
+from collections.abc import Callable  # noqa: E402
 
 import numpy as np  # noqa: E402
 
 from monitor.listening.listener import Listener  # noqa: E402
+from tests.bench import trackers  # noqa: E402
 
 RATES_HZ = (16000, 44100, 48000, 96000)
+BESIDE_HZ = 48000
 SECONDS = 30.0
+REPEATS = 3
+LEAST_SPEED = 100.0
+LEAST_RATIO = 3.0
+"""The goals: times real time, and how much quicker than the quicker library."""
 
 
 def programme(sample_rate_hz: int) -> np.ndarray:
@@ -48,17 +55,67 @@ def programme(sample_rate_hz: int) -> np.ndarray:
     return x.astype(np.float32)
 
 
-def chain_speed(sample_rate_hz: int, *, block_samples: int) -> tuple[float, int]:
-    """Times real time, in CPU time of this thread, and how many rings were found."""
-    samples = programme(sample_rate_hz)
+def howls(samples: np.ndarray, *, sample_rate_hz: int) -> int:
+    """Listen in blocks of about 11 ms; how many howls were found."""
     listener = Listener(sample_rate_hz=sample_rate_hz)
-    rings = 0
-    start_s = time.thread_time()
-    for first in range(0, len(samples), block_samples):
-        rings += sum(
-            event.kind == "howl" for event in listener.push(samples[first : first + block_samples])
-        )
-    return SECONDS / (time.thread_time() - start_s), rings
+    block_samples = sample_rate_hz // 94
+    return sum(
+        event.kind == "howl"
+        for first in range(0, len(samples), block_samples)
+        for event in listener.push(samples[first : first + block_samples])
+    )
+
+
+def cpu_s(work: Callable[[], int]) -> tuple[float, int]:
+    """CPU seconds of this process for one go, and what came of it."""
+    start_s = time.process_time()
+    result = work()
+    return time.process_time() - start_s, result
+
+
+def print_speeds() -> None:
+    """Print the chain's speed at each rate."""
+    print(f"the whole listening chain, one thread (median of {REPEATS}, goal {LEAST_SPEED:.0f})")
+    print("     rate   times real time   howls found of 2")
+    for rate_hz in RATES_HZ:
+        samples = programme(rate_hz)
+        runs = [
+            cpu_s(lambda sound=samples, rate=rate_hz: howls(sound, sample_rate_hz=rate))
+            for _ in range(REPEATS)
+        ]
+        speed = SECONDS / float(np.median([took_s for took_s, _ in runs]))
+        print(f"{rate_hz:6d} Hz   {speed:15.1f}   {runs[0][1]}")
+
+
+def print_beside() -> None:
+    """Print the libraries' peak tracking beside the chain, taking turns on the same sound."""
+    samples = programme(BESIDE_HZ)
+    contenders: dict[str, Callable[[], int]] = {
+        "the whole chain, hop by hop": lambda: howls(samples, sample_rate_hz=BESIDE_HZ)
+    }
+    for how, run in (("hop by hop", trackers.hop_by_hop), ("all at once", trackers.whole)):
+        for name, tracker in trackers.trackers().items():
+            contenders[f"{name}, {how}"] = lambda run=run, tracker=tracker: run(
+                tracker, samples, sample_rate_hz=BESIDE_HZ
+            )
+    contenders["numpy's FFT of each window, no more"] = lambda: trackers.hop_by_hop(
+        trackers.bare_fft, samples, sample_rate_hz=BESIDE_HZ
+    )
+    for work in contenders.values():
+        work()  # once for nothing: libraries load and compile at their first call
+    took_s: dict[str, list[float]] = {title: [] for title in contenders}
+    for turn in range(REPEATS):
+        for title in list(contenders)[:: -1 if turn % 2 else 1]:
+            took_s[title].append(cpu_s(contenders[title])[0])
+    medians_s = {title: float(np.median(runs)) for title, runs in took_s.items()}
+    ours_s = next(iter(medians_s.values()))
+    print(f"beside it spectral peaks by libraries, the same windows and hops, {BESIDE_HZ} Hz")
+    print(f"  times real time   ours is quicker by (goal {LEAST_RATIO:.0f} to the quicker)")
+    for title, median_s in medians_s.items():
+        ratio = "" if median_s == ours_s else f"{median_s / ours_s:.2f}"
+        print(f"  {SECONDS / median_s:15.1f}   {ratio:>6s}   {title}")
+    if trackers.librosa is None:
+        print("  left out: librosa (not installed; it is in the extra `bench`)")
 
 
 def fresh_import() -> tuple[float, float]:
@@ -82,13 +139,9 @@ def fresh_import() -> tuple[float, float]:
 
 
 def main() -> None:
-    """Print the table."""
-    print("the whole listening chain, one thread (median of 3)")
-    print("  rate       block      times real time   howls found of 2")
-    for rate_hz in RATES_HZ:
-        runs = [chain_speed(rate_hz, block_samples=rate_hz // 94) for _ in range(3)]
-        speed = float(np.median([run[0] for run in runs]))
-        print(f"  {rate_hz:6d} Hz  {rate_hz // 94:5d}    {speed:10.1f}       {runs[0][1]}")
+    """Print the tables."""
+    print_speeds()
+    print_beside()
     seconds, megabytes = fresh_import()
     print(
         f"listening chain alone, new process: first block after {seconds:.2f} s, {megabytes:.0f} MB"
