@@ -28,6 +28,12 @@ SCORED_PACKAGES = (
     "singularity-music",
     "pianobooster+minuet-data",
     "openttd-openmsx+minuet-data",
+    "ardentryst",
+    "drascula-music",
+    "zaz-data",
+    "asterisk-core-sounds-it-g722",
+    "fillets-ng-data-nl",
+    "hydrogen-data",
 )
 """Everything that comes from these is scored on; all other packages are tuned on."""
 
