@@ -2,10 +2,11 @@
 
 Conventions
 -----------
-Sounds are mono float32 at 48 kHz.  The folder of sounds (``HOWL_LANTERN_SOUNDS``) holds audio
-files and a ``manifest.csv`` with the columns file, kind, duration_s, source_package, licence,
-note.  Tuning and scoring never share a source package: renders of one sound font resemble each
-other more than they resemble the world.
+Sounds are mono float32 at 48 kHz.  A folder of sounds holds audio files and a ``manifest.csv`` with
+the columns file, kind, duration_s, source_package, licence, note; ``python -m tests.bench.sounds``
+makes one.  ``HOWL_LANTERN_SOUNDS`` names it, or several with ``:`` between them.  Tuning and
+scoring never share a source package: renders of one sound font resemble each other more than they
+resemble the world.
 """
 
 from __future__ import annotations
@@ -43,7 +44,7 @@ STEADY_KINDS = ("instrument_sustain", "instrument_solo", "synth_singing")
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """One file without feedback; ``group`` is music, speech, steady or apart."""
+    """One file without feedback; ``group`` is music, speech, singing, steady or apart."""
 
     path: Path
     kind: str
@@ -57,7 +58,7 @@ class Sound:
             return "music"
         if self.kind in STEADY_KINDS:
             return "steady"
-        return "speech" if self.kind == "speech" else "apart"
+        return self.kind if self.kind in ("speech", "singing") else "apart"
 
     @property
     def scored(self) -> bool:
@@ -73,30 +74,31 @@ class Sound:
 
 
 def sounds() -> list[Sound]:
-    """All sounds of the folder named by ``HOWL_LANTERN_SOUNDS``.
+    """All sounds of the folders named by ``HOWL_LANTERN_SOUNDS``; a name taken counts once.
 
     Raises
     ------
     SystemExit
-        With one line that says what to do when there is no such folder.
+        With one line that says what to do when one of them holds no manifest.
     """
-    folder = os.environ.get("HOWL_LANTERN_SOUNDS", "sounds")
-    manifest = Path(folder) / "manifest.csv"
-    if not manifest.is_file():
-        raise SystemExit(
-            f"no {manifest}: name the folder of sounds in HOWL_LANTERN_SOUNDS "
-            "(docs/listening.md says what it holds)"
-        )
-    with manifest.open(newline="", encoding="utf-8") as file:
-        return [
-            Sound(
-                Path(folder) / row["file"],
-                row["kind"],
-                row["source_package"],
-                float(row["duration_s"]),
+    found: dict[str, Sound] = {}
+    for name in os.environ.get("HOWL_LANTERN_SOUNDS", "sounds").split(os.pathsep):
+        manifest = Path(name) / "manifest.csv"
+        if not manifest.is_file():
+            raise SystemExit(
+                f"no {manifest}: make the folder with 'make sounds' and name it in "
+                "HOWL_LANTERN_SOUNDS (docs/listening.md)"
             )
-            for row in csv.DictReader(file)
-        ]
+        with manifest.open(newline="", encoding="utf-8") as file:
+            for row in csv.DictReader(file):
+                sound = Sound(
+                    Path(name) / row["file"],
+                    row["kind"],
+                    row["source_package"],
+                    float(row["duration_s"]),
+                )
+                found.setdefault(row["file"], sound)
+    return list(found.values())
 
 
 def varied(samples: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -175,7 +177,11 @@ def programme_for(seed: int, seconds: float, pool: list[Sound]) -> np.ndarray | 
     rng = np.random.default_rng([seed, 17])
     if rng.random() < 0.15:
         return None
-    group = rng.choice(["music", "speech", "steady"], p=[0.5, 0.3, 0.2])
+    shares = {"music": 0.4, "speech": 0.25, "singing": 0.2, "steady": 0.15}
+    there = {sound.group for sound in pool}
+    groups = [group for group in shares if group in there]
+    weight = np.array([shares[group] for group in groups])
+    group = rng.choice(groups, p=weight / weight.sum())
     choice = [sound for sound in pool if sound.group == group]
     samples = choice[int(rng.integers(len(choice)))].read()
     n = int(seconds * SAMPLE_RATE_HZ)

@@ -1,0 +1,40 @@
+"""What is rendered from which sound font."""
+
+from __future__ import annotations
+
+from tests.bench.sounds.rendered import Font, Grooves, Songs, Steady, Swells
+
+FLUID = Font("fluid-soundfont-gm", "MIT / GPL-2+")
+FREEPATS = Font("freepats", "GPL-2+ with exception for music made")
+CSOUND = Font("csound-soundfont", "LGPL-2.1+")
+
+SWELLING = tuple(
+    "drawbar_organ church_organ reed_organ accordion violin cello string_ensemble synth_strings "
+    "choir_aahs voice_oohs synth_voice trumpet french_horn clarinet flute recorder pan_flute "
+    "blown_bottle shakuhachi whistle ocarina square_lead calliope_lead warm_pad polysynth "
+    "choir_pad bowed_glass_pad halo_pad sweep_pad atmosphere oboe alto_sax".split()
+)
+STANDING = tuple(
+    "drawbar_organ rock_organ church_organ reed_organ accordion harmonica bandoneon "
+    "overdrive_guitar distortion_guitar guitar_harmonics violin viola cello contrabass "
+    "tremolo_strings string_ensemble synth_strings choir_aahs voice_oohs synth_voice trumpet "
+    "trombone muted_trumpet french_horn brass_section soprano_sax alto_sax tenor_sax oboe "
+    "english_horn bassoon clarinet piccolo flute recorder pan_flute blown_bottle shakuhachi "
+    "whistle ocarina square_lead saw_lead calliope_lead voice_lead newage_pad warm_pad polysynth "
+    "choir_pad bowed_glass_pad metal_pad halo_pad sweep_pad atmosphere bagpipe fiddle shanai "
+    "glockenspiel vibraphone tubular_bells music_box crystal piano nylon_guitar "
+    "jazz_guitar".split()
+)
+
+RENDERED = [
+    Swells(FLUID, SWELLING, 61),
+    Steady(FLUID, STANDING[::2], 62),
+    Songs("simutrans-data", "Artistic-1.0", FLUID, count=20),
+    Grooves(FLUID, 4, 63),
+    Swells(FREEPATS, SWELLING[::2], 64),
+    Steady(FREEPATS, STANDING[1::3], 65),
+    Swells(CSOUND, SWELLING[1::2], 66),
+    Steady(CSOUND, STANDING[2::3], 67),
+    Songs("freedink-data", "free (see package copyright)", CSOUND),
+    Songs("planetblupi-music-midi", "GPL-3+", CSOUND),
+]

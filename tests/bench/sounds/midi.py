@@ -1,0 +1,100 @@
+"""Standard MIDI files of our own, and their sound from a sound font."""
+
+from __future__ import annotations
+
+import random
+import struct
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+from tests.bench.sounds.shelf import SAMPLE_RATE_HZ
+from tests.bench.sounds.store import decoded, run
+
+TICKS_PER_S = 960
+EXPRESSION, VOLUME, DRUMS = 11, 7, 9
+
+
+class Score:
+    """Events on one time line, written as a MIDI file of one track."""
+
+    def __init__(self, program: int = 0, bank: int = 0, channel: int = 0) -> None:
+        self._channel = channel
+        self._events: list[tuple[float, bytes]] = []
+        self.control(0.0, 0, bank)
+        self._events.append((0.0, bytes([0xC0 | channel, program])))
+
+    def note(self, at_s: float, key: int, long_s: float, velocity: int) -> None:
+        """One note; key 69 is 440 Hz, velocity 1 to 127."""
+        velocity = max(1, min(127, velocity))
+        self._events.append((at_s, bytes([0x90 | self._channel, key, velocity])))
+        self._events.append((at_s + long_s, bytes([0x80 | self._channel, key, 0])))
+
+    def control(self, at_s: float, controller: int, value: int) -> None:
+        """Set a controller, 0 to 127."""
+        value = max(0, min(127, value))
+        self._events.append((at_s, bytes([0xB0 | self._channel, controller, value])))
+
+    def write(self, path: Path) -> None:
+        """The file, format 0; of what happens at once, notes begin last."""
+        track, last = b"", 0
+        for at_s, event in sorted(self._events, key=lambda e: (e[0], e[1][0] & 0xF0 == 0x90)):
+            tick = int(at_s * TICKS_PER_S)
+            track += _length(tick - last) + event
+            last = tick
+        track += b"\x60\xff\x2f\x00"
+        head = b"MThd" + struct.pack(">IHHH", 6, 0, 1, TICKS_PER_S // 2)
+        path.write_bytes(head + b"MTrk" + struct.pack(">I", len(track)) + track)
+
+
+def _length(number: int) -> bytes:
+    """Seven bits a byte, most significant first, as MIDI files write times."""
+    out = [number & 127]
+    while number := number >> 7:
+        out.append(number & 127 | 128)
+    return bytes(reversed(out))
+
+
+def rendered(
+    score: Score | Path, font: Path, reverb: bool, longest_s: float | None = None
+) -> np.ndarray:
+    """The sound of a score or MIDI file through a sound font, float32 [n] at 48 kHz.
+
+    Raises
+    ------
+    Missing
+        If the synthesiser is not there or fails.
+    """
+    effects = "1" if reverb else "0"
+    with tempfile.TemporaryDirectory() as folder:
+        wave = Path(folder) / "out.wav"
+        if isinstance(score, Score):
+            path = Path(folder) / "in.mid"
+            score.write(path)
+        else:
+            path = score
+        if font.suffix == ".cfg":
+            words = ["timidity", "-q0", "-c", font, "-Ow", "-s", str(SAMPLE_RATE_HZ), "-o", wave]
+            words += [f"-EFreverb={effects}", path]
+        else:
+            words = ["fluidsynth", "-ni", "-q", "-R", effects, "-C", effects, "-g", "0.5"]
+            words += ["-r", str(SAMPLE_RATE_HZ), "-F", wave, "-T", "wav", "-O", "s16", font, path]
+        run(words, timeout=300)
+        return decoded(wave, 0.0, longest_s)
+
+
+SCALE = (0, 2, 4, 5, 7, 9, 11, 12)
+
+
+def melody(
+    score: Score, chance: random.Random, from_s: float, until_s: float, low: int, high: int
+) -> None:
+    """A legato tune whose phrases end on held notes."""
+    base = chance.randint(low, max(low, high - 12))
+    step, at_s = chance.randint(0, 7), from_s
+    while at_s < until_s:
+        long_s = chance.choice([0.2, 0.3, 0.4, 0.6, 0.8, 1.2, 3.0])
+        step = max(0, min(7, step + chance.choice([-2, -1, -1, 1, 1, 2])))
+        score.note(at_s, base + SCALE[step], long_s * 1.02, chance.randint(60, 110))
+        at_s += long_s
