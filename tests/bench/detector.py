@@ -1,184 +1,160 @@
 """Score the detector: closed loops it has not seen, and sound without feedback.
 
-Run with ``python -m tests.bench.detector [--runs N] [--seconds S]``.  Truth comes from the
-Nyquist criterion and the twin run with the loop opened, never from the detector.  Loops are
-drawn from seeds, and sounds from packages, that training never uses.
+Run with ``python -m tests.bench.detector [--loops N] [--json FILE] [--pictures DIR]``.  Truth
+comes from the Nyquist criterion and the twin run with the loop opened, never from the detector.
+Loops are drawn from seeds, and sounds from packages, that training never uses.  What counts as
+right, false and stopped stands at the top of ``scoring.py``.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import zlib
-from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
+from importlib.util import find_spec
+from pathlib import Path
 from typing import Any, get_args
 
-import numpy as np
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")  # the pool's processes share the cores already
 
-from monitor.listening.bands import third_octave_of
-from monitor.listening.listener import Listener
-from monitor.listening.rings import RingEvent, Way
-from monitor.stage.provoke import random_spec, render_run
-from tests.bench.handrule import flags
-from tests.bench.material import SAMPLE_RATE_HZ, Sound, programme_for, sounds, varied
-from tests.bench.train import SCORED_SEEDS_FROM
+import numpy as np  # noqa: E402
+
+from monitor.listening.rings import Way  # noqa: E402
+from monitor.stage.provoke import Run, random_spec, render_run  # noqa: E402
+from tests.bench import report  # noqa: E402
+from tests.bench.figures import LoopResult, SoundResult  # noqa: E402
+from tests.bench.handrule import flags  # noqa: E402
+from tests.bench.material import (  # noqa: E402
+    SAMPLE_RATE_HZ,
+    Sound,
+    programme_for,
+    sounds,
+    varied,
+)
+from tests.bench.pool import run_all  # noqa: E402
+from tests.bench.replay import PLAIN, listen  # noqa: E402
+from tests.bench.results import Results, as_json  # noqa: E402
+from tests.bench.scoring import Flagged, Truth, facts_of, moments, score_loop  # noqa: E402
+from tests.bench.train import SCORED_SEEDS_FROM  # noqa: E402
+
+STABLE_SEEDS_FROM = SCORED_SEEDS_FROM + 50_000
+"""Rooms of their own for the loops that never ring."""
+PROGRAMME_S = 13.0
+"""Longer than the longest run."""
 
 HAND_RULE = "hand rule"
-ROWS = (*get_args(Way), HAND_RULE)
-NEAR_PART = 0.012
-"""A flag is for a frequency when it lies this near: less than a quarter tone, more than drift."""
+Detector = Callable[..., dict[float, list[Flagged]]]
 
 
-@dataclass(frozen=True, slots=True)
-class LoopScore:
-    """What one way of listening made of one closed loop; times in seconds, None: never."""
-
-    overtake_s: float
-    louder_s: float | None
-    howl_s: float | None
-    ringing_s: float | None
-    cents: float | None
-    right_band: bool | None
-    false_howls: int
+def _by_hand(samples: np.ndarray, *, sample_rate_hz: int) -> dict[float, list[Flagged]]:
+    return {PLAIN: moments(flags(samples, sample_rate_hz=sample_rate_hz))}
 
 
-def _events(samples: np.ndarray, rate_hz: int, way: Way) -> list[RingEvent]:
-    listener = Listener(sample_rate_hz=rate_hz, way=way)
-    return listener.push(samples) + listener.reset()
-
-
-def score_loop(seed: int) -> dict[str, LoopScore] | None:
-    """Render loop ``seed`` and listen to it both ways and by the hand rule.
-
-    None if its feedback never overtakes the programme.
+def detectors() -> dict[str, Detector]:
+    """What is scored, by name: from samples [n] and ``sample_rate_hz`` to what it flagged, for
+    each setting; ``PLAIN`` is the setting the tables show, all of them make the curve.
     """
-    pool = [sound for sound in sounds() if sound.scored]
-    sound = programme_for(seed, 13.0, pool)
-    spec = random_spec(seed, programmes=("silence",) if sound is None else ("given",))
-    run = render_run(spec, sound)
-    end_s = run.acts_s or len(run.closed) / run.sample_rate_hz
-    if run.overtake_s is None or run.overtake_s > end_s - 0.5:
-        return None
-    true_hz = np.array([mode.frequency_hz for mode in run.truth])
-    near_hz = np.array([mode.frequency_hz for mode in (*run.truth, *run.near)])
-    scores: dict[str, LoopScore] = {}
-    for way in get_args(Way):
-        events = _events(run.closed, run.sample_rate_hz, way)
-        howls = [e for e in events if e.kind == "howl"]
-        right = [e for e in howls if _is_at(e, true_hz) and e.at_s <= end_s + 0.1]
-        rings = [e for e in events if e.kind == "ringing" and _is_at(e, true_hz)]
-        cents = band = None
-        if right:
-            flagged_hz = right[0].ring.frequency_hz
-            nearest_hz = float(true_hz[np.argmin(np.abs(true_hz - flagged_hz))])
-            cents = 1200.0 * abs(np.log2(flagged_hz / nearest_hz))
-            true_band = third_octave_of(nearest_hz)
-            inside = true_band.lower_hz * 1.01 < nearest_hz < true_band.upper_hz / 1.01
-            band = right[0].ring.band == true_band if inside else None
-        scores[way] = LoopScore(
-            overtake_s=run.overtake_s,
-            louder_s=run.louder_than_programme_s,
-            howl_s=right[0].at_s if right else None,
-            ringing_s=rings[0].at_s if rings else None,
-            cents=cents,
-            right_band=band,
-            false_howls=sum(not _is_at(e, near_hz) for e in howls),
-        )
-    flagged = flags(run.closed, sample_rate_hz=run.sample_rate_hz)
-    hits_s = [at_s for at_s, hz in flagged if _near(hz, true_hz) and at_s <= end_s + 0.1]
-    scores[HAND_RULE] = LoopScore(
-        overtake_s=run.overtake_s,
-        louder_s=run.louder_than_programme_s,
-        howl_s=hits_s[0] if hits_s else None,
-        ringing_s=None,
-        cents=None,
-        right_band=None,
-        false_howls=sum(not _near(hz, near_hz) for _, hz in flagged),
-    )
-    return scores
+    ways: dict[str, Detector] = {way: partial(listen, way=way) for way in get_args(Way)}
+    return {**ways, HAND_RULE: _by_hand}
 
 
-def _is_at(event: RingEvent, places_hz: np.ndarray) -> bool:
-    return _near(event.ring.frequency_hz, places_hz)
+@dataclass
+class _Noted:
+    """A sound that notes when it is read: what was played through the loop."""
+
+    sound: Sound
+    read_from: list[Sound]
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.sound, name)
+
+    def read(self) -> np.ndarray:
+        self.read_from.append(self.sound)
+        return self.sound.read()
 
 
-def _near(frequency_hz: float, places_hz: np.ndarray) -> bool:
-    return bool(np.any(np.abs(places_hz - frequency_hz) <= np.maximum(NEAR_PART * frequency_hz, 6)))
+def render(seed: int, *, stable: bool) -> tuple[Run, str]:
+    """Run ``seed`` with a sound of the scoring part through it, and the sound's group."""
+    read_from: list[Sound] = []
+    pool = [_Noted(sound, read_from) for sound in sounds() if sound.scored]
+    sound = programme_for(seed, PROGRAMME_S, pool)  # type: ignore[arg-type]
+    programmes = ("silence",) if sound is None else ("given",)
+    spec = random_spec(seed, programmes=programmes, stable=stable)
+    return render_run(spec, sound), read_from[0].group if read_from else "silence"
 
 
-def score_sound(sound: Sound, seconds: float) -> tuple[str, float, dict[str, tuple[int, int]]]:
-    """Group, hours, and for each way the howls and ringings flagged where there is no feedback."""
+def score_run(seed: int, stable: bool) -> LoopResult:
+    """Render a run and score all detectors on it."""
+    run, programme = render(seed, stable=stable)
+    truth = Truth(run)
+    scores = {
+        (name, factor): score_loop(truth, found)
+        for name, detector in detectors().items()
+        for factor, found in detector(run.closed, sample_rate_hz=run.sample_rate_hz).items()
+    }
+    return LoopResult(facts_of(run, programme=programme), scores)
+
+
+def samples_of(sound: Sound, seconds: float) -> np.ndarray:
+    """The beginning of a sound as it is scored: in another place than it was recorded in."""
     rng = np.random.default_rng(zlib.crc32(sound.path.name.encode()) + 1000)
-    samples = varied(sound.read()[: int(seconds * SAMPLE_RATE_HZ)], rng)
-    counts: dict[str, tuple[int, int]] = {}
-    for way in get_args(Way):
-        kinds = [event.kind for event in _events(samples, SAMPLE_RATE_HZ, way)]
-        counts[way] = (kinds.count("howl"), kinds.count("ringing"))
-    counts[HAND_RULE] = (len(flags(samples, sample_rate_hz=SAMPLE_RATE_HZ)), 0)
-    return sound.group, len(samples) / SAMPLE_RATE_HZ / 3600.0, counts
+    return varied(sound.read()[: int(min(seconds, sound.duration_s + 1.0) * SAMPLE_RATE_HZ)], rng)
 
 
-def _all(work: Callable[..., Any], jobs: Sequence[tuple[Any, ...]], name: str) -> list[Any]:
-    results = []
-    with ProcessPoolExecutor() as pool:
-        for done, future in enumerate([pool.submit(work, *job) for job in jobs], start=1):
-            results.append(future.result())
-            print(f"\r   {name} {done} of {len(jobs)}", end="", file=sys.stderr, flush=True)
-    print(file=sys.stderr)
-    return results
-
-
-def _loop_table(scores: list[dict[str, LoopScore]]) -> None:
-    print(f"closed loops never trained on: {len(scores)}")
-    for row in ROWS:
-        mine = [score[row] for score in scores]
-        delays_s = np.array([s.howl_s - s.overtake_s for s in mine if s.howl_s is not None])
-        early = [s.ringing_s is not None and s.ringing_s < s.overtake_s for s in mine]
-        loud = [s for s in mine if s.louder_s is not None]
-        before = [s.howl_s is not None and s.howl_s < (s.louder_s or 0.0) for s in loud]
-        cents = [s.cents for s in mine if s.cents is not None]
-        bands = [s.right_band for s in mine if s.right_band is not None]
-        print(f"  {row}")
-        print(
-            f"    howls caught                           {100 * len(delays_s) / len(mine):6.1f} %"
-        )
-        print(
-            "    after the overtake, median / 95 %      "
-            f"{np.median(delays_s):6.2f} / {np.quantile(delays_s, 0.95):.2f} s"
-        )
-        print(f"    before louder than the whole programme {100 * np.mean(before):6.1f} %")
-        if row != HAND_RULE:
-            print(f"    ringing flagged before the overtake    {100 * np.mean(early):6.1f} %")
-            print(f"    right third octave                     {100 * np.mean(bands):6.1f} %")
-            print(
-                "    frequency error, median / 95 %         "
-                f"{np.median(cents):6.2f} / {np.quantile(cents, 0.95):.2f} cents"
-            )
-        print(f"    howls at frequencies that do not ring  {sum(s.false_howls for s in mine):6d}")
+def score_sound(sound: Sound, seconds: float) -> SoundResult:
+    """All that the detectors flag in a sound without feedback."""
+    samples = samples_of(sound, seconds)
+    flagged = {
+        (name, factor): found
+        for name, detector in detectors().items()
+        for factor, found in detector(samples, sample_rate_hz=SAMPLE_RATE_HZ).items()
+    }
+    hours = len(samples) / SAMPLE_RATE_HZ / 3600.0
+    return SoundResult(sound.path.name, sound.package, sound.group, sound.kind, hours, flagged)
 
 
 def main() -> None:
-    """Print the tables."""
+    """Score, print the tables, write what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n", maxsplit=1)[0])
-    parser.add_argument("--runs", type=int, default=120, help="closed loops (default 120)")
-    parser.add_argument("--seconds", type=float, default=60.0, help="of each sound (default 60)")
+    parser.add_argument("--loops", type=int, default=320, help="that ring (default 320)")
+    parser.add_argument("--stable", type=int, help="that do not (default: a quarter as many)")
+    parser.add_argument("--seconds", type=float, default=np.inf, help="of each sound (default all)")
+    parser.add_argument("--processes", type=int, default=os.cpu_count())
+    parser.add_argument("--json", type=Path, metavar="FILE", help="write all results here")
+    parser.add_argument("--pictures", type=Path, metavar="DIR", help="draw curves and worst cases")
+    parser.add_argument("--worst", type=int, default=6, help="cases of a kind drawn (default 6)")
     asked = parser.parse_args()
-    loops = _all(score_loop, [(SCORED_SEEDS_FROM + i,) for i in range(asked.runs)], "closed loops")
-    _loop_table([score for score in loops if score is not None])
-    pool = [sound for sound in sounds() if sound.scored]
-    results = _all(score_sound, [(sound, asked.seconds) for sound in pool], "sounds")
-    print("false flags an hour, on packages never trained on: howl (ringing)")
-    for group in ("music", "speech", "steady"):
-        mine = [result for result in results if result[0] == group]
-        hours = sum(result[1] for result in mine)
-        parts = []
-        for row in ROWS:
-            howls, rings = (sum(result[2][row][i] for result in mine) for i in range(2))
-            ringing = f" ({rings / hours:.1f})" if row != HAND_RULE else ""
-            parts.append(f"{row} {howls / hours:.1f}{ringing}")
-        print(f"  {group:<7} {hours:5.2f} h   {'   '.join(parts)}")
+    if asked.pictures and find_spec("matplotlib") is None:
+        sys.exit("--pictures needs matplotlib: pip install 'howl-lantern[bench]', or leave it out")
+    stable = asked.loops // 4 if asked.stable is None else asked.stable
+    material = sounds()
+    scored = [sound for sound in material if sound.scored]
+    runs = run_all(
+        score_run,
+        [(SCORED_SEEDS_FROM + i, False) for i in range(asked.loops)]
+        + [(STABLE_SEEDS_FROM + i, True) for i in range(stable)],
+        name="closed loops",
+        processes=asked.processes,
+    )
+    loops, calm = runs[: asked.loops], runs[asked.loops :]
+    heard = run_all(
+        score_sound,
+        [(sound, asked.seconds) for sound in scored],
+        name="sounds",
+        processes=asked.processes,
+        weights=[min(sound.duration_s, asked.seconds) for sound in scored],
+    )
+    results = Results(loops, calm, heard)
+    report.print_all(results, material, rows=tuple(detectors()))
+    if asked.json:
+        asked.json.parent.mkdir(parents=True, exist_ok=True)
+        asked.json.write_text(as_json(results), "utf-8")
+        print(f"wrote {asked.json}", file=sys.stderr)
 
 
 if __name__ == "__main__":
