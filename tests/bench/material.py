@@ -35,6 +35,12 @@ SCORED_PACKAGES = (
     "asterisk-core-sounds-it-g722",
     "fillets-ng-data-nl",
     "hydrogen-data",
+    "csound-soundfont",
+    "freedink-data+csound-soundfont",
+    "planetblupi-music-midi+csound-soundfont",
+    "festvox-italp16k",
+    "festvox-itapc16k",
+    "festvox-czech-dita",
 )
 """Everything that comes from these is scored on; all other packages are tuned on."""
 

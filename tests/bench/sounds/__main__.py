@@ -18,6 +18,7 @@ import time
 from collections import Counter
 from pathlib import Path
 
+from tests.bench.sounds.chanted import CHANTED
 from tests.bench.sounds.fonts import RENDERED
 from tests.bench.sounds.shelf import Shelf
 from tests.bench.sounds.sources import RECORDED
@@ -25,7 +26,7 @@ from tests.bench.sounds.store import Missing, Store
 from tests.bench.sounds.tones import Tones
 from tests.bench.sounds.voices import SUNG
 
-RECIPES = [*RECORDED, *RENDERED, *SUNG, Tones(101)]
+RECIPES = [*RECORDED, *RENDERED, *SUNG, *CHANTED, Tones(101)]
 
 
 def main(words: list[str] | None = None) -> int:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from tests.bench.sounds.instruments import INSTRUMENTS
 from tests.bench.sounds.rendered import Font, Grooves, Songs, Steady, Swells
 
 FLUID = Font("fluid-soundfont-gm", "MIT / GPL-2+")
+MINUET = Font("minuet-data", "GeneralUser GS licence (in a GPL package)")
+TIM = Font("timgm6mb-soundfont", "GPL-2")
 FREEPATS = Font("freepats", "GPL-2+ with exception for music made")
 CSOUND = Font("csound-soundfont", "LGPL-2.1+")
 
@@ -26,7 +29,22 @@ STANDING = tuple(
     "jazz_guitar".split()
 )
 
+EARLIER = tuple(
+    "drawbar_organ church_organ accordion guitar_harmonics violin cello string_ensemble voice_oohs "
+    "trumpet oboe clarinet flute pan_flute whistle ocarina square_lead calliope_lead newage_pad "
+    "bowed_glass_pad crystal bagpipe glockenspiel".split()
+)
+NOT_EARLIER = (
+    "piano nylon_guitar jazz_guitar finger_bass synth_strings tuba baritone_sax contrabass "
+    "perc_organ polysynth metal_pad atmosphere bandoneon muted_trumpet brass_section".split()
+)
+
 RENDERED = [
+    Steady(TIM, EARLIER, 21),
+    Steady(MINUET, tuple(name for name in INSTRUMENTS if name not in NOT_EARLIER), 52),
+    Grooves(MINUET, 5, 40),
+    Songs("openttd-openmsx", "GPL-2", MINUET, count=14),
+    Songs("pianobooster", "CC-BY", MINUET, count=6),
     Swells(FLUID, SWELLING, 61),
     Steady(FLUID, STANDING[::2], 62),
     Songs("simutrans-data", "Artistic-1.0", FLUID, count=20),

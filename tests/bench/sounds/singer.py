@@ -7,6 +7,7 @@ formants, and breath through the same formants.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -146,19 +147,32 @@ def sung(voice: Voice, notes: list[Note], seconds: float, rng: np.random.Generat
     gain = level(notes, n) * 10.0 ** (0.05 * 1.5 * _slow(rng, n, 3.0))
     mouth = _mouth(voice, notes, n)
     mouth[:, 0, 0] = np.maximum(mouth[:, 0, 0], f0)  # a singer opens the jaw as the tune climbs
-    samples = int(seconds * SAMPLE_RATE_HZ)
-    at = np.arange(samples) * (CONTROL_RATE_HZ / SAMPLE_RATE_HZ)
-    knots = np.arange(n)
-    phase = 2.0 * np.pi * np.cumsum(np.interp(at, knots, f0)) / SAMPLE_RATE_HZ
-    out = np.zeros(samples)
-    wave, before, twice_cosine = np.sin(phase), np.zeros(samples), 2.0 * np.cos(phase)
-    for k in range(1, int(min(14000.0 / f0.min(), 80)) + 1):
+
+    def weight(k: int) -> np.ndarray:
         tilt = 10.0 ** (voice.tilt_db_per_octave * np.log2(k) / 20.0)
-        weight = gain * tilt * response(k * f0, mouth) * (k * f0 < 15000.0)
-        out += np.interp(at, knots, weight) * wave
-        wave, before = twice_cosine * wave - before, wave  # sin((k+1)x) of sin(kx), sin((k-1)x)
+        return gain * tilt * response(k * f0, mouth)
+
+    samples = int(seconds * SAMPLE_RATE_HZ)
+    out = harmonics(f0, weight, samples)
     out += _breath(voice, gain, mouth, samples, rng)
     return out.astype(np.float32)
+
+
+def harmonics(f0_hz: np.ndarray, weight: Callable[[int], np.ndarray], samples: int) -> np.ndarray:
+    """Sum of harmonics, float [samples] at 48 kHz.
+
+    ``f0_hz`` and what ``weight`` gives for harmonic k = 1, 2, ... are float [n] at
+    ``CONTROL_RATE_HZ``; harmonics above 15 kHz are left out.
+    """
+    at = np.arange(samples) * (CONTROL_RATE_HZ / SAMPLE_RATE_HZ)
+    knots = np.arange(len(f0_hz))
+    phase = 2.0 * np.pi * np.cumsum(np.interp(at, knots, f0_hz)) / SAMPLE_RATE_HZ
+    out = np.zeros(samples)
+    wave, before, twice_cosine = np.sin(phase), np.zeros(samples), 2.0 * np.cos(phase)
+    for k in range(1, int(min(15000.0 / f0_hz.min(), 100)) + 1):
+        out += np.interp(at, knots, weight(k) * (k * f0_hz < 15000.0)) * wave
+        wave, before = twice_cosine * wave - before, wave  # sin((k+1)x) of sin(kx), sin((k-1)x)
+    return out
 
 
 def _mouth(voice: Voice, notes: list[Note], n: int) -> np.ndarray:
@@ -192,11 +206,13 @@ def _breath(
     return out[:samples] * 10.0 ** (voice.breath_db / 20.0) * 8.0
 
 
-def tune(register: str, seconds: float, rng: np.random.Generator, held: float = 0.35) -> list[Note]:
-    """Phrases of three to nine notes with breaths between; ``held`` is the share of long notes."""
-    low, high = RANGE_KEYS[register]
+def tune(
+    keys: tuple[int, int], seconds: float, rng: np.random.Generator, held: float = 0.35
+) -> list[Note]:
+    """Phrases of three to nine notes between two MIDI keys, ``held`` the share of long ones."""
+    low, high = keys
     scale = np.array([0, 2, 4, 5, 7, 9, 11, 12, 14, 16])
-    base = rng.integers(low, high - 14)
+    base = rng.integers(low, max(low + 1, high - 14))
     step, at_s, notes = int(rng.integers(0, 8)), 0.3, []
     beat_s = rng.uniform(0.25, 0.5)
     while True:
@@ -233,7 +249,7 @@ def somebody(register: str, rng: np.random.Generator) -> Voice:
 
 def choir(register: str, seconds: float, count: int, rng: np.random.Generator) -> np.ndarray:
     """``count`` people singing one tune, float32 [n]: each a little off in pitch and time."""
-    notes = tune(register, seconds, rng, held=0.6)
+    notes = tune(RANGE_KEYS[register], seconds, rng, held=0.6)
     total = np.zeros(int(seconds * SAMPLE_RATE_HZ), np.float32)
     for _ in range(count):
         voice = somebody(register, rng)

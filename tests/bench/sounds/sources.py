@@ -251,6 +251,17 @@ RECORDED = [
         "music_fillets",
         longest_s=120.0,
     ),
+    Tracks(
+        Source(
+            "wesnoth-1.16-music",
+            "music",
+            GPL_2,
+            "game: orchestral, solo flutes and strings",
+            least_bytes=200_000,
+        ),
+        "music_wesnoth",
+        longest_s=120.0,
+    ),
     Joined(
         Source(
             "fillets-ng-data-cs",
