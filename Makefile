@@ -6,7 +6,7 @@ BIN := .venv/bin
 export PYTHON
 
 .DEFAULT_GOAL := help
-.PHONY: help run test lint format bench train pictures clean
+.PHONY: help run test lint format bench train sounds pictures clean
 
 help: ## list these targets
 	@echo "Howl Lantern: what you can type"
@@ -40,6 +40,10 @@ bench: ## measure cost, the running daemon and, with HOWL_LANTERN_SOUNDS, the de
 train: ## make the scorer's weights again from a folder of sounds and simulated loops
 	@.ci/prepare test
 	@$(BIN)/python -m tests.bench.train $(ARGS)
+
+sounds: ## make the folder of sounds for bench and train; on Debian as root, with npm
+	@.ci/prepare test
+	@$(BIN)/python -m tests.bench.sounds $(ARGS)
 
 pictures: ## make the pictures of the README again, from the program as it is
 	@.ci/prepare test

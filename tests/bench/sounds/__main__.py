@@ -1,10 +1,10 @@
 """``make sounds``: builds the folder of sounds without feedback for training and scoring.
 
-``python -m tests.bench.sounds FOLDER [--only PACKAGE ...] [--keep]``
+``python -m tests.bench.sounds [FOLDER] [--only PACKAGE ...] [--keep]``
 
 Fetches packages with music, speech and sound fonts from Debian's archive and the npm registry,
 takes or renders sound from them, and leaves mono 48 kHz FLAC files and a ``manifest.csv`` in
-FOLDER, about three gigabytes; another four are taken by the unpacked packages while it runs.  It
+FOLDER (``sounds``), about three gigabytes; another four are taken by the unpacked packages while it runs.  It
 needs Debian 12 with its package sources, root (to install ffmpeg, synthesisers and voices) and
 npm.  Broken off, it goes on where it was.  What cannot be had is named and left out.
 """
@@ -32,7 +32,7 @@ RECIPES = [*RECORDED, *RENDERED, *SUNG, *CHANTED, Tones(101)]
 def main(words: list[str] | None = None) -> int:
     """Follow every recipe; 1 if something was missing."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench.sounds", description=__doc__)
-    parser.add_argument("folder", type=Path, help="where the sounds go")
+    parser.add_argument("folder", nargs="?", default="sounds", type=Path, help="where they go")
     parser.add_argument("--only", nargs="*", metavar="PACKAGE", help="only what comes from these")
     parser.add_argument("--keep", action="store_true", help="keep the unpacked packages")
     asked = parser.parse_args(words)
