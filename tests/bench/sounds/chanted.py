@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.bench.sounds.recipe import Recipe
 from tests.bench.sounds.shelf import SAMPLE_RATE_HZ, Shelf
 from tests.bench.sounds.singer import RANGE_KEYS, Note, tune
 from tests.bench.sounds.store import Store, decoded, run
@@ -81,7 +82,7 @@ def trembled(samples: np.ndarray, rate_hz: float, cents: float) -> np.ndarray:
 
 ITALIAN = "la mare sole mano luna vita amore tu mai sera"
 FINNISH = "laa kuu maa tuuli sini meri tule talo"
-CHANTED = [
+CHANTED: list[Recipe] = [
     Chanted(
         "festvox-kallpc16k",
         "free (CSTR, CMU; see package copyright)",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tests.bench.sounds.instruments import INSTRUMENTS
+from tests.bench.sounds.recipe import Recipe
 from tests.bench.sounds.rendered import Font, Grooves, Songs, Steady, Swells
 
 FLUID = Font("fluid-soundfont-gm", "MIT / GPL-2+")
@@ -39,7 +40,7 @@ NOT_EARLIER = (
     "perc_organ polysynth metal_pad atmosphere bandoneon muted_trumpet brass_section".split()
 )
 
-RENDERED = [
+RENDERED: list[Recipe] = [
     Steady(TIM, EARLIER, 21),
     Steady(MINUET, tuple(name for name in INSTRUMENTS if name not in NOT_EARLIER), 52),
     Grooves(MINUET, 5, 40),

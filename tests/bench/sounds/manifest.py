@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
+from typing import Any
 
 
 @dataclass(frozen=True, order=True, slots=True)
@@ -27,9 +28,10 @@ def read(path: Path) -> list[Row]:
     if not path.is_file():
         return []
     with path.open(newline="", encoding="utf-8") as file:
-        return [
-            Row(**{**row, "duration_s": float(row["duration_s"])}) for row in csv.DictReader(file)
-        ]
+        rows: list[dict[str, Any]] = list(csv.DictReader(file))
+    for row in rows:
+        row["duration_s"] = float(row["duration_s"])
+    return [Row(**row) for row in rows]
 
 
 def write(path: Path, rows: list[Row]) -> None:

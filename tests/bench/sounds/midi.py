@@ -78,7 +78,17 @@ def rendered(
         else:
             path = score
         if font.suffix == ".cfg":
-            words = ["timidity", "-q0", "-c", font, "-Or1sl", "-s", rate, "-o", raw]
+            words: list[str | Path] = [
+                "timidity",
+                "-q0",
+                "-c",
+                font,
+                "-Or1sl",
+                "-s",
+                rate,
+                "-o",
+                raw,
+            ]
             words += [f"-EFreverb={effects}", path]
         else:
             words = ["fluidsynth", "-ni", "-q", "-R", effects, "-C", effects, "-g", "0.5"]

@@ -159,7 +159,7 @@ def swell(n: int, chance: random.Random) -> np.ndarray:
         depth_db = chance.uniform(25.0, 60.0)
         rate_db_per_s = np.exp(chance.uniform(np.log(3.0), np.log(60.0)))
         rise_s = min(depth_db / rate_db_per_s, 0.9 * total_s)
-        gain_db = np.minimum(rate_db_per_s * (t - rise_s), 0.0)
+        gain_db = depth_db * np.minimum(t / rise_s - 1.0, 0.0)
         return (10.0 ** (gain_db / 20.0)).astype(np.float32)
     rise_s = chance.uniform(0.4, 0.9) * total_s if kind != "bow" else chance.uniform(0.3, 1.5)
     rise = np.clip(t / rise_s, 0.0, 1.0)

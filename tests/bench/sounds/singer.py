@@ -213,7 +213,8 @@ def tune(
     low, high = keys
     scale = np.array([0, 2, 4, 5, 7, 9, 11, 12, 14, 16])
     base = rng.integers(low, max(low + 1, high - 14))
-    step, at_s, notes = int(rng.integers(0, 8)), 0.3, []
+    step, at_s = int(rng.integers(0, 8)), 0.3
+    notes: list[Note] = []
     beat_s = rng.uniform(0.25, 0.5)
     while True:
         count = int(rng.integers(3, 10))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tests.bench.sounds.recipe import Recipe
 from tests.bench.sounds.recorded import Hits, Joined, Source, Tracks
 
 BY_3 = "CC-BY-3.0"
@@ -17,7 +18,7 @@ PROMPTS = [
     ("it", "Italian, female", BY_3, 900),
 ]
 
-RECORDED = [
+RECORDED: list[Recipe] = [
     *(
         Joined(
             Source(

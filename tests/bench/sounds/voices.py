@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.bench.sounds import borrowed, singer
+from tests.bench.sounds.recipe import Recipe
 from tests.bench.sounds.recorded import Source
 from tests.bench.sounds.shelf import Shelf
 from tests.bench.sounds.sources import GPL_2, PROMPTS
@@ -100,7 +101,7 @@ def _words(
 
 
 PROMPTS_SPOKEN = "/(digits|letters|phonetic)/"
-SUNG = [
+SUNG: list[Recipe] = [
     *(Sung(register, 12) for register in REGISTERS),
     *(Sung(register, 2, voices) for register, voices in zip(REGISTERS, (4, 6, 3, 5), strict=True)),
     _words(
