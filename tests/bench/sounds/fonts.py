@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tests.bench.sounds.ensemble import Ensembles
 from tests.bench.sounds.instruments import INSTRUMENTS
 from tests.bench.sounds.recipe import Recipe
 from tests.bench.sounds.rendered import Font, Grooves, Songs, Steady, Swells
@@ -56,4 +57,7 @@ RENDERED: list[Recipe] = [
     Steady(CSOUND, STANDING[2::3], 67),
     Songs("freedink-data", "free (see package copyright)", CSOUND),
     Songs("planetblupi-music-midi", "GPL-3+", CSOUND),
+    Ensembles(FLUID, 12, 68),
+    Ensembles(FREEPATS, 8, 69),
+    Ensembles(CSOUND, 10, 70),
 ]

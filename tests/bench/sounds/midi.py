@@ -25,18 +25,27 @@ class Score:
         self._channel = channel
         self._events: list[tuple[float, bytes]] = []
         self.control(0.0, 0, bank)
+        self.program(program, channel)
+
+    def program(self, program: int, channel: int) -> None:
+        """What a channel plays from the beginning on."""
         self._events.append((0.0, bytes([0xC0 | channel, program])))
 
-    def note(self, at_s: float, key: int, long_s: float, velocity: int) -> None:
+    def note(
+        self, at_s: float, key: int, long_s: float, velocity: int, channel: int | None = None
+    ) -> None:
         """One note; key 69 is 440 Hz, velocity 1 to 127."""
-        velocity = max(1, min(127, velocity))
-        self._events.append((at_s, bytes([0x90 | self._channel, key, velocity])))
-        self._events.append((at_s + long_s, bytes([0x80 | self._channel, key, 0])))
+        velocity, channel = max(1, min(127, velocity)), self._of(channel)
+        self._events.append((at_s, bytes([0x90 | channel, key, velocity])))
+        self._events.append((at_s + long_s, bytes([0x80 | channel, key, 0])))
 
-    def control(self, at_s: float, controller: int, value: int) -> None:
+    def control(self, at_s: float, controller: int, value: int, channel: int | None = None) -> None:
         """Set a controller, 0 to 127."""
         value = max(0, min(127, value))
-        self._events.append((at_s, bytes([0xB0 | self._channel, controller, value])))
+        self._events.append((at_s, bytes([0xB0 | self._of(channel), controller, value])))
+
+    def _of(self, channel: int | None) -> int:
+        return self._channel if channel is None else channel
 
     def write(self, path: Path) -> None:
         """The file, format 0; of what happens at once, notes begin last."""

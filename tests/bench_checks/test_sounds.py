@@ -196,7 +196,12 @@ def kinds_of(recipe: object) -> set[str]:
         return {recipe.source.kind}
     if hasattr(recipe, "names"):
         return {INSTRUMENTS[name].kind for name in recipe.names}
-    known = {"Grooves": "drums", "Songs": "band_midi", "Tones": "testtone"}
+    known = {
+        "Grooves": "drums",
+        "Songs": "band_midi",
+        "Ensembles": "band_midi",
+        "Tones": "testtone",
+    }
     return {known.get(type(recipe).__name__, "singing")}
 
 
