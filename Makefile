@@ -33,9 +33,9 @@ format: ## bring the code into the house style
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
 
-bench: ## measure cost, the running daemon and, with HOWL_LANTERN_SOUNDS, the detector
+bench: ## measure it: cost, memory, and with HOWL_LANTERN_SOUNDS how well it detects
 	@.ci/prepare test
-	@$(BIN)/python -m tests.bench
+	@$(BIN)/python -m tests.bench $(ARGS)
 
 train: ## make the scorer's weights again from a folder of sounds and simulated loops
 	@.ci/prepare test

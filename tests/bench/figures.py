@@ -216,6 +216,7 @@ def axes_of(loops: Sequence[LoopResult]) -> list[Axis]:
         names("programme", lambda f: f.programme),
         names("provoked by", lambda f: f.provocation),
         _ranges("excess", "dB", (0.3, 0.6, 1.2, 2.5, 6.0), lambda f: f.peak_excess_db),
+        _ranges("compressed to", "dB", (-9.0, 0.0, 0.3, 1.2, 6.0), lambda f: f.held_excess_db),
         names("limiter", lambda f: f.limiter),
         names(
             "compressor",

@@ -296,7 +296,10 @@ def print_curve(results: Results) -> None:
             _number(point.median_s, 2),
             _number(point.late_s, 2),
             "-" if math.isnan(point.ringing_before) else f"{point.ringing_before:.0f}",
-            *(f"{point.false_howls[group]:.1f} ({point.precision[group]:.0f})" for group in groups),
+            *(
+                f"{point.false_howls[group].value:.1f} ({point.precision[group]:.0f})"
+                for group in groups
+            ),
         )
         for point in points
     ]

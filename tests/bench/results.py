@@ -1,4 +1,4 @@
-"""What a run of the benchmark found: the trade-off curve of every detector, and all of it as JSON."""
+"""What the benchmark found: the trade-off curve of every detector, and all of it as JSON."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any
 
 from tests.bench.figures import (
     LoopResult,
+    Measure,
     Row,
     SoundResult,
     by,
@@ -37,8 +38,8 @@ class Point:
     median_s: float
     late_s: float
     ringing_before: float
-    false_howls: dict[str, float]
-    false_ringings: dict[str, float]
+    false_howls: dict[str, Measure]
+    false_ringings: dict[str, Measure]
     precision: dict[str, float]
 
 
@@ -50,17 +51,17 @@ def curve(results: Results) -> list[Point]:
     for row in rows:
         found = loop_figures(results.loops, row)
         rates = {group: false_rates(mine, row) for group, mine in sorted(groups.items())}
-        howls = {group: measures[0].value for group, measures in rates.items()}
+        caught = found["caught"].value
         points.append(
             Point(
                 row=row,
-                caught=found["caught"].value,
+                caught=caught,
                 median_s=found["howl_median_s"].value,
                 late_s=found["howl_95_s"].value,
                 ringing_before=found["ringing_before"].value,
-                false_howls=howls,
-                false_ringings={group: measures[1].value for group, measures in rates.items()},
-                precision={g: precision(found["caught"].value, rate) for g, rate in howls.items()},
+                false_howls={group: howls for group, (howls, _) in rates.items()},
+                false_ringings={group: ringings for group, (_, ringings) in rates.items()},
+                precision={g: precision(caught, howls.value) for g, (howls, _) in rates.items()},
             )
         )
     return points

@@ -69,7 +69,12 @@ class Flagged:
 
 @dataclass(frozen=True, slots=True)
 class LoopFacts:
-    """What a run was and what happened in it, whoever listens; the axes the tables go by."""
+    """What a run was and what happened in it, whoever listens; the axes the tables go by.
+
+    ``held_excess_db`` is the median excess while it rings, from the onset until somebody acts,
+    with what a compressor takes away: one that squeezes hard holds the loop at its limit, where
+    it swells with the programme and does not grow.
+    """
 
     seed: int
     stable: bool
@@ -78,6 +83,7 @@ class LoopFacts:
     programme: str
     provocation: str
     peak_excess_db: float
+    held_excess_db: float
     limiter: str
     compressor_ratio: float
     box_below_m: float
@@ -150,6 +156,9 @@ def facts_of(run: Run, *, programme: str) -> LoopFacts:
     """The facts of a run; ``programme`` names what was played through it."""
     spec = run.spec
     length_s = len(run.closed) / run.sample_rate_hz
+    end_s = length_s if run.acts_s is None else run.acts_s
+    begin_s = 0.0 if run.onset_s is None else run.onset_s
+    rings = (run.excess_time_s >= begin_s) & (run.excess_time_s <= end_s)
     return LoopFacts(
         seed=spec.seed,
         stable=not run.truth,
@@ -158,6 +167,7 @@ def facts_of(run: Run, *, programme: str) -> LoopFacts:
         programme=programme,
         provocation=spec.provocation,
         peak_excess_db=run.peak_excess_db,
+        held_excess_db=float(np.median(run.excess_db[rings])),
         limiter=spec.limiter,
         compressor_ratio=spec.compressor_ratio,
         box_below_m=spec.box_below_m or 0.0,
@@ -167,7 +177,7 @@ def facts_of(run: Run, *, programme: str) -> LoopFacts:
         onset_s=run.onset_s,
         overtake_s=run.overtake_s,
         louder_s=run.louder_than_programme_s,
-        end_s=length_s if run.acts_s is None else run.acts_s,
+        end_s=end_s,
     )
 
 

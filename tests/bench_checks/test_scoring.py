@@ -5,47 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from monitor.listening.bands import third_octave_of
 from monitor.listening.rings import Ring, RingEvent
-from monitor.stage.nyquist import Critical
-from monitor.stage.provoke import Run, RunSpec
-from tests.bench.scoring import Flagged, Truth, episodes, moments, score_loop
-
-RATE_HZ = 8000
-RINGS_HZ = 1000.0
-ONSET_S, OVERTAKE_S, ACTS_S, OFF_S, LENGTH_S = 2.0, 3.0, 6.0, 6.1, 9.0
-
-
-def howling(*, decay_db_per_s: float = 40.0, programme_db: float = -60.0) -> Run:
-    """A ring at 1 kHz that stands at full level until the loop is stable, then decays straight."""
-    t = np.arange(int(LENGTH_S * RATE_HZ)) / RATE_HZ
-    level_db = np.where(t < ONSET_S, -90.0, np.minimum(-60.0 + 60.0 * (t - ONSET_S), -6.0))
-    level_db -= decay_db_per_s * np.maximum(t - OFF_S, 0.0)
-    feedback = 10.0 ** (level_db / 20.0) * np.sin(2.0 * np.pi * RINGS_HZ * t)
-    opened = 10.0 ** (programme_db / 20.0) * np.sin(2.0 * np.pi * 1.02 * RINGS_HZ * t)
-    time_s = np.arange(0.0, LENGTH_S, 0.01)
-    mode = Critical(RINGS_HZ, margin_db=-2.0, loop_time_s=0.01, growth_db_per_s=60.0)
-    return Run(
-        spec=RunSpec(seed=1, room_seed=1, t60_s=0.5, place="wedge"),
-        sample_rate_hz=RATE_HZ,
-        closed=(opened + feedback).astype(np.float32),
-        opened=opened.astype(np.float32),
-        feedback=feedback.astype(np.float32),
-        excess_time_s=time_s,
-        excess_db=np.where((time_s >= ONSET_S) & (time_s < OFF_S), 2.0, -6.0),
-        peak_excess_db=2.0,
-        truth=(mode,),
-        near=(replace(mode, frequency_hz=1700.0, margin_db=1.0),),
-        critical_frequency_hz=RINGS_HZ,
-        onset_s=ONSET_S,
-        off_s=OFF_S,
-        overtake_s=OVERTAKE_S,
-        louder_than_programme_s=OVERTAKE_S + 0.5,
-        acts_s=ACTS_S,
-    )
+from tests.bench.scoring import Flagged, Truth, episodes, facts_of, moments, score_loop
+from tests.bench_checks.made_up import ACTS_S, OFF_S, ONSET_S, RINGS_HZ, howling
 
 
 def ring(
@@ -158,3 +123,11 @@ def test_episodes_gather_the_events_of_each_ring() -> None:
         Flagged(501.0, third_octave_of(500.0).number, 1.0, 1.4, 2.0),
         Flagged(2000.0, third_octave_of(2000.0).number, 1.1, None, math.inf),
     ]
+
+
+def test_the_facts_of_a_run() -> None:
+    facts = facts_of(howling(), programme="music")
+    assert facts.judged
+    assert facts.held_excess_db == pytest.approx(2.0)
+    assert facts.end_s == ACTS_S
+    assert not facts_of(replace(howling(), overtake_s=5.6), programme="music").judged
