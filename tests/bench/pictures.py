@@ -159,9 +159,9 @@ def _cumulative(axes: Axes, delays_s: np.ndarray, colour: str, line: str, width:
 
 def _labels_apart(axes: Axes, ends: Sequence[tuple[float, str, str]]) -> None:
     """Names at the right end of the lines, pushed apart where they would overlap."""
-    least, y = 4.6, -math.inf
-    for part, words, colour in sorted(ends):
-        y = max(part, y + least)
+    least, y = 4.6, math.inf
+    for part, words, colour in sorted(ends, reverse=True):
+        y = min(part, y - least)
         axes.annotate(
             words,
             (RIGHT_S, y),
