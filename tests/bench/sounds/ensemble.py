@@ -74,6 +74,7 @@ def song(chance: random.Random) -> Score:
         if bar % 4 == 3 or chance.random() < 0.3:
             score.note(at_s, tonic + octave + _step(degree + 2), bar_s, 95, 1)
             _swell(score, at_s, bar_s, 1, chance)
+            score.control(at_s + bar_s, EXPRESSION, 115, 1)  # or the tune after it is lost
         else:
             for beat in range(4):
                 step = degree + chance.choice([0, 1, 2, 4])

@@ -57,7 +57,7 @@ RECORDED: list[Recipe] = [
             "full production music, source 16 kHz",
         ),
         "band_moh",
-        longest_s=300.0,
+        longest_s=360.0,
     ),
     Tracks(
         Source(
