@@ -38,14 +38,18 @@ def main(words: list[str] | None = None) -> int:
     asked = parser.parse_args(words)
     shelf, store = Shelf(asked.folder), Store(asked.folder / "packages")
     recipes = [one for one in RECIPES if not asked.only or one.package in asked.only]
-    missing = []
+    missing: list[str] = []
+    try:
+        store.tools("ffmpeg")
+    except Missing as error:
+        print(f"nothing is made without {error}", file=sys.stderr)
+        return 1
     for number, recipe in enumerate(recipes, 1):
         title = title_of(recipe)
         if title in shelf.finished():
             continue
         began_s, before = time.monotonic(), len(shelf.rows)
         try:
-            store.tools("ffmpeg")
             recipe.make(shelf, store)
         except Missing as error:
             missing.append(f"{title}: {error}")

@@ -7,7 +7,7 @@ import re
 import shutil
 import subprocess
 import tarfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -21,8 +21,10 @@ class Missing(Exception):
     """A package or a tool that cannot be had; the text names it and says what to do."""
 
 
-def run(words: Sequence[str | Path], **more: object) -> bytes:
-    """What a command prints, its complaints left out.
+def run(
+    words: Sequence[str | Path], cwd: Path | None = None, env: dict[str, str] | None = None
+) -> bytes:
+    """What a command prints, its complaints left out; where and with which environment it runs.
 
     Raises
     ------
@@ -30,15 +32,16 @@ def run(words: Sequence[str | Path], **more: object) -> bytes:
         If there is no such command or it fails.
     """
     try:
-        done = subprocess.run(  # type: ignore[call-overload]
-            words, check=True, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, **more
+        quiet = subprocess.DEVNULL
+        done = subprocess.run(
+            words, check=True, stdout=subprocess.PIPE, stderr=quiet, cwd=cwd, env=env
         )
     except FileNotFoundError:
         raise Missing(f"command {words[0]}: not found, install the package that has it") from None
     except subprocess.CalledProcessError as error:
         what = " ".join(map(str, words[:4]))
         raise Missing(f"command {what} ...: ended with {error.returncode}") from None
-    return bytes(done.stdout)
+    return done.stdout
 
 
 class Store:
@@ -60,8 +63,10 @@ class Store:
         Raises
         ------
         Missing
-            If they cannot be installed.
+            If they cannot be installed, or this is not Debian.
         """
+        if shutil.which("dpkg-query") is None:
+            raise Missing(f"tools {' '.join(packages)}: can only be looked for on Debian")
         state = ["dpkg-query", "-W", "-f", "${db:Status-Status}"]
         needed = []
         for name in packages:
@@ -97,14 +102,14 @@ class Store:
         """
         return self._unpacked(package, self._fetch_npm)
 
-    def _unpacked(self, package: str, fetch: object) -> Path:
+    def _unpacked(self, package: str, fetch: Callable[[str, Path], None]) -> Path:
         goal = self.folder / re.sub(r"[^A-Za-z0-9.+-]+", "_", package)
         if not goal.is_dir():
             half = goal.with_name(goal.name + ".part")
             shutil.rmtree(half, ignore_errors=True)
             half.mkdir(parents=True)
             try:
-                fetch(package, half)  # type: ignore[operator]
+                fetch(package, half)
             except Missing as error:
                 shutil.rmtree(half)
                 raise Missing(f"package {package}: cannot be fetched ({error})") from None
