@@ -51,9 +51,9 @@ def window_of(kind: str, n: int) -> np.ndarray:
     terms = {"rectangle": (1.0,), "hann": (0.5, 0.5), "blackman": (0.42, 0.5, 0.08)}
     if kind not in terms:
         raise ValueError(f"window {kind!r} is unknown; known: {', '.join(terms)}")
-    window: np.ndarray = sum(
-        (-1.0) ** k * weight * np.cos(k * turn) for k, weight in enumerate(terms[kind])
-    )
+    window = np.zeros(n)
+    for k, weight in enumerate(terms[kind]):
+        window += (-1.0) ** k * weight * np.cos(k * turn)
     return window
 
 
