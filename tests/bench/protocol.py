@@ -71,8 +71,6 @@ def print_figures(found: Figures) -> None:
             f"  {name:<18}"
             + "".join(f"{c['f1']:10.2f} /{c['average_precision']:5.2f}" for c in cells)
         )
-    part = [f"{found[order[0]][g][s]['prevalence']:16.5f}" for g, s in columns]
-    print(f"  {'a guess':<18}" + "".join(part))
 
 
 def main() -> None:
