@@ -21,8 +21,6 @@ from tests.bench import literature
 from tests.bench.excerpts import CALM_S, RATE_HZ, Excerpt
 
 LOBE_BINS = 2
-SHOWN_BINS = 1
-"""Half the main lobe: where our lines, read between bins, are put on the grid."""
 _CODE_BITS = 17
 """Of a score as a 32-bit float: sign, exponent and 8 bits, steps of 0.4 %."""
 _CODES = 2**_CODE_BITS
@@ -94,26 +92,29 @@ def features(samples: np.ndarray, *, music: bool) -> Iterator[Scored]:
 
 
 def ours(samples: np.ndarray, way: Way) -> Scored:
-    """The lantern's evidence at each frame's end, as the chain ships.
+    """The lantern's evidence at each frame's end, as the chain ships; 0 where there is none.
 
-    A ring stays shown until its line ends, so once it is open its highest evidence counts.
+    It stands in the two bins that a line lies between.  A line too faint for a degree stays at
+    what the degree asks for.  A ring is shown until its line ends, so the highest that it reached
+    counts.
     """
     grid = Grid(1024)
     listener = Listener(sample_rate_hz=RATE_HZ, way=way)
+    asked = THRESHOLDS[way]
+    most = {None: asked.ringing.evidence, "ringing": asked.howl.evidence, "howl": np.inf}
     n_frames = len(samples) // grid.hop_samples
     score = np.zeros((n_frames, grid.n_bins))
     highest: dict[int, float] = {}
     for frame in range(n_frames):
         listener.push(samples[frame * grid.hop_samples : (frame + 1) * grid.hop_samples])
-        for book in listener._books:
-            for line in book._lines:
-                shown = line.evidence
-                if line.ring is not None:
-                    shown = max(shown, highest.get(line.ring.id, THRESHOLDS[way].ringing.evidence))
-                    highest[line.ring.id] = shown
-                middle = grid.nearest(line.frequency_hz)
-                bins = score[frame, max(0, middle - SHOWN_BINS) : middle + SHOWN_BINS + 1]
-                np.maximum(bins, shown, out=bins)
+        for line in (line for book in listener._books for line in book._lines):
+            shown = min(line.evidence, most[line.ring.degree if line.ring else None])
+            if line.ring is not None:
+                shown = max(shown, highest.get(line.ring.id, asked.ringing.evidence))
+                highest[line.ring.id] = shown
+            below = int(line.frequency_hz * grid.window_samples / RATE_HZ)
+            between = score[frame, below : below + 2]
+            np.maximum(between, shown, out=between)
     return f"ours, {way}", grid, score
 
 
