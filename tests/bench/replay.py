@@ -17,7 +17,7 @@ import numpy as np
 from monitor.listening.evidence import Candidates
 from monitor.listening.layers import Layer
 from monitor.listening.listener import Listener
-from monitor.listening.rings import RingBook, RingEvent, Thresholds, Way
+from monitor.listening.rings import Ring, RingBook, RingEvent, Thresholds, Way
 from tests.bench.scoring import Flagged, episodes
 
 FACTORS = (0.25, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
@@ -35,12 +35,20 @@ def scaled(thresholds: Thresholds, factor: float) -> Thresholds:
 
 
 class _Shelf:
-    """Stands in a ring book's place and asks its copies."""
+    """Stands in a ring book's place and asks its copies; ``turn`` holds whose turn it is."""
 
-    def __init__(self, book: RingBook, layer: Layer, factors: Sequence[float]) -> None:
+    def __init__(
+        self, book: RingBook, layer: Layer, factors: Sequence[float], turn: list[float]
+    ) -> None:
         shared = {id(layer.history): layer.history}
+        self._turn = turn
         self._books = {factor: copy.deepcopy(book, dict(shared)) for factor in factors}
         self.events: dict[float, list[RingEvent]] = {factor: [] for factor in factors}
+
+    @property
+    def open_rings(self) -> list[Ring]:
+        """Those of the copy whose turn it is: what the other resolution's copy asks for."""
+        return self._books[self._turn[0]].open_rings
 
     def advance(
         self,
@@ -51,6 +59,7 @@ class _Shelf:
         now_s: float,
     ) -> list[RingEvent]:
         for factor, book in self._books.items():
+            self._turn[0] = factor
             self.events[factor] += book.advance(
                 candidates, log_odds, scaled(thresholds, factor), now_s=now_s
             )
@@ -65,8 +74,9 @@ def listen(
     Rings that the sound's end cuts off have no end (``inf``).
     """
     listener = Listener(sample_rate_hz=sample_rate_hz, way=way)
+    turn = [PLAIN]
     shelves = [
-        _Shelf(book, layer, factors)
+        _Shelf(book, layer, factors, turn)
         for book, layer in zip(listener._books, listener._layers, strict=True)
     ]
     listener._books = shelves  # type: ignore[assignment]
