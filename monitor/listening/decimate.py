@@ -57,3 +57,48 @@ class Decimator:
             self._held = extended[self.step_samples :]
         self._waiting = waiting[taken:].copy()
         return np.concatenate(out) if out else np.zeros(0, dtype=np.float32)
+
+
+class LowEnd:
+    """The newest samples of a stream at a whole fraction of its rate, for looking at its low end.
+
+    Flat up to a fifth of the lower rate; what would fold onto that is 80 dB down.
+
+    Parameters
+    ----------
+    factor : int >= 2
+    step_samples : int
+        How many samples are new at each call of ``advance``.
+    kept_samples : int
+        How many samples of the lower rate are kept.
+    """
+
+    def __init__(self, *, factor: int, step_samples: int, kept_samples: int) -> None:
+        self._factor = factor
+        self._step_samples = step_samples
+        n_taps = 8 * factor + 1  # Kaiser: 80 dB over a transition of 0.6 of the lower rate
+        centre = np.arange(n_taps) - (n_taps - 1) / 2
+        taps = np.sinc(centre / factor) * np.kaiser(n_taps, 8.0)
+        self._taps = (taps / taps.sum()).astype(np.float32)
+        self._kept = np.zeros(kept_samples, dtype=np.float32)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget what was heard."""
+        self._kept[:] = 0.0
+        self._ahead = 0
+
+    def advance(self, window: np.ndarray) -> np.ndarray:
+        """Take in the newest samples, float32 [>= step_samples + 9 * factor].
+
+        Returns the newest ``kept_samples`` of the lower rate, a view until the next call.
+        """
+        # Samples of the last call that were not yet enough for another one of the lower rate.
+        pending = self._ahead + self._step_samples
+        new, self._ahead = divmod(pending, self._factor)
+        end = len(window) - self._ahead
+        start = end - (new - 1) * self._factor - len(self._taps)
+        windows = np.lib.stride_tricks.sliding_window_view(window[start:end], len(self._taps))
+        self._kept[:-new] = self._kept[new:]
+        self._kept[-new:] = windows[:: self._factor] @ self._taps
+        return self._kept

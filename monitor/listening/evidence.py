@@ -1,72 +1,78 @@
-"""How much a spectral line behaves like a feedback loop: candidates and what is measured on them.
+"""How much a spectral line behaves like a feedback loop: what is measured on each candidate.
 
 A loop that has gone unstable grows along a straight line in dB, at a frequency that stands
 still, out of the floor and without harmonics until something clips.  Instruments and voices
 begin with a jump, wander, or bring harmonics along.  Each candidate line of a hop is described
-by the numbers of ``FEATURES``, all of them measured on the last second of its own bin; whether
-they add up to feedback is the scorer's business.
+by the numbers of ``FEATURES``, all of them measured on the last second or two of its own bin;
+whether they add up to feedback is the scorer's business.
 
 Conventions
 -----------
 Arrays over candidates are [n_candidates]; histories are [n_hops, n_candidates], newest last.
-Levels in dB, times in seconds, slopes in dB/s, deviations in cents.
+Levels in dB, times in seconds, slopes in dB/s, deviations in cents or bins.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.listening.candidates import MIN_PROMINENCE_DB, LineFinder
 from monitor.listening.spectrum import SpectrumHistory
 
 HISTORY_HOPS = 56
 """About 1.2 s at the main resolution, 2.4 s at the low one."""
 
-MIN_PROMINENCE_DB = 10.0
-"""Of the bins of steady white noise 0.3 % are peaks that stand so far out (measured)."""
-MIN_LEVEL_DBFS = -96.0
-"""Below the last bit of a 16-bit converter there is nothing to hear."""
-LEAST_SHARE_OF_POWER_DB = -40.0
-LEAST_SHARE_OF_OCTAVE_DB = -20.0
-"""Lines fainter than this beside the sound around them are left for later: a loop climbs out
-of there, and what does not is not worth the measuring."""
-MOST_SPREAD_BINS = 0.15
-STEEPEST_FALL_DB_PER_S = -40.0
-"""Over its last four hops a loop's line wanders less and falls less steeply: on the tuning part
-this keeps 9 of 10 hops of feedback and leaves out two thirds of all others (measured)."""
 STRAIGHT_DB = 1.0
 """Residual of a straight line through a loop's level: under 0.3 dB when it stands clear, more
 while it still emerges from the floor."""
-ALL_EVERY_HOPS = 4
-"""Lines that the scorer was sure are no feedback are measured again only this often."""
-MAX_CANDIDATES = 16
+LINGER_S = 2.5
+"""How long a bin's standing out is remembered: about a line of a song.  A loop's frequencies
+ring on after every note for a while before they go unstable."""
+MOST_LINGER_DB = 30.0
+OTHERS_HOPS = 16
+"""Time over which a line's change is held against that of all other lines: a fader or somebody
+walking moves them together, a loop goes its own way."""
+FEWEST_OTHERS = 3
+"""Bins of other lines; with fewer there is nothing to compare with."""
+ONSET_HOPS = 3
+"""Time over which the spectrum's rise is taken: an abrupt note fills the main window in four."""
 
 DB_TO_NEPERS = np.log(10.0) / 10.0
 """Of power: exp(DB_TO_NEPERS * level_db) is a power ratio."""
 _NEIGHBOURS = np.array([-1, 0, 1])[:, None, None]
+_TRIPLE = np.array([[-1], [0], [1]])
+_LOBE = np.arange(-3, 4)[:, None]
 _SHOULDERS = np.array([[-4], [-3], [3], [4]])
-_HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 0.5, 1.5, 1.0 / 3.0])
+_HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 5.0, 0.5, 1.5, 1 / 3, 2 / 3, 4 / 3, 0.25, 0.75])
+"""Where else an instrument shows: its harmonics, its fundamental, and what lies between."""
 _SLOPE_HOPS = (4, 8, 16, 32)
-_MEAN_HOPS = (4, 12, 32)
+_MEAN_HOPS = (12, 32)
+_ONES = np.ones(HISTORY_HOPS)
+"""Sums over hops as products: a quarter of the time for arrays this small."""
+_OFFSET_MEANS = np.zeros((3, 12))
+_OFFSET_MEANS[0, -4:] = _OFFSET_MEANS[2, :4] = 0.25
+_OFFSET_MEANS[1] = 1.0 / 12.0
+_CHANGES = np.zeros((2, 34))
+"""Means of two hops: the newest less those 8 and 32 hops before."""
+_CHANGES[:, -2:] = 0.5
+_CHANGES[0, -10:-8] = _CHANGES[1, :2] = -0.5
 
 FEATURES: tuple[str, ...] = (
-    "log2_frequency",
     "prominence_db",
     *(f"prominence_{n}_db" for n in _MEAN_HOPS),
     *(f"slope_{n}" for n in _SLOPE_HOPS),
     *(f"residual_{n}_db" for n in _SLOPE_HOPS),
-    "deviation_4_cents",
     "deviation_12_cents",
     "deviation_4_bins",
     "drift_12_bins",
     *(f"harmonic_{ratio:.2f}_db" for ratio in _HARMONIC_RATIOS),
     "largest_rise_db",
-    "since_largest_rise_s",
     "growth_since_rise_db",
     "largest_bend_db",
     "ramp_s",
-    "ramp_rise_db",
     "ramp_residual_db",
     "fall_from_peak_db",
     "persistence",
@@ -80,25 +86,12 @@ FEATURES: tuple[str, ...] = (
     "floor_change_32_db",
     "follows_rest",
     "window_s",
+    "linger_db",
+    "onset_on_ramp_db",
+    "peaks",
+    "others_change_db",
+    "over_others_db",
 )
-
-
-_SQUASH_AT = {
-    **dict.fromkeys((f"slope_{n}" for n in _SLOPE_HOPS), 10.0),
-    **dict.fromkeys((f"residual_{n}_db" for n in _SLOPE_HOPS), 0.3),
-    "drift_12_bins": 0.01,
-    "largest_rise_db": 3.0,
-    "growth_since_rise_db": 1.0,
-    "largest_bend_db": 1.0,
-    "ramp_rise_db": 3.0,
-    "ramp_residual_db": 0.3,
-    "fall_from_peak_db": 1.0,
-    **dict.fromkeys(("rest_change_8_db", "rest_change_32_db"), 3.0),
-    **dict.fromkeys(("floor_change_8_db", "floor_change_32_db"), 3.0),
-}
-"""Features given as a signed logarithm, linear below this, so that no wild value dominates."""
-_SQUASHED = np.array([FEATURES.index(name) for name in _SQUASH_AT])
-_SQUASH_RATE = 1.0 / np.array(list(_SQUASH_AT.values()))[:, None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,103 +159,81 @@ class Evidence:
     ) -> None:
         self._history = history
         self._hop_s = hop_s
-        bin_hz = history.bin_hz
-        self._first = max(int(np.ceil(lowest_hz / bin_hz)), 5)
-        self._last = min(int(np.ceil(highest_hz / bin_hz)), history.n_bins - 6)
-        self.window_s = 1.0 / bin_hz
+        self._finder = LineFinder(
+            history,
+            hop_s=hop_s,
+            lowest_hz=lowest_hz,
+            highest_hz=highest_hz,
+            n_hops=HISTORY_HOPS,
+        )
+        self.window_s = 1.0 / history.bin_hz
         self._window_hops = max(2, round(self.window_s / hop_s))
         self._rows, self._time_variances = _rows(hop_s)
         self._mean_of = np.ascontiguousarray(self._rows[0::2])
         self._mean_rows = np.zeros((len(_MEAN_HOPS), HISTORY_HOPS))
         for row, n in zip(self._mean_rows, _MEAN_HOPS, strict=True):
             row[-n:] = 1.0 / n
-        self._times_s = (np.arange(HISTORY_HOPS) - (HISTORY_HOPS - 1))[:, None] * hop_s
+        self._times_s = (np.arange(HISTORY_HOPS) - (HISTORY_HOPS - 1)) * hop_s
+        # Mean and variance of the times from each hop to the last one.
+        self._ramp_times = np.array(
+            [
+                (self._times_s[i:].mean(), self._times_s[i:].var() + 1e-9)
+                for i in range(HISTORY_HOPS)
+            ]
+        ).T
         self._hop_numbers = np.arange(HISTORY_HOPS)[:, None]
-        self._total = np.full(HISTORY_HOPS, 1e-15)
-        self._power_sums = np.zeros(history.n_bins + 1)
-        self._dismissed = np.zeros(history.n_bins, dtype=bool)
-        self._hops = 0
+        self._linger = np.zeros(history.n_bins, dtype=np.float32)
+        self._linger_part = np.float32(1.0 - math.exp(-hop_s / LINGER_S))
+        self._onsets = np.zeros(HISTORY_HOPS)
+        self._out = np.zeros(history.n_bins, dtype=bool)
+        self._change_db = np.zeros(history.n_bins, dtype=np.float32)
 
     def reset(self) -> None:
-        """Forget the programme's past level (the history is reset by its owner)."""
-        self._total[:] = 1e-15
-        self._dismissed[:] = False
-        self._hops = 0
+        """Forget the programme's past (the history is reset by its owner)."""
+        self._finder.reset()
+        self._linger[:] = 0.0
+        self._onsets[:] = 0.0
 
     def dismiss(self, bins: np.ndarray) -> None:
         """Pass over these bins and their neighbours until the next hop that looks at all."""
-        self._dismissed[bins + np.array([[-1], [0], [1]])] = True
+        self._finder.dismiss(bins)
 
-    def find(self) -> Candidates | None:
+    def find(self, *, measure: bool = True) -> Candidates | None:
         """Candidates of the newest hop, or None; call exactly once a hop."""
-        history = self._history
-        level = history.level_db(1)[0]
-        floor = history.floor_db(1)[0]
-        np.cumsum(history.power, out=self._power_sums[1:])
-        self._total[:-1] = self._total[1:]
-        self._total[-1] = self._power_sums[-1] + 1e-15
+        self._follow_the_whole()
+        found = self._finder.find()
+        return self._measure(*found) if found is not None and measure else None
 
-        self._hops += 1
-        if self._hops % ALL_EVERY_HOPS == 0:
-            self._dismissed[:] = False
-        first, last = self._first, self._last
-        here = level[first:last]
-        is_peak = (
-            (here > level[first - 1 : last - 1])
-            & (here >= level[first + 1 : last + 1])
-            & (here >= floor[first:last] + MIN_PROMINENCE_DB)
-            & (here >= MIN_LEVEL_DBFS)
-            & ~self._dismissed[first:last]
-        )
-        bins = np.flatnonzero(is_peak) + first
-        if len(bins) == 0:
-            return None
-        shares_db = self._shares_db(bins)
-        heard = (shares_db[0] >= LEAST_SHARE_OF_POWER_DB) & (
-            shares_db[1] >= LEAST_SHARE_OF_OCTAVE_DB
-        )
-        kept = np.flatnonzero(heard)
-        if len(kept):
-            kept = kept[self._stands(bins[kept])]
-        if len(kept) > MAX_CANDIDATES:
-            prominence = level[bins[kept]] - floor[bins[kept]]
-            kept = np.sort(kept[np.argpartition(-prominence, MAX_CANDIDATES)[:MAX_CANDIDATES]])
-        return self._measure(bins[kept], *shares_db[:, kept]) if len(kept) else None
+    def _follow_the_whole(self) -> None:
+        """Note how the newest hop's spectrum rose, and how long each bin has stood out."""
+        level = self._history.level_db(ONSET_HOPS + 1)
+        rise = level[-1] - level[0]
+        np.maximum(rise, 0.0, out=rise)
+        self._onsets[:-1] = self._onsets[1:]
+        self._onsets[-1] = rise.mean()
+        out = level[-1] - self._history.floor_db(1)[0]
+        self._out = out >= MIN_PROMINENCE_DB
+        self._change_db = (level[-1] - self._history.level_db(OTHERS_HOPS + 1)[0]) * self._out
+        np.clip(out, 0.0, MOST_LINGER_DB, out=out)
+        out -= self._linger
+        out *= self._linger_part
+        self._linger += out
 
-    def _stands(self, bins: np.ndarray) -> np.ndarray:
-        """Whether each line stood out, stood still and did not fall over the last four hops."""
-        history = self._history
-        level = history.level_db(4)
-        below, here, above = level[:, bins - 1], level[:, bins], level[:, bins + 1]
-        highest = np.maximum(np.maximum(below, here), above)
-        out = highest - history.floor_db(4)[:, bins] >= MIN_PROMINENCE_DB - 4.0
-        curvature = np.minimum(below - 2.0 * here + above, -1e-6)
-        offset = np.minimum(np.maximum(0.5 * (below - above) / curvature, -1.0), 1.0)
-        spread = (offset * offset).sum(axis=0) / 4.0 - (offset.sum(axis=0) / 4.0) ** 2
-        fall_db = here[3] - here[0] + (here[2] - here[1]) / 3.0  # 10/3 of the slope a hop
-        steepest_db = STEEPEST_FALL_DB_PER_S * self._hop_s * 10.0 / 3.0
-        standing: np.ndarray = (
-            out.all(axis=0) & (spread <= MOST_SPREAD_BINS**2) & (fall_db >= steepest_db)
-        )
-        return standing
-
-    def _measure(
-        self, bins: np.ndarray, share_of_power_db: np.ndarray, share_of_octave_db: np.ndarray
-    ) -> Candidates:
+    def _measure(self, bins: np.ndarray, shares_db: np.ndarray) -> Candidates:
         history = self._history
         n = len(bins)
         each = np.arange(n)
         recent = history.level_db(HISTORY_HOPS)
         # A standing line: the level of its bin is its own level less a constant.
-        y = recent[:, bins].astype(np.float64)
+        three = recent[:, bins + _TRIPLE].astype(np.float64)  # [n_hops, below here above, n]
+        y = three[:, 1]
         floor_db = history.floor_db(HISTORY_HOPS)[:, bins].astype(np.float64)
         now = y[-1]
         relative = y - now
         prominence = y - floor_db
 
         # Vertex of the parabola through three bins, wherever the middle one is the highest.
-        below = recent[-12:, bins - 1].astype(np.float64)
-        above = recent[-12:, bins + 1].astype(np.float64)
+        below, above = three[-12:, 0], three[-12:, 2]
         curvature = np.minimum(below - 2.0 * y[-12:] + above, -1e-6)
         offset = np.minimum(np.maximum(0.5 * (below - above) / curvature, -1.0), 1.0)
         exact = bins + offset[-1]
@@ -275,15 +246,10 @@ class Evidence:
         residuals = np.sqrt(
             np.maximum(square_means - means**2 - slopes**2 * self._time_variances[:, None], 0.0)
         )
-        last_4, first_4 = offset[-4:], offset[:4]
-        sum_4, sum_12 = last_4.sum(axis=0), offset.sum(axis=0)
-        spread_4 = np.sqrt(
-            np.maximum((last_4 * last_4).sum(axis=0) / 4.0 - (sum_4 / 4.0) ** 2, 0.0)
-        )
-        spread_12 = np.sqrt(
-            np.maximum((offset * offset).sum(axis=0) / 12.0 - (sum_12 / 12.0) ** 2, 0.0)
-        )
-        drift = np.abs(sum_4 - first_4.sum(axis=0)) / 4.0
+        offset_means = _OFFSET_MEANS @ offset  # of the last 4, all 12, the first 4
+        offset_squares = _OFFSET_MEANS[:2] @ (offset * offset)
+        spread_4, spread_12 = np.sqrt(np.maximum(offset_squares - offset_means[:2] ** 2, 0.0))
+        drift = np.abs(offset_means[0] - offset_means[2])
 
         # The largest rise within one window: a note's beginning, or a very fast loop.
         hops = self._window_hops
@@ -296,12 +262,11 @@ class Evidence:
         lowest = (relative[:-2] + relative[1:-1] + relative[2:]).argmin(axis=0) + 1
         on_ramp = self._hop_numbers >= lowest
         count = HISTORY_HOPS - lowest
-        times = on_ramp * self._times_s
         values = on_ramp * relative
-        mean_t, mean_v = times.sum(axis=0) / count, values.sum(axis=0) / count
-        variance_t = (times * times).sum(axis=0) / count - mean_t**2 + 1e-9
-        variance_v = (values * values).sum(axis=0) / count - mean_v**2
-        covariance = (times * values).sum(axis=0) / count - mean_t * mean_v
+        mean_t, variance_t = self._ramp_times[:, lowest]
+        mean_v = _ONES @ values / count
+        variance_v = _ONES @ (values * values) / count - mean_v**2
+        covariance = self._times_s @ values / count - mean_t * mean_v
         ramp_residual = np.sqrt(np.maximum(variance_v - covariance**2 / variance_t, 0.0))
 
         # Hops since the line last sank into its surroundings; all of them if it never did.
@@ -315,72 +280,63 @@ class Evidence:
         around[1] = floor_db[-34:]
         line = np.exp(DB_TO_NEPERS * y[-34:])
         floor = np.exp(DB_TO_NEPERS * around[1])
-        rest_db = np.log(np.maximum(self._total[-34:, None] - 1.5 * line, floor)) / DB_TO_NEPERS
+        total = self._finder.total_power[-34:, None]
+        rest_db = np.log(np.maximum(total - 1.5 * line, floor)) / DB_TO_NEPERS
         around[0] = rest_db
-        ends = around[:, [0, 1, -10, -9, -2, -1]]
-        around_now = ends[:, 4] + ends[:, 5]
-        change_8 = 0.5 * (around_now - ends[:, 2] - ends[:, 3])
-        change_32 = 0.5 * (around_now - ends[:, 0] - ends[:, 1])
+        change_8, change_32 = (_CHANGES @ around).swapaxes(0, 1)
         # Correlation of the line's moves with the programme's: a loop does not keep time.
         moves = y[-31:] - y[-32:-1]
         rest_moves = rest_db[-31:] - rest_db[-32:-1]
-        follows = (moves * rest_moves).sum(axis=0) / np.sqrt(
-            (moves * moves).sum(axis=0) * (rest_moves * rest_moves).sum(axis=0) + 1e-9
+        ones = _ONES[: len(moves)]
+        follows = (ones @ (moves * rest_moves)) / np.sqrt(
+            (ones @ (moves * moves)) * (ones @ (rest_moves * rest_moves)) + 1e-9
         )
+
+        # How all other lines have changed; 0 where there are none to speak of.
+        lobe = bins + _LOBE
+        others = self._out.sum() - self._out[lobe].sum(axis=0)
+        others_db = self._change_db.sum() - self._change_db[lobe].sum(axis=0)
+        others_change = np.where(others >= FEWEST_OTHERS, others_db / np.maximum(others, 1), 0.0)
 
         # In the order of FEATURES; rows here, columns for the scorer.
         values = np.empty((len(FEATURES), n))
-        values[0] = np.log2(frequency_hz / 1000.0)
-        values[1] = prominence[-1]
-        values[2:5] = self._mean_rows @ prominence
-        values[5:9] = slopes
-        values[9:13] = residuals
-        values[13] = np.log(spread_4 * cents_a_bin + 0.05)
-        values[14] = np.log(spread_12 * cents_a_bin + 0.05)
-        values[15] = np.log(spread_4 + 0.001)
-        values[16] = drift
-        values[17:23] = self._prominence_at(_HARMONIC_RATIOS[:, None] * exact)
-        values[23] = largest_rise
-        values[24] = (len(rise) - 1 - at) * self._hop_s
-        values[25] = now - y[at + hops, each]
-        values[26] = bend
-        values[27] = count * self._hop_s
-        values[28] = -relative[lowest, each]
+        values[0] = prominence[-1]
+        values[1:3] = self._mean_rows @ prominence
+        values[3:7] = slopes
+        values[7:11] = residuals
+        values[11] = spread_12 * cents_a_bin
+        values[12] = spread_4
+        values[13] = drift
+        values[14:25] = self._prominence_at(_HARMONIC_RATIOS[:, None] * exact)
+        values[25] = largest_rise
+        values[26] = now - y[at + hops, each]
+        values[27] = bend
+        values[28] = count * self._hop_s
         values[29] = ramp_residual
         values[30] = relative.max(axis=0)
         values[31] = (prominence[-48:] > MIN_PROMINENCE_DB).sum(axis=0) / 48.0
         values[32] = age_hops * self._hop_s
-        values[33] = share_of_power_db
-        values[34] = share_of_octave_db
+        values[33:35] = shares_db
         values[35] = shoulders - now
         values[36:38] = change_8
         values[38:40] = change_32
         values[40] = follows
-        values[41] = np.log2(self.window_s / 0.0853)
-        squashed = values[_SQUASHED]
-        values[_SQUASHED] = np.sign(squashed) * np.log1p(np.abs(squashed) * _SQUASH_RATE)
+        values[41] = self.window_s
+        values[42] = self._linger[bins + _TRIPLE].max(axis=0)
+        values[43] = (on_ramp * self._onsets[:, None]).max(axis=0)
+        values[44] = self._finder.peaks
+        values[45] = others_change
+        values[46] = now - y[-1 - OTHERS_HOPS] - others_change
         return Candidates(
             bins=bins,
             frequency_hz=frequency_hz,
             level_db=now - 0.25 * (below[-1] - above[-1]) * offset[-1],
             prominence_db=prominence[-1],
             slope_db_per_s=_straightest(slopes[1:], residuals[1:]),
-            share_of_power_db=share_of_power_db,
-            share_of_octave_db=share_of_octave_db,
+            share_of_power_db=shares_db[0],
+            share_of_octave_db=shares_db[1],
             features=values.T,
         )
-
-    def _shares_db(self, bins: np.ndarray) -> np.ndarray:
-        """Lines' power over all the sound's, and over that of the octave around each, dB [2, n]."""
-        sums = self._power_sums
-        line_power = sums[bins + 2] - sums[bins - 1] + 1e-15
-        lower = (bins * 0.7071).astype(np.int64)
-        upper = np.minimum((bins * 1.4142).astype(np.int64) + 1, len(sums) - 1)
-        shares = np.empty((2, len(bins)))
-        shares[0] = line_power / self._total[-1]
-        shares[1] = line_power / (sums[upper] - sums[lower] + 1e-15)
-        shares_db: np.ndarray = 10.0 * np.log10(shares)
-        return shares_db
 
     def _prominence_at(self, exact_bins: np.ndarray) -> np.ndarray:
         """Highest prominence within +-1 bin of given places over the last 2 hops; 0 outside."""

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.listening.decimate import LowEnd
 from monitor.listening.evidence import HISTORY_HOPS, Candidates, Evidence
 from monitor.listening.frames import HOP_S
-from monitor.listening.spectrum import SpectrumHistory
+from monitor.listening.spectrum import SpectrumHistory, friendly_length
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,23 +26,45 @@ class Resolution:
 
 RESOLUTIONS = (
     # A third octave at 100 Hz is 23 Hz wide: two lines in it need the long window.
-    Resolution(0.1707, 2, 60.0, 250.0, 1100.0, 12),
+    # The ranges overlap by a bin, so that no line falls between them.
+    Resolution(0.1707, 2, 60.0, 256.0, 1100.0, 12),
     Resolution(0.0853, 1, 250.0, 12500.0, 20000.0, 20),
 )
 
 
+_ROOM = 5.0
+"""A lower rate must be this many times the highest frequency kept: what folds then has more than
+half the band to be filtered out in."""
+
+
 class Layer:
-    """One resolution at one sample rate."""
+    """One resolution at one sample rate.
+
+    ``window_samples`` is the length of its window in samples of that rate.
+    """
 
     def __init__(self, resolution: Resolution, sample_rate_hz: float) -> None:
         self.resolution = resolution
-        self.hop_s = resolution.stride * HOP_S
+        self.window_samples = friendly_length(resolution.window_s, sample_rate_hz)
+        step_samples = resolution.stride * round(HOP_S * sample_rate_hz)
+        self.hop_s = step_samples / sample_rate_hz
+        # Where only the low end is looked at, most samples carry nothing.
+        factor = max(
+            f for f in (1, 2, 4, 8) if f == 1 or f * _ROOM * resolution.kept_hz <= sample_rate_hz
+        )
         self.history = SpectrumHistory(
-            sample_rate_hz=sample_rate_hz,
+            sample_rate_hz=sample_rate_hz / factor,
             window_s=resolution.window_s,
             n_hops=HISTORY_HOPS,
             highest_hz=resolution.kept_hz,
             floor_bins=resolution.floor_bins,
+        )
+        self._low_end = (
+            LowEnd(
+                factor=factor, step_samples=step_samples, kept_samples=self.history.window_samples
+            )
+            if factor > 1
+            else None
         )
         self.evidence = Evidence(
             self.history,
@@ -54,8 +77,17 @@ class Layer:
         """Forget what was heard."""
         self.history.reset()
         self.evidence.reset()
+        if self._low_end:
+            self._low_end.reset()
 
-    def look(self, window: np.ndarray) -> Candidates | None:
-        """Take in the newest samples [>= window_samples]; return the lines that stand out."""
-        self.history.push(window)
-        return self.evidence.find()
+    def take_in(self, window: np.ndarray) -> None:
+        """Take in the newest samples [>= window_samples]; call once every ``stride`` hops."""
+        self.history.push(self._low_end.advance(window) if self._low_end else window)
+
+    def look(self, window: np.ndarray, *, measure: bool = True) -> Candidates | None:
+        """Take in the newest samples [>= window_samples]; return the lines that stand out.
+
+        None where nothing does, or when nobody wants them measured.
+        """
+        self.take_in(window)
+        return self.evidence.find(measure=measure)

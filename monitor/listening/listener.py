@@ -20,26 +20,29 @@ from monitor.listening.spectrum import friendly_length, line_frequency_hz
 
 LOWEST_RATE_HZ = 8000
 HIGHEST_RATE_HZ = 192000
-SURELY_NOT = -3.0
-"""Log-odds below which a line may be passed over for up to three hops: 1 in 20."""
+SURELY_NOT = -2.0
+"""Log-odds below which a line may be passed over for up to three hops: 1 in 8."""
+SAME_RING_HZ = 3.0
+"""Two resolutions state a steady line's frequency within 1 Hz of each other (measured), and
+neither tells two lines so near apart."""
 NOTHING = np.zeros(0)
 
 
 THRESHOLDS: dict[Way, Thresholds] = {
     "soundcheck": Thresholds(
         drift=0.5,
-        ringing=DegreeThreshold(6.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
-        howl=DegreeThreshold(14.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
+        ringing=DegreeThreshold(5.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
+        howl=DegreeThreshold(10.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
     ),
     "set": Thresholds(
-        drift=2.0,
-        ringing=DegreeThreshold(12.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
-        howl=DegreeThreshold(24.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
+        drift=1.5,
+        ringing=DegreeThreshold(10.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
+        howl=DegreeThreshold(20.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
     ),
 }
-"""Chosen on the tuning part: soundcheck for the shortest delay that leaves speech alone; set for
-the fewest false howls that cost no caught one, as other instruments than those of the tuning part
-will score higher."""
+"""Chosen on packages of the tuning part that were held back from training: soundcheck for the
+shortest delay that leaves speech and singing alone; set for no false howl, sustained and faded
+sounds included, at the least delay."""
 
 
 class Listener:
@@ -80,7 +83,7 @@ class Listener:
         self._buffer = HopBuffer(
             window_samples=max(
                 friendly_length(LONG_S, self._inner_rate_hz),
-                *(layer.history.window_samples for layer in self._layers),
+                *(layer.window_samples for layer in self._layers),
             ),
             hop_samples=hop_samples,
         )
@@ -95,6 +98,7 @@ class Listener:
                 hop_s=layer.hop_s,
                 new_id=lambda: next(ids),
                 exact_hz=self._exact_hz_of(layer),
+                rings_elsewhere=self._rings_elsewhere_than(layer),
             )
             for layer in self._layers
         ]
@@ -172,7 +176,7 @@ class Listener:
         return book.advance(candidates, log_odds, self._thresholds, now_s=now_s)
 
     def _exact_hz_of(self, layer: Layer) -> Callable[[float], float]:
-        n = layer.history.window_samples
+        n = layer.window_samples
 
         def exact_hz(near_hz: float) -> float:
             return line_frequency_hz(
@@ -180,3 +184,14 @@ class Listener:
             )
 
         return exact_hz
+
+    def _rings_elsewhere_than(self, layer: Layer) -> Callable[[float], bool]:
+        def rings_elsewhere(frequency_hz: float) -> bool:
+            return any(
+                abs(ring.frequency_hz - frequency_hz) <= SAME_RING_HZ
+                for other, book in zip(self._layers, self._books, strict=True)
+                if other is not layer
+                for ring in book.open_rings
+            )
+
+        return rings_elsewhere

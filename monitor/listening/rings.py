@@ -122,6 +122,9 @@ class RingBook:
         Gives each new ring its number.
     exact_hz : callable
         Exact frequency of the line near a frequency, from the newest samples.
+    rings_elsewhere : callable
+        Whether another resolution has an open ring at a frequency: where two resolutions
+        overlap, one ring is one ring.
     """
 
     def __init__(
@@ -131,12 +134,14 @@ class RingBook:
         hop_s: float,
         new_id: Callable[[], int],
         exact_hz: Callable[[float], float],
+        rings_elsewhere: Callable[[float], bool] = lambda _: False,
     ) -> None:
         self._history = history
         self._hop_s = hop_s
         self._held_hops = max(2, round(HELD_S / hop_s))
         self._new_id = new_id
         self._exact_hz = exact_hz
+        self._rings_elsewhere = rings_elsewhere
         self._lines: list[_Line] = []
 
     @property
@@ -172,7 +177,10 @@ class RingBook:
                 if line.evidence <= 0.0:
                     continue
                 if line.reaches(thresholds.ringing):
-                    events.append(self._open(line, now_s))
+                    if self._rings_elsewhere(line.frequency_hz):
+                        line.evidence = 0.0
+                    else:
+                        events.append(self._open(line, now_s))
             if line.ring is not None:
                 if line.ring.degree == "ringing" and line.reaches(thresholds.howl):
                     line.ring = replace(

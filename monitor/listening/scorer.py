@@ -1,7 +1,8 @@
 """The trained scorer: from what was measured on a line to the log-odds that it is feedback.
 
-A small network with two hidden layers.  Its weights are data (``scorer.json``), made by
-``make train``; the file says what they were trained on.
+A sum of small decision trees, each of which asks the same few questions of every line ("has it
+stood still?", "has it a harmonic?") and looks the answers up in a table.  Trees and tables are
+data (``scorer.json``), made by ``make train``; the file says what they were trained on.
 """
 
 from __future__ import annotations
@@ -14,12 +15,16 @@ import numpy as np
 
 from monitor.listening.evidence import FEATURES
 
-CLIP = 5.0
-"""Features are held within +-5 standard deviations: nothing unheard-of may shout."""
+MOST_QUESTIONS = 8
+"""A tree's answers are one byte."""
 
 
 class Scorer:
     """Scores candidate lines; ``weights`` as in ``scorer.json``.
+
+    There, ``trees`` is a list of trees, each with ``questions``, pairs (number of the feature,
+    threshold), and ``log_odds``, the table: bit i of a place in it says whether the feature of
+    question i is above its threshold.  ``bias`` is added to the sum over all trees.
 
     Raises
     ------
@@ -33,11 +38,19 @@ class Scorer:
                 "scorer weights were trained on other features than this version measures: "
                 "run `make train`"
             )
-        self._mean = np.array(weights["mean"])
-        self._scale = 1.0 / np.array(weights["deviation"])
-        self._layers = [
-            (np.array(layer["weights"]), np.array(layer["bias"])) for layer in weights["layers"]
-        ]
+        trees = weights["trees"]
+        # Trees with fewer questions ask nothing that can be true in the places left over.
+        features = np.zeros((len(trees), MOST_QUESTIONS), dtype=np.intp)
+        thresholds = np.full((len(trees), MOST_QUESTIONS), np.inf, dtype=np.float32)
+        self._tables = np.zeros((len(trees), 2**MOST_QUESTIONS), dtype=np.float32)
+        for i, tree in enumerate(trees):
+            for j, (feature, threshold) in enumerate(tree["questions"]):
+                features[i, j] = feature
+                thresholds[i, j] = threshold
+            self._tables[i, : len(tree["log_odds"])] = tree["log_odds"]
+        self._features, self._thresholds = features.ravel(), thresholds.ravel()
+        self._places = np.arange(len(trees)) * 2**MOST_QUESTIONS
+        self._bias = float(weights["bias"])
 
     @classmethod
     def packaged(cls) -> Scorer:
@@ -47,9 +60,8 @@ class Scorer:
 
     def log_odds(self, features: np.ndarray) -> np.ndarray:
         """Natural log-odds of feedback for features [n, n_features], float [n]."""
-        values = (features - self._mean) * self._scale
-        values = np.minimum(np.maximum(values, -CLIP), CLIP)
-        for weights, bias in self._layers[:-1]:
-            values = np.maximum(values @ weights + bias, 0.0)
-        weights, bias = self._layers[-1]
-        return (values @ weights + bias)[:, 0]
+        asked = features.astype(np.float32).take(self._features, axis=1)
+        answers = np.packbits((asked > self._thresholds).ravel(), bitorder="little")
+        places = answers.reshape(len(features), -1) + self._places
+        sums: np.ndarray = self._tables.take(places).sum(axis=1)
+        return sums + self._bias

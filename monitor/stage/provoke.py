@@ -89,7 +89,9 @@ class Run:
     ``onset_s`` is when the loop first became unstable, ``off_s`` when the fader left it stable
     again for good (a compressor not counted), ``overtake_s`` when the feedback first stays
     above the programme in its own third-octave band, ``louder_than_programme_s`` above the whole
-    programme; None where that never happens.
+    programme; None where that never happens.  The programme is all that the box hears with the
+    loop opened, the noise of its own microphone included: no ear at its place hears what is
+    under that.
     """
 
     spec: RunSpec
@@ -524,17 +526,9 @@ def render_run(spec: RunSpec, sound: np.ndarray | None = None) -> Run:
     off_s = float(moments[last + 1]) / rate if last + 1 < len(moments) else None
     end_s = spec.acts_s if spec.acts_s is not None else n / rate
     critical_hz = found[0].frequency_hz if found else 0.0
-    overtake_s = louder_s = None
+    span = slice(int((onset_s or 0.0) * rate), int(end_s * rate))
     if onset_s is not None:
-        span = slice(int(onset_s * rate), int(end_s * rate))
         critical_hz = _winner(difference, truth, rate, span)
-        overtake_s = _first_above(
-            _in_band(difference, critical_hz, rate),
-            _in_band(quiet, critical_hz, rate),
-            rate=rate,
-            from_s=onset_s,
-        )
-        louder_s = _first_above(difference, quiet, rate=rate, from_s=onset_s)
 
     # The box's own microphone: a full-blown howl would reach box_peak_dbfs.
     at_end = np.exp(-2j * np.pi * critical_hz / rate * np.arange(len(stage.box)))
@@ -543,6 +537,15 @@ def render_run(spec: RunSpec, sound: np.ndarray | None = None) -> Run:
     noise = np.float32(10.0 ** (spec.box_noise_dbfs / 20.0)) * _room_noise(n, rng)
     quiet = quiet * box_gain + noise
     difference = difference * box_gain
+    overtake_s = louder_s = None
+    if onset_s is not None:
+        overtake_s = _first_above(
+            _in_band(difference, critical_hz, rate),
+            _in_band(quiet, critical_hz, rate),
+            rate=rate,
+            from_s=onset_s,
+        )
+        louder_s = _first_above(difference, quiet, rate=rate, from_s=onset_s)
     return Run(
         spec=spec,
         sample_rate_hz=rate,

@@ -26,13 +26,9 @@ def flags(samples: np.ndarray, *, sample_rate_hz: int) -> list[tuple[float, floa
     last_s: dict[tuple[int, int], float] = {}
     for layer, count, candidates in candidates_of(samples, sample_rate_hz=sample_rate_hz):
         values = candidates.features
-        slope = (
-            np.sign(values[:, _COLUMN["slope_8"]])
-            * 10.0
-            * np.expm1(np.abs(values[:, _COLUMN["slope_8"]]))
-        )
-        residual_db = 0.3 * np.expm1(values[:, _COLUMN["residual_8_db"]])
-        wander_cents = np.exp(values[:, _COLUMN["deviation_12_cents"]]) - 0.05
+        slope = values[:, _COLUMN["slope_8"]]
+        residual_db = values[:, _COLUMN["residual_8_db"]]
+        wander_cents = values[:, _COLUMN["deviation_12_cents"]]
         harmonic_db = np.maximum(
             values[:, _COLUMN["harmonic_2.00_db"]], values[:, _COLUMN["harmonic_3.00_db"]]
         )

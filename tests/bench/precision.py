@@ -19,7 +19,7 @@ import numpy as np
 
 from monitor.listening.layers import RESOLUTIONS, Layer
 from monitor.listening.listener import Listener
-from monitor.listening.spectrum import line_frequency_hz
+from monitor.listening.spectrum import SpectrumHistory, line_frequency_hz
 
 FREQUENCIES_HZ = (80.0, 125.0, 220.0, 300.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 12000.0)
 SNRS_DB = (-15.0, 0.0, 20.0, 40.0)
@@ -64,8 +64,17 @@ def over_bound(near_hz: float, *, sample_rate_hz: int, snr_db: float, trials: in
     starts from is the middle of the highest bin, the worst that the chain can hand it.
     """
     rng = np.random.default_rng([sample_rate_hz, round(near_hz), round(snr_db) + 100])
-    history = answering_layer(near_hz, sample_rate_hz=sample_rate_hz).history
-    n = history.window_samples
+    layer = answering_layer(near_hz, sample_rate_hz=sample_rate_hz)
+    resolution = layer.resolution
+    n = layer.window_samples
+    # The low end is listened to at a lower rate; for the guess the whole rate says the same.
+    history = SpectrumHistory(
+        sample_rate_hz=sample_rate_hz,
+        window_s=resolution.window_s,
+        n_hops=1,
+        highest_hz=resolution.kept_hz,
+        floor_bins=resolution.floor_bins,
+    )
     bins = np.arange(history.n_bins)
     reach = np.abs(bins * history.bin_hz - near_hz) <= 3.0 * history.bin_hz
     times_s = np.arange(n) / sample_rate_hz

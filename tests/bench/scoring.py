@@ -12,7 +12,9 @@ Terms
 -----
 judged
     A loop whose feedback overtakes the programme (in its own third octave) at least
-    ``ROOM_TO_ACT_S`` before somebody acts or the sound ends: the howls that must be caught.
+    ``ROOM_TO_ACT_S`` before somebody acts or the sound ends: the howls that must be caught.  Not
+    one that a compressor holds further than ``HELD_DB`` under its limit for most of that time:
+    what it feeds back dies away by itself.
 right
     A flag at a frequency that the Nyquist criterion calls unstable at the worst moment, shown
     while the loop is within ``NEAR_DB`` of ringing (or up to ``LINGERS_S`` after), and not over
@@ -44,6 +46,8 @@ NEAR_PART = 0.012
 """A flag is for a frequency when it lies this near: less than a quarter tone, more than drift."""
 ROOM_TO_ACT_S = 0.5
 """Overtaken later than this before the end, nothing could have been caught in time."""
+HELD_DB = -0.25
+"""With a loop time of 50 ms this falls by 5 dB a second: it rings on, it does not howl."""
 LINGERS_S = 1.0
 """A loop just left stable still sounds for about this long."""
 STOPPED_DB = 10.0
@@ -98,7 +102,11 @@ class LoopFacts:
     @property
     def judged(self) -> bool:
         """True for the howls that must be caught."""
-        return self.overtake_s is not None and self.overtake_s <= self.end_s - ROOM_TO_ACT_S
+        return (
+            self.overtake_s is not None
+            and self.overtake_s <= self.end_s - ROOM_TO_ACT_S
+            and self.held_excess_db >= HELD_DB
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,8 +25,18 @@ from monitor.listening.layers import RESOLUTIONS, Layer
 from monitor.stage.nyquist import Critical
 from monitor.stage.provoke import Run, random_spec, render_run
 from tests.bench.lines import candidates_of
-from tests.bench.material import SAMPLE_RATE_HZ, Sound, programme_for, sounds, tones, varied
-from tests.bench.network import train
+from tests.bench.material import (
+    SAMPLE_RATE_HZ,
+    Sound,
+    faded,
+    programme_for,
+    sounds,
+    stretch,
+    together,
+    tones,
+    varied,
+)
+from tests.bench.trees import train
 
 SCORED_SEEDS_FROM = 100_000
 WEIGHTS_FILE = Path(__file__).parents[2] / "monitor" / "listening" / "scorer.json"
@@ -43,65 +53,121 @@ FEEDBACK_PART = 0.15
 """Weight of all feedback beside all else: of 0.15 and 0.25 the one with fewer false howls on the
 tuning part for as many caught."""
 
-TONE_RATE = 0.4
-"""Part of the tones' rows that is kept: they resemble each other."""
+OWN_PROGRAMME_PART = 0.2
+"""Part of the loops through which the practice stage's own performer plays."""
+STABLE_EVERY = 5
+"""One loop in this many never rings: what resonates but does not howl has to be known too."""
+SEVERAL = 400
+"""Sets of several frequencies that go together: the practice stage's loops seldom have more than
+one on its own feet, a room with a fast hand at the fader has."""
+STANDS_S = 0.3
+TONES = 600
+"""Sets of tones: two hours, so that whatever is pure and steady is known as well as music."""
+STRETCH_S = 40.0
+"""Of each copy of a sound: many sounds teach more than long ones."""
+MEASURED_PART = 1.0 / 3.0
+"""Part of the hops of sounds without feedback that is measured: neighbours are alike."""
+KEPT_PART = 0.6
+"""Part of the rows of loops, feedback excepted, that is kept."""
+FULL_ROWS = 300
+"""Rows of feedback that a loop brings to count fully; each loop counts much alike."""
 
-_COLUMN = {name: i for i, name in enumerate(FEATURES)}
 Rows = tuple[np.ndarray, np.ndarray, np.ndarray]  # features, labels, weights
 
 
-def loop_like(features: np.ndarray) -> np.ndarray:
-    """Lines that stand still or climb: the ones worth telling apart from feedback."""
-    still = features[:, _COLUMN["deviation_12_cents"]] < np.log(6.0)
-    climbs = (features[:, _COLUMN["slope_8"]] > np.log1p(0.5)) & (
-        features[:, _COLUMN["residual_8_db"]] < np.log1p(5.0)
-    )
-    return still | climbs
+def _without_feedback(samples: np.ndarray, rng: np.random.Generator, *, part: float) -> Rows:
+    """Rows of a part of a sound's hops, all of them 0."""
+    parts = [np.zeros((0, len(FEATURES)), np.float32)]
+    for _, _, found in candidates_of(
+        samples, sample_rate_hz=SAMPLE_RATE_HZ, measured=lambda: rng.random() < part
+    ):
+        parts.append(found.features.astype(np.float32))
+    features = np.concatenate(parts)
+    n = len(features)
+    return features, np.zeros(n, np.float32), np.full(n, 1.0 / part, np.float32)
 
 
-def _thinned(
-    features: np.ndarray, rng: np.random.Generator, *, rate: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """A part of the rows and what each stands for: all kinds count by how often they come."""
-    keep_rate = np.where(loop_like(features), rate, 0.1 * rate)
-    kept = rng.random(len(features)) < keep_rate
-    return features[kept], 1.0 / keep_rate[kept]
-
-
-def rows_without_feedback(sound: Sound, copy: int) -> Rows:
-    """Rows of one varied copy of a sound, all of them 0."""
+def rows_without_feedback(sound: Sound, copy: int, other: Sound) -> Rows:
+    """Rows of one varied copy of a sound: by turns as it is, faded, and together with another."""
     rng = np.random.default_rng(zlib.crc32(sound.path.name.encode()) + copy)
-    parts, weights = [], []
-    for _, _, found in candidates_of(varied(sound.read(), rng), sample_rate_hz=SAMPLE_RATE_HZ):
-        kept, weight = _thinned(found.features, rng, rate=0.5)
-        parts.append(kept.astype(np.float32))
-        weights.append(weight)
-    features = np.concatenate(parts) if parts else np.zeros((0, len(FEATURES)), np.float32)
-    weight = np.concatenate(weights) if weights else np.zeros(0)
-    return features, np.zeros(len(features), np.float32), weight.astype(np.float32)
+    samples = varied(stretch(sound.read(), STRETCH_S, rng), rng)
+    if copy % 4 in (1, 3):
+        samples = faded(samples, rng)
+    elif copy % 4 == 2:
+        samples = together(samples, varied(stretch(other.read(), STRETCH_S, rng), rng), rng)
+    return _without_feedback(samples, rng, part=MEASURED_PART)
 
 
 def rows_of_tones(seed: int) -> Rows:
-    """Rows of tones that are no feedback, all of them 0."""
+    """Rows of tones that are no feedback, every second set of them faded."""
     rng = np.random.default_rng([seed, 5])
-    parts = [np.zeros((0, len(FEATURES)))]
-    for _, _, found in candidates_of(tones(seed), sample_rate_hz=SAMPLE_RATE_HZ):
-        parts.append(found.features[rng.random(len(found.features)) < TONE_RATE])
-    features = np.concatenate(parts).astype(np.float32)
-    n = len(features)
-    return features, np.zeros(n, np.float32), np.full(n, 1.0 / TONE_RATE, np.float32)
+    samples = tones(seed)
+    # By turns of 16, so that every kind of tone comes both ways.
+    return _without_feedback(
+        faded(samples, rng) if seed // 8 % 2 else samples, rng, part=MEASURED_PART
+    )
+
+
+def rows_of_several(seed: int) -> Rows:
+    """Rows of two to six lines while they climb, straight and together, out of a room's noise.
+
+    All 1.  Once they stand, several lines are several tones.
+    """
+    rng = np.random.default_rng([seed, 41])
+    t = np.arange(int(7.0 * SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ
+    n = int(rng.integers(2, 7))
+    places_hz = np.exp(rng.uniform(np.log(70.0), np.log(9000.0), n))
+    if n > 2 and rng.random() < 0.5:  # two in one third octave
+        places_hz[1] = places_hz[0] * rng.uniform(1.08, 1.2)
+    starts_s = rng.uniform(0.5, 1.0) + rng.uniform(0.0, 1.0) * rng.uniform(0.0, 2.0, n)
+    growths_db_per_s = np.exp(rng.uniform(np.log(8.0), np.log(60.0), n))
+    if rng.random() < 0.3:  # one excess, one loop time
+        growths_db_per_s[:] = growths_db_per_s[0] * rng.uniform(0.9, 1.1, n)
+    floor_db = rng.uniform(-80.0, -50.0)
+    noise = rng.standard_normal(len(t)).astype(np.float32)
+    samples = 10.0 ** (floor_db / 20.0) * (
+        noise if rng.random() < 0.5 else np.convolve(noise, np.ones(12) / 5.0, "same")
+    )
+    limits_db = rng.uniform(-30.0, -10.0, n)
+    ends_s = starts_s + (limits_db - floor_db + 25.0) / growths_db_per_s + STANDS_S
+    for hz, start_s, growth, limit_db in zip(
+        places_hz, starts_s, growths_db_per_s, limits_db, strict=True
+    ):
+        level_db = np.minimum(floor_db - 25.0 + growth * (t - start_s), limit_db)
+        level_db[t < start_s] = -200.0
+        samples = samples + 10.0 ** (level_db / 20.0) * np.sin(2 * np.pi * (hz * t + rng.random()))
+    parts = [np.zeros((0, len(FEATURES)), np.float32)]
+    for layer, count, found in candidates_of(
+        samples.astype(np.float32), sample_rate_hz=SAMPLE_RATE_HZ
+    ):
+        reach_hz = np.maximum(0.7 * (5.9, 11.7)[layer], 0.004 * found.frequency_hz)
+        apart_hz = np.abs(found.frequency_hz[:, None] - places_hz)
+        climbs = (starts_s < count / SAMPLE_RATE_HZ) & (count / SAMPLE_RATE_HZ < ends_s)
+        is_line = ((apart_hz <= reach_hz[:, None]) & climbs).any(axis=1)
+        parts.append(found.features[is_line].astype(np.float32))
+    features = np.concatenate(parts)
+    n_rows = len(features)
+    ones = np.ones(n_rows, np.float32)
+    return features, ones, ones
+
+
+def loop_of(seed: int, pool: list[Sound]) -> Run:
+    """Closed loop ``seed`` with a programme from the pool, the performer's own or silence."""
+    rng = np.random.default_rng([seed, 77])
+    stable = seed % STABLE_EVERY == STABLE_EVERY - 1
+    if rng.random() < OWN_PROGRAMME_PART:
+        return render_run(random_spec(seed, stable=stable))
+    sound = programme_for(seed, 13.0, pool)
+    programmes = ("silence",) if sound is None else ("given",)
+    return render_run(random_spec(seed, programmes=programmes, stable=stable), sound)
 
 
 def rows_with_feedback(seed: int) -> Rows:
     """Rows of one closed loop beside its twin with the loop opened."""
     rng = np.random.default_rng([seed, 23])
-    pool = [sound for sound in sounds() if not sound.scored]
-    sound = programme_for(seed, 13.0, pool)
-    spec = random_spec(seed, programmes=("silence",) if sound is None else ("given",))
-    if sound is None and rng.random() < 0.5:
-        spec = random_spec(seed)
-    run = render_run(spec, sound if spec.programme == "given" else None)
-    features, labels, weights = [], [], []
+    run = loop_of(seed, [sound for sound in sounds() if not sound.scored])
+    features = [np.zeros((0, len(FEATURES)), np.float32)]
+    labels, weights = [np.zeros(0, np.float32)], [np.zeros(0, np.float32)]
     for found, twin in _beside_the_twin(run):
         own = twin < OWN_DB
         unstable = float(run.excess_at(found[1])) > min(SURE_EXCESS_DB, 0.5 * run.peak_excess_db)
@@ -112,8 +178,7 @@ def rows_with_feedback(seed: int) -> Rows:
         is_feedback = ringing & (distance_hz <= reach_hz)
         # Harmonics and mixtures of a clipped howl: feedback's, but not where it rings.
         is_product = ringing & ~is_feedback & (nearly_hz > reach_hz) & (distance_hz > 2 * reach_hz)
-        like = loop_like(found[0].features)
-        rate = np.where(is_feedback | is_product, 1.0, np.where(like, 0.5, 0.05))
+        rate = np.where(is_feedback | is_product, 1.0, KEPT_PART)
         kept = (own | is_feedback | is_product) & (rng.random(len(rate)) < rate)
         features.append(found[0].features[kept].astype(np.float32))
         labels.append(is_feedback[kept].astype(np.float32))
@@ -136,7 +201,7 @@ def _beside_the_twin(
     hop_samples = round(HOP_S * run.sample_rate_hz)
     layers = [Layer(resolution, run.sample_rate_hz) for resolution in RESOLUTIONS]
     twins = [Layer(resolution, run.sample_rate_hz) for resolution in RESOLUTIONS]
-    longest = max(layer.history.window_samples for layer in layers)
+    longest = max(layer.window_samples for layer in layers)
     hops = zip(
         HopBuffer(window_samples=longest, hop_samples=hop_samples).push(run.closed),
         HopBuffer(window_samples=longest, hop_samples=hop_samples).push(run.opened),
@@ -147,7 +212,7 @@ def _beside_the_twin(
             if hop % layer.resolution.stride:
                 continue
             found = layer.look(closed)
-            twin.history.push(opened)
+            twin.take_in(opened)
             if found is None:
                 continue
             places = found.bins + np.array([[-1], [0], [1]])
@@ -171,25 +236,28 @@ def _collect(jobs: Sequence[tuple[str, Callable[..., Rows], tuple[Any, ...]]]) -
 def main() -> None:
     """Collect rows, train, write the weights."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n", maxsplit=1)[0])
-    parser.add_argument("--runs", type=int, default=600, help="closed loops (default 600)")
-    parser.add_argument("--copies", type=int, default=2, help="varied copies of each sound")
-    parser.add_argument("--epochs", type=int, default=32)
+    parser.add_argument("--runs", type=int, default=3000, help="closed loops (default 3000)")
+    parser.add_argument("--copies", type=int, default=4, help="copies of each sound (default 4)")
     parser.add_argument("--rows", type=Path, help="keep collected rows in this file, or use them")
     asked = parser.parse_args()
     if asked.rows and asked.rows.exists():
         kept = np.load(asked.rows)
         features, labels, weights = kept["features"], kept["labels"], kept["weights"]
     else:
-        pool = [sound for sound in sounds() if not sound.scored]
+        pool = [sound for sound in sounds() if not sound.scored and sound.group != "apart"]
+        rng = np.random.default_rng(1)
         without = _collect(
             [
-                (sound.path.stem, rows_without_feedback, (sound, copy))
+                (sound.path.stem, rows_without_feedback, (sound, copy, rng.choice(pool)))
                 for sound in pool
                 for copy in range(asked.copies)
             ]
-            + [(f"tones {i}", rows_of_tones, (i,)) for i in range(60)]
+            + [(f"tones {i}", rows_of_tones, (i,)) for i in range(TONES)]
         )
-        loops = _collect([(f"loop {i}", rows_with_feedback, (i,)) for i in range(asked.runs)])
+        loops = _collect(
+            [(f"loop {i}", rows_with_feedback, (i,)) for i in range(asked.runs)]
+            + [(f"several {i}", rows_of_several, (i,)) for i in range(SEVERAL)]
+        )
         features, labels, weights = _balanced(without, loops)
         if asked.rows:
             np.savez(asked.rows, features=features, labels=labels, weights=weights)
@@ -199,7 +267,7 @@ def main() -> None:
         f"{asked.copies} varied copies of the tuning part of the sounds (tests/bench/material.py "
         "says which); nothing of the scoring part was used."
     )
-    weights_data = train(features, labels, weights, seed=1, epochs=asked.epochs, note=note)
+    weights_data = train(features, labels, weights, seed=1, note=note)
     WEIGHTS_FILE.write_text(json.dumps(weights_data, separators=(",", ":")) + "\n", "utf-8")
     print(f"wrote {WEIGHTS_FILE}")
 
@@ -211,7 +279,7 @@ def _balanced(without: list[Rows], loops: list[Rows]) -> Rows:
         is_feedback = labels > 0.0
         if is_feedback.any():
             weights = weights.copy()
-            weights[is_feedback] *= np.clip(300.0 / is_feedback.sum(), 0.25, 4.0)
+            weights[is_feedback] *= np.clip(FULL_ROWS / is_feedback.sum(), 0.25, 4.0)
         parts.append((features, labels, weights))
     features, labels, weights = (
         np.concatenate([row[i] for row in [*without, *parts]]) for i in range(3)

@@ -177,17 +177,6 @@ def whistling(m: Maker) -> np.ndarray:
     return m.done()
 
 
-def whistled_long_note(m: Maker) -> np.ndarray:
-    """One long whistled note that swells; lips hold it to some cents."""
-    cents = 5.0 * m.wander(rate_hz=3.0) + 3.0 * m.wander(rate_hz=0.4)
-    level = m.played(0.5, 9.0, attack_s=0.06)
-    level += np.interp(m.t, (0.0, 1.0, 5.0, 7.0, 9.0), (-24.0, -24.0, -4.0, 0.0, -30.0))
-    m.add_tone(1568.0 * 2.0 ** (cents / 1200.0), level + 0.8 * m.wander(rate_hz=6.0))
-    m.add_noise(np.maximum(level - 40.0, SILENT_DB))
-    m.put_in_a_room(t60_s=0.5)
-    return m.done()
-
-
 def drum_ring(m: Maker) -> np.ndarray:
     """Toms and a snare whose heads ring on: modes that decay (a membrane's, Bessel zeros)."""
     modes = ((1.0, 0.9), (1.594, 0.7), (2.136, 0.5), (2.296, 0.5), (2.653, 0.35))
@@ -273,3 +262,32 @@ def recorder_crescendo(m: Maker) -> np.ndarray:
     m.add_noise(np.maximum(level - 36.0, SILENT_DB), slope=-1.0)
     m.put_in_a_room(t60_s=0.8)
     return m.done()
+
+
+def hum_faded_up(m: Maker) -> np.ndarray:
+    """A humming line whose fader is pushed up, 40 dB in two seconds."""
+    m.add_tone(50.0, np.clip(20.0 * (m.t - 4.0), -40.0, 0.0), MAINS_PARTIALS)
+    return m.done(peak_dbfs=-20.0, floor_dbfs=-80.0)
+
+
+def loop_buzz_walked_into(m: Maker) -> np.ndarray:
+    """Somebody carries a guitar into the loop's field: the comb rises by 30 dB in three seconds."""
+    m.add_tone(60.0, np.clip(10.0 * (m.t - 5.0), -30.0, 0.0), BUZZ_PARTIALS)
+    return m.done(peak_dbfs=-18.0)
+
+
+def organ_faded_up(m: Maker) -> np.ndarray:
+    """A held chord whose fader is pushed up, 30 dB in two seconds."""
+    for frequency_hz in (196.0, 246.9, 293.7):
+        m.add_tone(frequency_hz, np.clip(15.0 * (m.t - 5.0), -30.0, 0.0), ORGAN)
+    m.put_in_a_room(t60_s=0.8)
+    return m.done(floor_dbfs=-80.0)
+
+
+def chord_driven(m: Maker) -> np.ndarray:
+    """A held chord driven into clipping and back, 20 dB in two seconds."""
+    level = np.interp(m.t, (0.0, 2.0, 4.0, 6.0, 8.0), (-12.0, -12.0, 8.0, 8.0, -12.0))
+    for frequency_hz in (110.0, 164.8, 220.0):
+        m.add_tone(frequency_hz, level + m.played(0.5, 8.0, attack_s=0.02), STRING)
+    m.sound = np.clip(m.sound / 2.0, -1.0, 1.0)
+    return m.done(peak_dbfs=-0.1)

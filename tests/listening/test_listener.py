@@ -202,3 +202,11 @@ def test_line_frequency_is_free_of_the_parabola_s_bias(offset_bins):
         samples, sample_rate_hz=rate_hz, near_hz=round(300 + offset_bins) * bin_hz
     )
     assert abs(found - frequency_hz) / bin_hz < 0.0005
+
+
+@pytest.mark.parametrize("rate_hz", [16000, 44100, 48000])
+@pytest.mark.parametrize("frequency_hz", np.arange(244.0, 262.0, 1.5).tolist())
+def test_where_two_resolutions_meet_one_line_is_one_ring(frequency_hz, rate_hz):
+    samples = growing_line(rate_hz=rate_hz, frequency_hz=frequency_hz, growth_db_per_s=20.0)
+    howls = [e.ring for e in listen(samples, rate_hz=rate_hz) if e.kind == "howl"]
+    assert [ring.frequency_hz for ring in howls] == pytest.approx([frequency_hz], rel=0.003)

@@ -34,7 +34,13 @@ DARK = [
     everyday.flute_crescendo,
     everyday.recorder_crescendo,
 ]
-NO_HOWL = [everyday.pad_chord, everyday.whistled_long_note]
+NO_HOWL = [
+    everyday.pad_chord,
+    everyday.hum_faded_up,
+    everyday.loop_buzz_walked_into,
+    everyday.organ_faded_up,
+    everyday.chord_driven,
+]
 
 
 def degrees(samples):

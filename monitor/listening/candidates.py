@@ -1,0 +1,147 @@
+"""Which spectral lines are worth measuring: peaks that stand out, stand still and are heard.
+
+Conventions
+-----------
+Bins are int arrays [n]; levels in dB, shares of power in dB, never positive.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from monitor.listening.spectrum import SpectrumHistory
+
+MIN_PROMINENCE_DB = 10.0
+"""Of the bins of steady white noise 0.3 % are peaks that stand so far out (measured)."""
+MIN_LEVEL_DBFS = -96.0
+"""Below the last bit of a 16-bit converter there is nothing to hear."""
+LEAST_SHARE_OF_POWER_DB = -36.0
+LEAST_SHARE_OF_OCTAVE_DB = -16.0
+"""Lines fainter than this beside the sound around them are left for later: a loop climbs out
+of there, and what does not is not worth the measuring.  A ring may be called one from 6 and 4 dB
+above."""
+MOST_SPREAD_BINS = 0.15
+STEEPEST_FALL_DB_PER_S = -40.0
+"""Over its last four hops a loop's line wanders less and falls less steeply: on the tuning part
+this keeps 9 of 10 hops of feedback and leaves out two thirds of all others (measured)."""
+ALL_EVERY_HOPS = 4
+"""Lines that the scorer was sure are no feedback are looked at again only this often."""
+MAX_CANDIDATES = 16
+
+_TINY = 1e-15
+
+
+class LineFinder:
+    """Finds the lines of one resolution's newest hop.
+
+    Parameters
+    ----------
+    history : SpectrumHistory
+        Pushed by the caller.
+    hop_s : float
+        Time between two pushes.
+    lowest_hz, highest_hz : float
+        The range this resolution answers for.
+    n_hops : int
+        How many past hops ``total_power`` holds.
+    """
+
+    def __init__(
+        self,
+        history: SpectrumHistory,
+        *,
+        hop_s: float,
+        lowest_hz: float,
+        highest_hz: float,
+        n_hops: int,
+    ) -> None:
+        self._history = history
+        self._hop_s = hop_s
+        bin_hz = history.bin_hz
+        self._first = max(int(np.ceil(lowest_hz / bin_hz)), 5)
+        self._last = min(int(np.ceil(highest_hz / bin_hz)), history.n_bins - 6)
+        self.total_power = np.full(n_hops, _TINY)
+        """Power of all the sound, hop by hop, oldest first."""
+        self.peaks = 0
+        """How many peaks stood out in the newest hop, passed over or not."""
+        self._power_sums = np.zeros(history.n_bins + 1)
+        self._dismissed = np.zeros(history.n_bins, dtype=bool)
+        self._hops = 0
+
+    def reset(self) -> None:
+        """Forget the past level and what was dismissed."""
+        self.total_power[:] = _TINY
+        self._dismissed[:] = False
+        self._hops = 0
+
+    def dismiss(self, bins: np.ndarray) -> None:
+        """Pass over these bins and their neighbours until the next hop that looks at all."""
+        self._dismissed[bins + np.array([[-1], [0], [1]])] = True
+
+    def find(self) -> tuple[np.ndarray, np.ndarray] | None:
+        """Bins [n] of the newest hop's lines and their shares [2, n], or None; once a hop.
+
+        Shares compare a line's power with that of all the sound and of the octave around it.
+        """
+        history = self._history
+        level = history.level_db(1)[0]
+        floor = history.floor_db(1)[0]
+        np.cumsum(history.power, out=self._power_sums[1:])
+        self.total_power[:-1] = self.total_power[1:]
+        self.total_power[-1] = self._power_sums[-1] + _TINY
+
+        self._hops += 1
+        if self._hops % ALL_EVERY_HOPS == 0:
+            self._dismissed[:] = False
+        first, last = self._first, self._last
+        here = level[first:last]
+        is_peak = here >= np.maximum(floor[first:last] + MIN_PROMINENCE_DB, MIN_LEVEL_DBFS)
+        is_peak &= here > level[first - 1 : last - 1]
+        is_peak &= here >= level[first + 1 : last + 1]
+        bins = np.flatnonzero(is_peak) + first
+        self.peaks = len(bins)
+        if self.peaks:
+            bins = bins[~self._dismissed[bins]]
+        if len(bins) == 0:
+            return None
+        shares_db = self._shares_db(bins)
+        heard = (shares_db[0] >= LEAST_SHARE_OF_POWER_DB) & (
+            shares_db[1] >= LEAST_SHARE_OF_OCTAVE_DB
+        )
+        kept = np.flatnonzero(heard)
+        if len(kept):
+            kept = kept[self._stands(bins[kept])]
+        if len(kept) == 0:
+            return None
+        if len(kept) > MAX_CANDIDATES:
+            prominence = level[bins[kept]] - floor[bins[kept]]
+            kept = np.sort(kept[np.argpartition(-prominence, MAX_CANDIDATES)[:MAX_CANDIDATES]])
+        return bins[kept], shares_db[:, kept]
+
+    def _stands(self, bins: np.ndarray) -> np.ndarray:
+        """Whether each line stood out, stood still and did not fall over the last four hops."""
+        history = self._history
+        level = history.level_db(4)
+        below, here, above = level[:, bins - 1], level[:, bins], level[:, bins + 1]
+        highest = np.maximum(np.maximum(below, here), above)
+        out = highest - history.floor_db(4)[:, bins] >= MIN_PROMINENCE_DB - 4.0
+        curvature = np.minimum(below - 2.0 * here + above, -1e-6)
+        offset = np.minimum(np.maximum(0.5 * (below - above) / curvature, -1.0), 1.0)
+        spread = (offset * offset).sum(axis=0) / 4.0 - (offset.sum(axis=0) / 4.0) ** 2
+        fall_db = here[3] - here[0] + (here[2] - here[1]) / 3.0  # 10/3 of the slope a hop
+        steepest_db = STEEPEST_FALL_DB_PER_S * self._hop_s * 10.0 / 3.0
+        standing: np.ndarray = (
+            out.all(axis=0) & (spread <= MOST_SPREAD_BINS**2) & (fall_db >= steepest_db)
+        )
+        return standing
+
+    def _shares_db(self, bins: np.ndarray) -> np.ndarray:
+        sums = self._power_sums
+        line_power = sums[bins + 2] - sums[bins - 1] + _TINY
+        lower = (bins * 0.7071).astype(np.int64)
+        upper = np.minimum((bins * 1.4142).astype(np.int64) + 1, len(sums) - 1)
+        shares = np.empty((2, len(bins)))
+        shares[0] = line_power / self.total_power[-1]
+        shares[1] = line_power / (sums[upper] - sums[lower] + _TINY)
+        shares_db: np.ndarray = 10.0 * np.log10(shares)
+        return shares_db
