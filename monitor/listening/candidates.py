@@ -24,7 +24,7 @@ MOST_SPREAD_BINS = 0.15
 STEEPEST_FALL_DB_PER_S = -40.0
 """Over its last four hops a loop's line wanders less and falls less steeply: on the tuning part
 this keeps 9 of 10 hops of feedback and leaves out two thirds of all others (measured)."""
-ALL_EVERY_HOPS = 4
+ALL_EVERY_HOPS = 6
 """Lines that the scorer was sure are no feedback are looked at again only this often."""
 MAX_CANDIDATES = 16
 
@@ -67,12 +67,22 @@ class LineFinder:
         self._power_sums = np.zeros(history.n_bins + 1)
         self._dismissed = np.zeros(history.n_bins, dtype=bool)
         self._hops = 0
+        self._only: np.ndarray | None = None
+        self._looked_at_all = True
 
     def reset(self) -> None:
         """Forget the past level and what was dismissed."""
         self.total_power[:] = _TINY
         self._dismissed[:] = False
         self._hops = 0
+        self._only = None
+        self._looked_at_all = True
+
+    def attend(self, bins: np.ndarray) -> None:
+        """Look only at these bins and their neighbours next hop, if this one looked at all."""
+        if self._looked_at_all:
+            self._only = np.zeros(self._history.n_bins, dtype=bool)
+            self._only[bins + np.array([[-1], [0], [1]])] = True
 
     def dismiss(self, bins: np.ndarray) -> None:
         """Pass over these bins and their neighbours until the next hop that looks at all."""
@@ -100,8 +110,10 @@ class LineFinder:
         is_peak &= here >= level[first + 1 : last + 1]
         bins = np.flatnonzero(is_peak) + first
         self.peaks = len(bins)
+        self._looked_at_all = self._only is None
         if self.peaks:
-            bins = bins[~self._dismissed[bins]]
+            bins = bins[~self._dismissed[bins] if self._only is None else self._only[bins]]
+        self._only = None
         if len(bins) == 0:
             return None
         shares_db = self._shares_db(bins)

@@ -98,7 +98,12 @@ class LowEnd:
         new, self._ahead = divmod(pending, self._factor)
         end = len(window) - self._ahead
         start = end - (new - 1) * self._factor - len(self._taps)
-        windows = np.lib.stride_tricks.sliding_window_view(window[start:end], len(self._taps))
+        newest = np.ascontiguousarray(window[start:end])
+        step = newest.itemsize
+        # Every factor-th stretch as long as the taps, as one array: a view, not a copy.
+        stretches = np.ndarray(
+            (new, len(self._taps)), newest.dtype, newest, strides=(self._factor * step, step)
+        )
         self._kept[:-new] = self._kept[new:]
-        self._kept[-new:] = windows[:: self._factor] @ self._taps
+        self._kept[-new:] = stretches @ self._taps
         return self._kept

@@ -185,6 +185,7 @@ class Evidence:
         self._linger = np.zeros(history.n_bins, dtype=np.float32)
         self._linger_part = np.float32(1.0 - math.exp(-hop_s / LINGER_S))
         self._onsets = np.zeros(HISTORY_HOPS)
+        self._each_bin = np.ones(history.n_bins, dtype=np.float32)
         self._out = np.zeros(history.n_bins, dtype=bool)
         self._change_db = np.zeros(history.n_bins, dtype=np.float32)
 
@@ -193,6 +194,10 @@ class Evidence:
         self._finder.reset()
         self._linger[:] = 0.0
         self._onsets[:] = 0.0
+
+    def attend(self, bins: np.ndarray) -> None:
+        """Look only at these bins and their neighbours next hop, if this one looked at all."""
+        self._finder.attend(bins)
 
     def dismiss(self, bins: np.ndarray) -> None:
         """Pass over these bins and their neighbours until the next hop that looks at all."""
@@ -210,11 +215,12 @@ class Evidence:
         rise = level[-1] - level[0]
         np.maximum(rise, 0.0, out=rise)
         self._onsets[:-1] = self._onsets[1:]
-        self._onsets[-1] = rise.mean()
+        self._onsets[-1] = (rise @ self._each_bin) / len(rise)
         out = level[-1] - self._history.floor_db(1)[0]
         self._out = out >= MIN_PROMINENCE_DB
         self._change_db = (level[-1] - self._history.level_db(OTHERS_HOPS + 1)[0]) * self._out
-        np.clip(out, 0.0, MOST_LINGER_DB, out=out)
+        np.minimum(out, MOST_LINGER_DB, out=out)
+        np.maximum(out, 0.0, out=out)
         out -= self._linger
         out *= self._linger_part
         self._linger += out

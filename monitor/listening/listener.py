@@ -21,7 +21,7 @@ from monitor.listening.spectrum import friendly_length, line_frequency_hz
 LOWEST_RATE_HZ = 8000
 HIGHEST_RATE_HZ = 192000
 SURELY_NOT = -2.0
-"""Log-odds below which a line may be passed over for up to three hops: 1 in 8."""
+"""Log-odds below which a line may be passed over for up to five hops: 1 in 8."""
 SAME_RING_HZ = 3.0
 """Two resolutions state a steady line's frequency within 1 Hz of each other (measured), and
 neither tells two lines so near apart."""
@@ -172,7 +172,11 @@ class Listener:
         log_odds = NOTHING
         if candidates is not None:
             log_odds = self._scorer.log_odds(candidates.features)
-            layer.evidence.dismiss(candidates.bins[log_odds < SURELY_NOT])
+            surely_not = log_odds < SURELY_NOT
+            layer.evidence.dismiss(candidates.bins[surely_not])
+            if layer.resolution.stride == 1:
+                # Every second hop is for what is already suspicious: half the work.
+                layer.evidence.attend(candidates.bins[~surely_not])
         return book.advance(candidates, log_odds, self._thresholds, now_s=now_s)
 
     def _exact_hz_of(self, layer: Layer) -> Callable[[float], float]:
