@@ -29,7 +29,7 @@ LEAST_PERSISTENCE = 0.6
 
 def _from_1(furthest: float, nearest: float) -> np.ndarray:
     """Thresholds that close in on 1."""
-    return 1.0 - np.geomspace(furthest, nearest, 20)
+    return 1.0 - np.geomspace(furthest, nearest, 26)
 
 
 THRESHOLDS: dict[str, np.ndarray] = {
@@ -39,14 +39,17 @@ THRESHOLDS: dict[str, np.ndarray] = {
     "PNPR": np.linspace(0.0, 60.0, 16),
     "peakness": np.arange(1, 17) / 16.0,
     "IPMP": np.arange(1, 6) / 5.0,
-    "IMSD": -np.geomspace(3.0, 0.0003, 20),
-    "FEP": _from_1(0.7, 0.0002),
+    "IMSD": -np.geomspace(3.0, 0.00003, 26),
+    "FEP": _from_1(0.7, 0.00002),
     PHPR_AND_IPMP: np.linspace(3.0, 75.0, 19),
-    "two-stage slope": -np.geomspace(3.0, 0.003, 20),
+    "two-stage slope": -np.geomspace(3.0, 0.0003, 26),
     "NINOS2-T": _from_1(0.3, 0.00002),
     "NINOS2-T at peak": _from_1(0.3, 0.00002),
 }
-"""Every criterion with the thresholds tried, loosest first; in its own unit."""
+"""Every criterion with the thresholds tried, loosest first; in its own unit.
+
+Each range goes on past its best threshold, or to where the criterion can say no more.
+"""
 
 
 @dataclass(frozen=True, slots=True)
