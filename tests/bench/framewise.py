@@ -21,6 +21,9 @@ from tests.bench import literature
 from tests.bench.excerpts import CALM_S, RATE_HZ, Excerpt
 
 LOBE_BINS = 2
+STANDS_OUT_DB = 10.0
+AROUND_BINS = 20
+"""A bin stands out when it is so far above the mean level of those around it, itself counted."""
 _CODE_BITS = 17
 """Of a score as a 32-bit float: sign, exponent and 8 bits, steps of 0.4 %."""
 _CODES = 2**_CODE_BITS
@@ -116,6 +119,19 @@ def ours(samples: np.ndarray, way: Way) -> Scored:
             between = score[frame, below : below + 2]
             np.maximum(between, shown, out=between)
     return f"ours, {way}", grid, score
+
+
+def once_it_stands_out(excerpt: Excerpt, grid: Grid) -> Scored:
+    """The truth wherever the howl stands out, and nothing else: what hearing it can reach.
+
+    A howl is labelled from the loop's being unstable, when there is nothing to hear of it yet.
+    """
+    level_db = literature.level_of(grid.power(excerpt.samples))
+    howls, _ = labels(excerpt, grid, len(level_db))
+    middle = grid.nearest(excerpt.howl_hz)
+    around = level_db[:, max(0, middle - AROUND_BINS) : middle + AROUND_BINS + 1]
+    out = level_db[:, middle] - around.mean(axis=1) >= STANDS_OUT_DB
+    return f"{STANDS_OUT_DB:g} dB out, by truth", grid, (howls & out[:, None]).astype(float)
 
 
 def labels(excerpt: Excerpt, grid: Grid, n_frames: int) -> tuple[np.ndarray, np.ndarray]:

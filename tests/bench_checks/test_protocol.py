@@ -24,7 +24,15 @@ from tests.bench.excerpts import (
     spec_of,
     taps_of,
 )
-from tests.bench.framewise import LOBE_BINS, Grid, Tally, features, labels, ours
+from tests.bench.framewise import (
+    LOBE_BINS,
+    Grid,
+    Tally,
+    features,
+    labels,
+    once_it_stands_out,
+    ours,
+)
 from tests.bench.material import SAMPLE_RATE_HZ, SCORED_PACKAGES
 
 GRID = Grid(1024)
@@ -141,6 +149,19 @@ def test_our_evidence_is_where_the_howl_is(excerpt: Excerpt) -> None:
     assert score[before].max() < score[howls].max()
 
 
+def test_the_truth_is_given_once_the_howl_stands_out() -> None:
+    t = np.arange(20 * RATE_HZ) / RATE_HZ
+    hz = 64 * RATE_HZ / 1024
+    howl = np.where(t < 12.0, 0.0, 1.0) * np.sin(2.0 * np.pi * hz * t)
+    howling = Excerpt((howl + HISS).astype(np.float32), hz, 9.0, np.zeros(0))
+    _, grid, score = once_it_stands_out(howling, GRID)
+    ends_s = grid.ends_s(len(score))
+    assert score[ends_s > 12.1, 64].all()
+    assert score[:, 64][ends_s < 12.0].mean() < 0.1  # noise stands out by chance now and then
+    assert score[ends_s < 9.0].sum() == 0.0
+    assert np.delete(score, 64, axis=1).sum() == 0.0
+
+
 def test_figures_of_a_perfect_score_of_a_guess_and_of_a_mixture() -> None:
     howls = np.array([True, True, False, False, False, False])
     perfect = Tally.of(np.array([2.0, 3.0, 1.0, 0.0, -1.0, -np.inf]), howls)
@@ -175,6 +196,7 @@ def test_all_rows_are_printed_the_best_first(
     }
     found = protocol.figures_of([(group, tallies) for group in protocol.GROUPS])
     assert found["good"]["music"]["early"]["f1"] == 1.0
-    protocol.print_figures(found)
+    protocol.print_figures(found, 0.5)
     out = capsys.readouterr().out
+    assert "0.5 dB over the limit" in out
     assert out.index("good") < out.index("bad")
