@@ -2,9 +2,9 @@
 
 Run with ``python -m tests.bench.protocol [--excerpts N] [--over DB ...] [--json FILE]``.  The test
 signals stand in ``excerpts.py``, labels and scores in ``framewise.py``.  As in the paper's Tables 3
-and 4 each feature is given its best threshold afterwards (F1) and all of them (average precision), once over
-the whole excerpts and once without what comes later than 5 s after howling began.  Our chain is
-asked the same question: its evidence as it ships, nothing tuned to these signals.
+and 4 each feature is given its best threshold afterwards (F1) and all of them (average precision),
+once over the whole excerpts and once without what comes later than 5 s after howling began.  Our
+chain is asked the same question: its evidence as it ships, nothing tuned to these signals.
 
 Two tables by default: with the gain a little over the limit, where a loop grows, and as good as at
 the limit, the paper to the letter, where a howl may take longer to be heard than early lasts.  The
