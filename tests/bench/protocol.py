@@ -10,8 +10,8 @@ Two tables by default: with the gain a little over the limit, where a loop grows
 the limit, the paper to the letter, where a howl may take longer to be heard than early lasts.  The
 row that is given the truth as soon as the howl stands out says what can be reached by hearing.
 
-PTPR and PAPR do better here than in the paper: a howl held by an end stop stands out by its level
-alone, and all excerpts are brought to one peak.
+Over the limit PTPR and PAPR do better than in the paper: a howl held by an end stop stands out by
+its level alone, and all excerpts are brought to one peak.
 """
 
 from __future__ import annotations
