@@ -28,6 +28,9 @@ ALL_EVERY_HOPS = 6
 """Lines that the scorer was sure are no feedback are looked at again only this often."""
 MAX_CANDIDATES = 16
 
+NEIGHBOURS = np.array([[-1], [0], [1]])
+"""Added to bins [n]: each with the one below and the one above, [3, n]."""
+
 _TINY = 1e-15
 
 
@@ -60,15 +63,14 @@ class LineFinder:
         bin_hz = history.bin_hz
         self._first = max(int(np.ceil(lowest_hz / bin_hz)), 5)
         self._last = min(int(np.ceil(highest_hz / bin_hz)), history.n_bins - 6)
-        self.total_power = np.full(n_hops, _TINY)
+        self.total_power = np.zeros(n_hops)
         """Power of all the sound, hop by hop, oldest first."""
         self.peaks = 0
         """How many peaks stood out in the newest hop, passed over or not."""
         self._power_sums = np.zeros(history.n_bins + 1)
         self._dismissed = np.zeros(history.n_bins, dtype=bool)
-        self._hops = 0
         self._only: np.ndarray | None = None
-        self._looked_at_all = True
+        self.reset()
 
     def reset(self) -> None:
         """Forget the past level and what was dismissed."""
@@ -82,11 +84,11 @@ class LineFinder:
         """Look only at these bins and their neighbours next hop, if this one looked at all."""
         if self._looked_at_all:
             self._only = np.zeros(self._history.n_bins, dtype=bool)
-            self._only[bins + np.array([[-1], [0], [1]])] = True
+            self._only[bins + NEIGHBOURS] = True
 
     def dismiss(self, bins: np.ndarray) -> None:
         """Pass over these bins and their neighbours until the next hop that looks at all."""
-        self._dismissed[bins + np.array([[-1], [0], [1]])] = True
+        self._dismissed[bins + NEIGHBOURS] = True
 
     def find(self) -> tuple[np.ndarray, np.ndarray] | None:
         """Bins [n] of the newest hop's lines and their shares [2, n], or None; once a hop.

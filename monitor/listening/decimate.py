@@ -18,6 +18,13 @@ def decimation_factor(sample_rate_hz: int) -> int:
     return max(1, round(sample_rate_hz / 48000))
 
 
+def _low_pass(n_taps: int, cutoff: float) -> np.ndarray:
+    """Kaiser-windowed sinc (beta 8), float32 [n_taps], gain 1; cutoff in half sample rates."""
+    centre = np.arange(n_taps) - (n_taps - 1) / 2
+    taps = cutoff * np.sinc(cutoff * centre) * np.kaiser(n_taps, 8.0)
+    return np.asarray((taps / taps.sum()).astype(np.float32))
+
+
 class Decimator:
     """Low-pass and keep each ``factor``-th sample, in a stream.
 
@@ -31,10 +38,8 @@ class Decimator:
         self.factor = factor
         self.step_samples = step_samples
         n_taps = _TAPS_PER_PHASE * factor + 1
-        centre = np.arange(n_taps) - (n_taps - 1) / 2
-        cutoff = 0.90 / factor  # of half the input rate: 21.6 kHz of 24 at 48 kHz
-        taps = cutoff * np.sinc(cutoff * centre) * np.kaiser(n_taps, 8.0)
-        self._taps = (taps / taps.sum()).astype(np.float32)
+        # 21.6 kHz of 24 at 48 kHz.
+        self._taps = _low_pass(n_taps, 0.90 / factor)
         self._held = np.zeros(n_taps - 1, dtype=np.float32)
         self._waiting = np.zeros(0, dtype=np.float32)
 
@@ -77,9 +82,7 @@ class LowEnd:
         self._factor = factor
         self._step_samples = step_samples
         n_taps = 8 * factor + 1  # Kaiser: 80 dB over a transition of 0.6 of the lower rate
-        centre = np.arange(n_taps) - (n_taps - 1) / 2
-        taps = np.sinc(centre / factor) * np.kaiser(n_taps, 8.0)
-        self._taps = (taps / taps.sum()).astype(np.float32)
+        self._taps = _low_pass(n_taps, 1.0 / factor)
         self._kept = np.zeros(kept_samples, dtype=np.float32)
         self.reset()
 

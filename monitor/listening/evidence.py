@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.listening.candidates import MIN_PROMINENCE_DB, LineFinder
+from monitor.listening.candidates import MIN_PROMINENCE_DB, NEIGHBOURS, LineFinder
 from monitor.listening.spectrum import SpectrumHistory
 
 HISTORY_HOPS = 56
@@ -42,8 +42,6 @@ ONSET_HOPS = 3
 
 DB_TO_NEPERS = np.log(10.0) / 10.0
 """Of power: exp(DB_TO_NEPERS * level_db) is a power ratio."""
-_NEIGHBOURS = np.array([-1, 0, 1])[:, None, None]
-_TRIPLE = np.array([[-1], [0], [1]])
 _LOBE = np.arange(-3, 4)[:, None]
 _SHOULDERS = np.array([[-4], [-3], [3], [4]])
 _HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 5.0, 0.5, 1.5, 1 / 3, 2 / 3, 4 / 3, 0.25, 0.75])
@@ -51,7 +49,7 @@ _HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 5.0, 0.5, 1.5, 1 / 3, 2 / 3, 4 / 3, 
 _SLOPE_HOPS = (4, 8, 16, 32)
 _MEAN_HOPS = (12, 32)
 _ONES = np.ones(HISTORY_HOPS)
-"""Sums over hops as products: a quarter of the time for arrays this small."""
+"""Sums over hops as products: for arrays this small quicker than sum()."""
 _OFFSET_MEANS = np.zeros((3, 12))
 _OFFSET_MEANS[0, -4:] = _OFFSET_MEANS[2, :4] = 0.25
 _OFFSET_MEANS[1] = 1.0 / 12.0
@@ -231,7 +229,7 @@ class Evidence:
         each = np.arange(n)
         recent = history.level_db(HISTORY_HOPS)
         # A standing line: the level of its bin is its own level less a constant.
-        three = recent[:, bins + _TRIPLE].astype(np.float64)  # [n_hops, below here above, n]
+        three = recent[:, bins + NEIGHBOURS].astype(np.float64)  # [n_hops, below here above, n]
         y = three[:, 1]
         floor_db = history.floor_db(HISTORY_HOPS)[:, bins].astype(np.float64)
         now = y[-1]
@@ -328,7 +326,7 @@ class Evidence:
         values[38:40] = change_32
         values[40] = follows
         values[41] = self.window_s
-        values[42] = self._linger[bins + _TRIPLE].max(axis=0)
+        values[42] = self._linger[bins + NEIGHBOURS].max(axis=0)
         values[43] = (on_ramp * self._onsets[:, None]).max(axis=0)
         values[44] = self._finder.peaks
         values[45] = others_change
@@ -352,6 +350,6 @@ class Evidence:
         nearest = (exact_bins + 0.5).astype(np.int64)
         inside = (nearest >= 4) & (nearest <= edge)
         nearest = np.minimum(np.maximum(nearest, 4), edge)
-        level = history.level_db(2)[:, nearest + _NEIGHBOURS]  # [2, 3, n_ratios, n]
+        level = history.level_db(2)[:, nearest + NEIGHBOURS[:, :, None]]  # [2, 3, n_ratios, n]
         above = level.max(axis=1) - history.floor_db(2)[:, nearest]
         return inside * (0.5 * (above[0] + above[1]))

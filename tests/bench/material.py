@@ -307,9 +307,4 @@ def programme_for(seed: int, seconds: float, pool: list[Sound]) -> np.ndarray | 
     weight = np.array([shares[group] for group in groups])
     group = rng.choice(groups, p=weight / weight.sum())
     choice = [sound for sound in pool if sound.group == group]
-    samples = choice[int(rng.integers(len(choice)))].read()
-    n = int(seconds * SAMPLE_RATE_HZ)
-    if len(samples) <= n:
-        return samples
-    start = int(rng.integers(len(samples) - n))
-    return samples[start : start + n]
+    return stretch(choice[int(rng.integers(len(choice)))].read(), seconds, rng)

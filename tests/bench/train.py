@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 
+from monitor.listening.candidates import NEIGHBOURS
 from monitor.listening.evidence import FEATURES, Candidates
 from monitor.listening.frames import HOP_S, HopBuffer
 from monitor.listening.layers import RESOLUTIONS, Layer
@@ -61,6 +62,7 @@ SEVERAL = 400
 """Sets of several frequencies that go together: the practice stage's loops seldom have more than
 one on its own feet, a room with a fast hand at the fader has."""
 STANDS_S = 0.3
+"""Once they have stood for longer than a few windows, several lines are several tones."""
 TONES = 600
 """Sets of tones: two hours, so that whatever is pure and steady is known as well as music."""
 STRETCH_S = 40.0
@@ -215,8 +217,7 @@ def _beside_the_twin(
             twin.take_in(opened)
             if found is None:
                 continue
-            places = found.bins + np.array([[-1], [0], [1]])
-            level_db = twin.history.level_db(3)[:, places].max(axis=(0, 1))
+            level_db = twin.history.level_db(3)[:, found.bins + NEIGHBOURS].max(axis=(0, 1))
             time_s = hop * hop_samples / run.sample_rate_hz
             yield (found, time_s, layer.history.bin_hz), found.level_db - level_db
 
