@@ -22,6 +22,7 @@ from firmware.ports import AudioSource, Lamp, LampPattern, Panel
 from monitor import watch
 from monitor.advice.equaliser import Equaliser
 from monitor.errors import LanternError
+from monitor.link import sound_path
 from monitor.settings import Settings
 
 LOG = logging.getLogger(__name__)
@@ -169,7 +170,8 @@ def welcome(url: str, note: str) -> str:
     lines = [
         "",
         "  Howl Lantern is listening to a practice stage: a simulated room with a loudspeaker,",
-        "  a microphone and a singer.  No sound is played, none is recorded.",
+        "  a microphone and a singer.  No sound is played unless you ask for it on the page, and",
+        "  none is recorded.",
         "",
         f"  Open this page:   {url}",
         *([f"  ({note})"] if note else []),
@@ -178,6 +180,7 @@ def welcome(url: str, note: str) -> str:
         "  2. The lamp lights, and panel and page name a band, such as 2.5k.",
         "  3. Pull that slider down, 3 to 6 dB at a time, until the lamp goes dark.",
         "  4. Push the fader again and see how much louder you can go.",
+        "  5. Move the loudspeaker, try another room, or let the page train your ears.",
         "",
         "  Ctrl-C ends it.",
         "",
@@ -194,6 +197,7 @@ def run(settings: Settings, stop: threading.Event) -> None:
         If the practice stage's own packages are missing, or a demo is running already.
     """
     try:
+        from monitor.stage.sound import SoundDoor
         from monitor.stage.source import StageMicrophone
     except ModuleNotFoundError as error:
         raise LanternError(
@@ -220,7 +224,13 @@ def run(settings: Settings, stop: threading.Event) -> None:
 
     def open_stage(_settings: Settings) -> AudioSource:
         # The stage has the person's own sliders, so that each name can be followed.
-        return StageMicrophone(sliders=[(s.label, s.centre_hz) for s in equaliser.sliders])
+        sliders = [(s.label, s.centre_hz) for s in equaliser.sliders]
+        try:
+            door = SoundDoor(sound_path(Path(settings.link.socket)))
+        except OSError as error:  # practising without sound is better than not at all
+            LOG.warning("the stage cannot be heard: %s", error)
+            door = None
+        return StageMicrophone(sliders=sliders, sound=door)
 
     def on_open() -> None:
         page.start()

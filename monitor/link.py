@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import Any
 
 PROTO_MAJOR = 1
-PROTO_MINOR = 0
+PROTO_MINOR = 1
 MAX_LINE_BYTES = 64 * 1024
 MAX_COMMAND_BYTES = 4 * 1024
 MAX_HISTORY = 150
@@ -108,6 +108,11 @@ def decode(line: bytes | str) -> Message:
     return message
 
 
+def sound_path(socket_path: Path) -> Path:
+    """Return where the practice stage's sound can be heard, beside the link's socket."""
+    return socket_path.with_name("sound.sock")
+
+
 class LineBuffer:
     """Cuts a byte stream into lines; ``push`` any chunks, get whole lines without newline."""
 
@@ -176,14 +181,21 @@ def _history(message: Message) -> Message:
 
 
 def _stage(message: Message) -> Message:
+    wanted = message.keys() & {"fader_db", "slider", "room", "placement"}
+    if len(wanted) != 1:
+        raise LinkError(
+            "a stage command needs fader_db, or slider and cut_db, or room, or placement, "
+            f"not {' and '.join(sorted(wanted)) or 'nothing of these'}"
+        )
     if "fader_db" in message:
         return {"fader_db": float(_number(message, "fader_db", -120, 60))}
-    if "slider" not in message:
-        raise LinkError("a stage command needs fader_db, or slider and cut_db")
-    return {
-        "slider": _whole(message, "slider", 0, 63),
-        "cut_db": float(_number(message, "cut_db", -60, 60)),
-    }
+    if "slider" in message:
+        return {
+            "slider": _whole(message, "slider", 0, 63),
+            "cut_db": float(_number(message, "cut_db", -60, 60)),
+        }
+    (key,) = wanted
+    return {key: _text(message, key, 80)}
 
 
 _COMMANDS = {"way": _way, "address": _address, "history": _history, "stage": _stage}

@@ -17,11 +17,14 @@ from typing import Any
 import numpy as np
 
 from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
-from monitor.stage.loop import CUT_MAX_DB, FADER_MAX_DB, FADER_MIN_DB, StageLoop
+from monitor.stage.loop import FADER_MIN_DB, StageLoop
+from monitor.stage.mover import Mover
 from monitor.stage.nyquist import Critical
 from monitor.stage.performer import Programme
-from monitor.stage.room import Room
-from monitor.stage.scenario import BAND, DEFAULT_ROOM
+from monitor.stage.scenario import DEFAULT_ROOM, practice_room
+from monitor.stage.seat import seat_of, take_seat
+from monitor.stage.sound import SoundDoor
+from monitor.stage.telling import next_step, stage_fields
 
 LOG = logging.getLogger(__name__)
 
@@ -41,37 +44,57 @@ class StageMicrophone:
     ----------
     sliders : sequence of (str, float), optional
         Label and centre in Hz of the user's own sliders; 31 third octaves by default.
-    room : Room
-        One of the scenario's or one's own.
+    room : str
+        Name of one of the scenario's rooms; it begins with its first placement.
     programme : str
         What the performer does.
+    loop : StageLoop, optional
+        A loop of one's own in place of the room.
+    sound : SoundDoor, optional
+        Where the sound can be listened to; closed with the stage.
     """
 
     def __init__(
         self,
         *,
         sliders: Sequence[tuple[str, float]] | None = None,
-        room: Room = DEFAULT_ROOM,
+        room: str = DEFAULT_ROOM.name,
         programme: Programme = "song",
         sample_rate_hz: int = 48000,
         seed: int = 1,
         loop: StageLoop | None = None,
+        sound: SoundDoor | None = None,
     ) -> None:
-        self._loop = loop or StageLoop(
-            room=room,
-            sample_rate_hz=sample_rate_hz,
-            sliders=sliders,
+        if loop is not None:
+            self._seat = seat_of(loop)
+        else:
+            found = practice_room(room)
+            self._seat = take_seat(
+                found,
+                found.placements[0],
+                sample_rate_hz=sample_rate_hz,
+                sliders=sliders,
+                programme=programme,
+                seed=seed,
+            )
+        self._rate_hz = self._seat.loop.sample_rate_hz
+        self._sound = sound
+        self._mover = Mover(
+            sample_rate_hz=self._rate_hz,
+            sliders=self._seat.loop.sliders,
             programme=programme,
             seed=seed,
+            present=lambda: self._seat,
         )
-        self._rate_hz = self._loop.sample_rate_hz
+        self._tried: dict[tuple[str, str], float] = {}
+        self._note_tried()
         self._lock = threading.Lock()
         self._blocks: queue.Queue[AudioBlock] = queue.Queue(QUEUED_BLOCKS)
         self._stopping = threading.Event()
         self._dropped = 0
         self._since_mono_s = time.monotonic()
         self._failure = ""
-        self._margin_db = self._loop.margin_db()
+        self._margin_db = self._seat.loop.margin_db()
         self._level_db = -120.0
         self._calm_db = -120.0
         self._thread = threading.Thread(target=self._run, name="stage", daemon=True)
@@ -89,7 +112,7 @@ class StageMicrophone:
     def status(self) -> MicrophoneStatus:
         """Say that this is a simulation, and whether it runs."""
         state: HearingState = "hearing"
-        detail = f"simulated: {self._loop.room.name}; no sound is played or recorded"
+        detail = f"simulated: {self._seat.loop.room.name}; nothing is recorded"
         if self._failure or self._stopping.is_set():
             state = "lost"
             detail = self._failure or "the practice stage is closed"
@@ -110,13 +133,17 @@ class StageMicrophone:
         self._stopping.set()
         if self._thread is not threading.current_thread():
             self._thread.join(timeout=2.0)
+        if self._sound is not None:
+            self._sound.close()
 
     # The handles.
 
     def control(self, command: dict[str, Any]) -> dict[str, Any]:
-        """Move the fader ({"fader_db": x}) or a slider ({"slider": i, "cut_db": c}).
+        """Move the fader ({"fader_db": x}), a slider ({"slider": i, "cut_db": c}) or the stage.
 
-        Returns the state after it.
+        {"room": name} goes to another room, {"placement": name} puts the things of this room
+        somewhere else; both are built meanwhile and played when they are ready.  Returns the
+        state after it.
 
         Raises
         ------
@@ -125,68 +152,78 @@ class StageMicrophone:
         """
         keys = set(command)
         if keys == {"fader_db"}:
-            fader_db = _number(command, "fader_db")
-            if not FADER_MIN_DB <= fader_db <= FADER_MAX_DB:
-                raise ValueError(
-                    f"fader_db={fader_db:g} must lie between {FADER_MIN_DB:g} and {FADER_MAX_DB:g}"
-                )
-            with self._lock:
-                self._loop.fader_db = fader_db
-                self._margin_db = self._loop.margin_db()
+            self._set_fader(_number(command, "fader_db"))
         elif keys == {"slider", "cut_db"}:
-            slider = command["slider"]
-            if isinstance(slider, bool) or not isinstance(slider, int):
-                raise ValueError(f"slider={slider!r} must be a whole number")
-            cut_db = _number(command, "cut_db")
-            with self._lock:
-                self._loop.set_cut(slider, cut_db)
-                self._margin_db = self._loop.margin_db()
+            self._set_slider(command["slider"], _number(command, "cut_db"))
+        elif keys == {"room"}:
+            room = practice_room(str(command["room"]))
+            self._mover.move(room, room.placements[0])
+        elif keys == {"placement"}:
+            self._move_within(str(command["placement"]))
         else:
             raise ValueError(
-                "a stage command needs either fader_db, or slider and cut_db, "
-                f"not {', '.join(sorted(map(str, keys))) or 'nothing'}"
+                "a stage command needs either fader_db, or slider and cut_db, or room, or "
+                f"placement, not {', '.join(sorted(map(str, keys))) or 'nothing'}"
             )
         return self.state()
 
+    def _set_fader(self, fader_db: float) -> None:
+        with self._lock:
+            highest_db = self._seat.fader_max_db
+            if not FADER_MIN_DB <= fader_db <= highest_db:
+                raise ValueError(
+                    f"fader_db={fader_db:g} must lie between {FADER_MIN_DB:g} and {highest_db:g}"
+                )
+            self._seat.fader_db = fader_db
+            self._margin_db = self._seat.loop.margin_db()
+
+    def _set_slider(self, slider: object, cut_db: float) -> None:
+        if isinstance(slider, bool) or not isinstance(slider, int):
+            raise ValueError(f"slider={slider!r} must be a whole number")
+        with self._lock:
+            self._seat.loop.set_cut(slider, cut_db)
+            self._margin_db = self._seat.loop.margin_db()
+
+    def _move_within(self, name: str) -> None:
+        moving = self._mover.moving_to
+        room = self._seat.room if moving is None else moving[0]
+        if room is None:
+            raise ValueError("this stage has nothing that could be moved; choose a room first")
+        self._mover.move(room, room.placement(name))
+
     def state(self) -> dict[str, Any]:
-        """Return where fader and sliders stand and what to do next, in plain words."""
-        loop = self._loop
-        return {
-            "room": loop.room.name,
-            "description": loop.room.description,
-            "band": BAND,
-            "fader_db": round(loop.fader_db, 2),
-            "fader_min_db": FADER_MIN_DB,
-            "fader_max_db": FADER_MAX_DB,
-            "sliders": [
-                {"label": label, "cut_db": cut_db}
-                for (label, _), cut_db in zip(loop.sliders, loop.cuts_db, strict=True)
-            ],
-            "cut_max_db": CUT_MAX_DB,
-            "advice": self._advice(),
-        }
+        """Return how the stage stands and what to do next, in plain words.
+
+        Called by the analysis loop, so it takes no lock: what is read a moment too early is
+        right in the next snapshot.
+        """
+        seat, moving = self._seat, self._mover.moving_to
+        advice = next_step(
+            fader_db=seat.fader_db,
+            fader_max_db=seat.fader_max_db,
+            pulled=any(cut_db < 0.0 for cut_db in seat.loop.cuts_db),
+            margin_db=self._margin_db,
+            is_loud=self._level_db > self._calm_db + _RING_DB,
+            moving=moving is not None,
+            problem=self._mover.problem,
+        )
+        return stage_fields(
+            seat,
+            tried=self._tried,
+            moving=f"{moving[0].name}, {moving[1].name}" if moving else None,
+            has_sound=self._sound is not None,
+            advice=advice,
+        )
+
+    def _note_tried(self) -> None:
+        seat = self._seat
+        if seat.room is not None and seat.placement is not None:
+            self._tried[seat.room.name, seat.placement.name] = round(seat.gain_db, 1)
 
     def critical(self) -> list[Critical]:
         """Return the truth, for tests only: what is critical now, most critical first."""
         with self._lock:
-            return self._loop.critical()
-
-    def _advice(self) -> str:
-        fader_db, pulled = self._loop.fader_db, any(c < 0.0 for c in self._loop.cuts_db)
-        if self._margin_db < 0.0:
-            if self._level_db > self._calm_db + _RING_DB:
-                return "It rings: look at the lantern and pull the slider it names, 3 to 6 dB."
-            return "Leave the fader there and listen: something begins to ring."
-        if fader_db >= FADER_MAX_DB:
-            return "The fader is at its end and nothing rings. Bring it down 3 dB and play."
-        if self._level_db > self._calm_db + _RING_DB:
-            return "It is dying away. When the lamp is dark, push the fader on, slowly."
-        if pulled:
-            return (
-                "Quiet. Push the fader on, slowly, until it rings again; "
-                "or stop here, and bring it down 3 dB."
-            )
-        return "Push the fader up, slowly, until something rings."
+            return self._seat.loop.critical()
 
     # The thread.
 
@@ -202,9 +239,10 @@ class StageMicrophone:
         due_mono_s = time.monotonic() + block_s
         gap = True
         while not self._stopping.is_set():
+            gap |= self._change_seats()
             with self._lock:
-                samples = self._loop.process(BLOCK_SAMPLES)
-                self._note_level(self._loop.drive_dbfs, block_s)
+                samples = self._seat.loop.process(BLOCK_SAMPLES)
+                self._note_level(self._seat.loop.drive_dbfs, block_s)
             wait_s = due_mono_s - time.monotonic()
             if wait_s > 0.0:
                 if self._stopping.wait(wait_s):
@@ -220,7 +258,26 @@ class StageMicrophone:
                 clipped_samples=int(np.count_nonzero(np.abs(samples) >= 1.0)),
             )
             gap = not self._hand_out(block)
+            if self._sound is not None:
+                self._sound.publish(samples)
             due_mono_s += block_s
+
+    def _change_seats(self) -> bool:
+        """Play the newly built placement if there is one; true when something changed."""
+        seat = self._mover.ready()
+        if seat is None:
+            return False
+        with self._lock:
+            if seat.room is self._seat.room:
+                # A slider that was moved while the placement was being built.
+                for index, cut_db in enumerate(self._seat.loop.cuts_db):
+                    if seat.loop.cuts_db[index] != cut_db:
+                        seat.loop.set_cut(index, cut_db)
+            self._seat = seat
+            self._margin_db = seat.loop.margin_db()
+            self._level_db = self._calm_db = -120.0
+            self._note_tried()
+        return True
 
     def _hand_out(self, block: AudioBlock) -> bool:
         """Queue a block; false if it had to be dropped because nobody reads."""

@@ -88,6 +88,9 @@ def test_the_handles(stage: StageMicrophone) -> None:
     ("command", "message"),
     [
         ({}, "not nothing"),
+        ({"room": "Nowhere Hall"}, 'no room "Nowhere Hall" on the practice stage; there are "Cell'),
+        ({"placement": "upside down"}, 'no placement "upside down" in Cellar .*; there are "too'),
+        ({"room": "Tin Chapel", "placement": "well forward"}, "not placement, room"),
         ({"volume": 3}, "not volume"),
         ({"fader_db": 3, "slider": 1}, "either"),
         ({"fader_db": "loud"}, "must be a number"),
