@@ -250,10 +250,11 @@ def _faces(args: argparse.Namespace) -> int:
 
 
 def _bands(args: argparse.Namespace) -> int:
-    from monitor.advice.equaliser import Equaliser, band_line, parse_frequency
+    from monitor.advice.equaliser import Equaliser, band_line
+    from monitor.advice.labels import parse_frequency
 
     choice = _load(args).settings.equaliser
-    equaliser = Equaliser.from_settings(choice.kind, choice.labels)
+    equaliser = Equaliser.from_choice(choice)
     try:
         frequencies_hz = [parse_frequency(text) for text in args.frequencies]
     except ValueError as error:

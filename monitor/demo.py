@@ -220,7 +220,7 @@ def run(settings: Settings, stop: threading.Event) -> None:
         ]
     )
 
-    equaliser = Equaliser.from_settings(settings.equaliser.kind, settings.equaliser.labels)
+    equaliser = Equaliser.from_choice(settings.equaliser)
 
     def open_stage(_settings: Settings) -> AudioSource:
         # The stage has the person's own sliders, so that each name can be followed.

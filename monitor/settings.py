@@ -18,7 +18,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, Literal
 
-from monitor.advice.equaliser import Equaliser
+from monitor.advice.choice import EqualiserChoice, sliders_of
 from monitor.errors import SettingsError
 from monitor.settings_rules import RULES
 
@@ -48,14 +48,6 @@ class Listening:
     """How to listen at the start."""
 
     way: Literal["soundcheck", "set"]
-
-
-@dataclass(frozen=True, slots=True)
-class EqualiserChoice:
-    """The user's own equaliser; ``labels`` only with kind "typed"."""
-
-    kind: str
-    labels: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,20 +328,30 @@ def _check_together(reader: _Reader) -> None:
         reader.problems.append(
             f'{at}: equaliser.labels is only read with kind = "typed", but kind is "{kind}"'
         )
-    elif labels:
+    elif not any(map(_of_equaliser, reader.refused)):
+        table = {n.partition(".")[2]: v for n, v in reader.values.items() if _of_equaliser(n)}
         try:
-            Equaliser.from_settings(str(kind), labels)
+            sliders_of(EqualiserChoice(**_tuples(table)))
         except ValueError as error:
-            reader.problems.append(f"{at}: equaliser.labels: {error}")
+            key = "labels" if labels else "step_db"
+            key = "strip_low_cut" if kind == "strip" and "strip" in str(error) else key
+            at = reader.origins[f"equaliser.{key}"]
+            reader.problems.append(f"{at}: equaliser.{key}: {error}")
+
+
+def _of_equaliser(name: str) -> bool:
+    return name.startswith("equaliser.")
+
+
+def _tuples(content: Mapping[str, Any]) -> dict[str, Any]:
+    return {k: tuple(v) if isinstance(v, list) else v for k, v in content.items()}
 
 
 def _build(values: Mapping[str, Any]) -> Settings:
     tables: dict[str, Any] = {}
     for table, cls in _TABLE_CLASSES.items():
         content = {f.name: values[f"{table}.{f.name}"] for f in fields(cls)}
-        tables[table] = cls(
-            **{k: tuple(v) if isinstance(v, list) else v for k, v in content.items()}
-        )
+        tables[table] = cls(**_tuples(content))
     return Settings(**tables)
 
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
+
+from monitor.advice.choice import ALL_KINDS, MOST_FILTERS
+from monitor.advice.labels import parse_frequency
+from monitor.advice.widths import WIDTHS
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +31,36 @@ def whole(lowest: int, highest: int) -> Rule:
     return Rule(
         f"a whole number from {lowest} to {highest}",
         lambda v: is_whole(v) and lowest <= v <= highest,
+    )
+
+
+def is_number(value: Any) -> bool:
+    """Return whether the value is a finite number; true and false are not."""
+    return is_whole(value) or (isinstance(value, float) and math.isfinite(value))
+
+
+def number(lowest: float, highest: float) -> Rule:
+    """A number within bounds, both included."""
+    return Rule(
+        f"a number from {lowest:g} to {highest:g}",
+        lambda v: is_number(v) and lowest <= v <= highest,
+    )
+
+
+def _hz(value: Any) -> float:
+    """Return the frequency a label means, NaN for what is none: NaN passes no comparison."""
+    try:
+        return parse_frequency(value) if isinstance(value, str) else math.nan
+    except ValueError:
+        return math.nan
+
+
+def frequency(*, empty: bool) -> Rule:
+    """A frequency as it is printed; with ``empty`` there may be none."""
+    none = ', or "" for none' if empty else ""
+    return Rule(
+        f'a frequency in quotes, like "80" or "2.5k"{none}',
+        lambda v: _hz(v) > 0.0 or (empty and v == ""),
     )
 
 
@@ -82,11 +117,40 @@ RULES: dict[str, dict[str, Rule]] = {
     },
     "listening": {"way": one_of("soundcheck", "set")},
     "equaliser": {
-        "kind": one_of("31", "15", "10", "9", "7", "5", "typed"),
+        "kind": one_of(*ALL_KINDS),
         "labels": listed(
             lambda v: isinstance(v, str) and 1 <= len(v) <= 12,
             'a list of labels in quotes, like ["100", "1k", "3k3"]',
         ),
+        "deepest_db": number(1, 30),
+        "step_db": number(0.1, 6),
+        "shape": one_of(*WIDTHS),
+        "filters": whole(1, MOST_FILTERS),
+        "filter_range": Rule(
+            'the lowest and the highest frequency, like ["20", "20k"]',
+            lambda v: isinstance(v, list) and len(v) == 2 and _hz(v[0]) < _hz(v[1]),
+        ),
+        "filter_q": Rule(
+            "the widest and the narrowest Q from 0.1 to 100, like [0.5, 10]",
+            lambda v: (
+                isinstance(v, list)
+                and len(v) == 2
+                and all(map(is_number, v))
+                and 0.1 <= v[0] <= v[1] <= 100
+            ),
+        ),
+        "strip_high": frequency(empty=True),
+        "strip_mid": Rule(
+            'a list of its frequency, of the two it is swept between, or of none, like ["2.5k"], '
+            '["250", "5k"] or []',
+            lambda v: (
+                v == []
+                or (isinstance(v, list) and len(v) == 1 and _hz(v[0]) > 0.0)
+                or (isinstance(v, list) and len(v) == 2 and _hz(v[0]) < _hz(v[1]))
+            ),
+        ),
+        "strip_low": frequency(empty=True),
+        "strip_low_cut": frequency(empty=True),
     },
     "lamp": {
         "enabled": Rule("true or false", lambda v: isinstance(v, bool)),

@@ -172,9 +172,7 @@ def run(
                 server=server,
                 desk=late.desk,
                 supervisor=supervisor,
-                equaliser=Equaliser.from_settings(
-                    settings.equaliser.kind, settings.equaliser.labels
-                ),
+                equaliser=Equaliser.from_choice(settings.equaliser),
                 stage=stage,
             ),
             box=settings.box.name,

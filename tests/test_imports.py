@@ -19,7 +19,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.errors": (),
     "monitor.link": (),
     "monitor.listening": (),
-    "monitor.stage": ("monitor.listening", "firmware.ports"),
+    "monitor.stage": ("monitor.listening", "monitor.advice", "firmware.ports"),
     "monitor.advice": ("monitor.listening",),
     "monitor.journal": ("monitor.listening", "monitor.advice"),
 }
@@ -96,6 +96,8 @@ def test_imports_point_downwards(path: Path) -> None:
     [
         ("monitor.listening.rings", "monitor.advice.equaliser"),
         ("monitor.listening.rings", "time"),
+        ("monitor.advice.sections", "monitor.stage.filters"),
+        ("monitor.advice.simplex", "scipy.optimize"),
         ("web.app", "monitor.settings.load"),
         ("web.app", "firmware.lamp"),
         ("firmware.lamp", "monitor.link"),

@@ -1,137 +1,91 @@
-"""The user's own equaliser, and which of its sliders is nearest to a frequency.
+"""The user's own equaliser: its sliders, what they do together, and which is nearest.
 
 Conventions
 -----------
-Sliders are ordered from low to high and carry the label printed on them.  Third-octave and
-coarser standard labels stand for the exact base-10 frequency ("2.5k" is 2511.9 Hz); other
-labels mean what they say.  Nearest is by log distance: borders lie at the geometric mean of
-neighbouring centres.
-
-Sources: 31 bands, exact frequencies: IEC 61260-1:2014 and ISO 266.  Ten octave bands: Rumsey
-and McCormick, *Sound and Recording*.  15 bands: every second third octave of ISO 266, common
-practice.  9, 7 and 5 bands: common practice, not standardised; type the labels if yours differ.
+Sliders of a graphic equaliser are ordered from low to high and carry the label printed on
+them.  Nearest is by log distance: borders lie at the geometric mean of neighbouring centres.
+A parametric's filters and a channel strip's swept middle can be put anywhere in their range;
+there the nearest is the one that does most, set to the frequency asked for.
 """
 
 from __future__ import annotations
 
 import math
-import re
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
-from monitor.listening.bands import THIRD_OCTAVES, third_octave_of
+from monitor.advice.choice import EqualiserChoice, sliders_of
+from monitor.advice.labels import written
+from monitor.advice.sliders import Slider
+from monitor.listening.bands import third_octave_of
 
-LOWEST_HZ = 10.0
-HIGHEST_HZ = 40_000.0
-MOST_SLIDERS = 64
-
-KINDS: dict[str, tuple[str, ...]] = {
-    "31": tuple(band.label for band in THIRD_OCTAVES),
-    "15": tuple("25 40 63 100 160 250 400 630 1k 1.6k 2.5k 4k 6.3k 10k 16k".split()),
-    "10": tuple("31.5 63 125 250 500 1k 2k 4k 8k 16k".split()),
-    "9": tuple("63 125 250 500 1k 2k 4k 8k 16k".split()),
-    "7": tuple("63 160 400 1k 2.5k 6.3k 16k".split()),
-    "5": tuple("100 330 1k 3.3k 10k".split()),
-}
-"""The equalisers that can be chosen by their number of bands."""
-
-_LABEL = re.compile(
-    r"(?P<whole>\d+)"
-    r"(?:(?P<infix>k)(?P<after>\d+)|(?:[.,](?P<fraction>\d+))?\s*(?P<kilo>k)?)"
-    r"\s*(?:hz)?",
-    re.IGNORECASE,
-)
-
-
-def parse_frequency(text: str) -> float:
-    """Return the frequency in Hz that a printed or typed label means.
-
-    "6k3", "6.3k", "6,3 kHz", "6300" and "6300 Hz" are all 6300.
-
-    Raises
-    ------
-    ValueError
-        If the text is no frequency from 10 Hz to 40 kHz; one clear line.
-    """
-    match = _LABEL.fullmatch(text.strip()) if text.isascii() and len(text) <= 20 else None
-    if match is None:
-        shown = "".join(c if c.isprintable() else "?" for c in text[:20])
-        shown += "..." if len(text) > 20 else ""
-        raise ValueError(f'"{shown}" is not a frequency; write it like 2500, 2.5k or 2k5')
-    digits = match["whole"] + "." + (match["after"] or match["fraction"] or "0")
-    value_hz = float(digits) * (1000.0 if match["infix"] or match["kilo"] else 1.0)
-    if not LOWEST_HZ <= value_hz <= HIGHEST_HZ:
-        raise ValueError(f'"{text.strip()}" is not between {LOWEST_HZ:g} Hz and 40 kHz')
-    return value_hz
-
-
-_NOMINAL_HZ = {parse_frequency(band.label): band.midband_hz for band in THIRD_OCTAVES}
-
-
-@dataclass(frozen=True, slots=True)
-class Slider:
-    """One slider: the label as printed, and its centre in Hz."""
-
-    label: str
-    centre_hz: float
-
-
-def _slider(label: str) -> Slider:
-    hz = parse_frequency(label)
-    return Slider(label.strip(), _NOMINAL_HZ.get(hz, hz))
+if TYPE_CHECKING:
+    # The page reads the settings, and must not load numpy; so the arithmetic is imported where
+    # it is done.
+    import numpy as np
 
 
 @dataclass(frozen=True)
 class Equaliser:
-    """The sliders of one equaliser, lowest first."""
+    """The sliders of one equaliser, lowest first where they are fixed."""
 
     name: str
     sliders: tuple[Slider, ...]
     _borders_hz: tuple[float, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
+        if not self.sliders:
+            raise ValueError("an equaliser needs at least one slider; give it a label")
         centres = [slider.centre_hz for slider in self.sliders]
         borders_hz = tuple(math.sqrt(low * high) for low, high in pairwise(centres))
         object.__setattr__(self, "_borders_hz", borders_hz)
 
     @classmethod
     def from_settings(cls, kind: str, labels: Sequence[str] = ()) -> Equaliser:
-        """Build the equaliser that the settings describe.
+        """Build a graphic equaliser, or another kind as the defaults have it.
 
         Parameters
         ----------
         kind : str
-            "31", "15", "10", "9", "7", "5", or "typed" for ``labels``.
+            "31", "15", "10", "9", "7", "5", "parametric", "strip", or "typed" for ``labels``.
         labels : sequence of str
             The printed labels, in any order; only with "typed".
 
         Raises
         ------
         ValueError
-            For an unknown kind, no labels, too many, a label that is no frequency, or two
-            that mean the same one; one clear line.
+            As ``from_choice``.
         """
-        if kind in KINDS:
-            return cls(f"{kind} bands", tuple(_slider(label) for label in KINDS[kind]))
-        if kind != "typed":
-            raise ValueError(f'kind "{kind}" is unknown; known: {", ".join(KINDS)}, typed')
-        if not labels:
-            raise ValueError("an equaliser needs at least one slider label")
-        if len(labels) > MOST_SLIDERS:
-            raise ValueError(f"{len(labels)} labels given, at most {MOST_SLIDERS} are possible")
-        sliders = sorted((_slider(label) for label in labels), key=lambda s: s.centre_hz)
-        for low, high in pairwise(sliders):
-            if high.centre_hz == low.centre_hz:
-                raise ValueError(
-                    f'"{low.label}" and "{high.label}" mean the same frequency; '
-                    "give each slider once"
-                )
-        return cls("1 band" if len(sliders) == 1 else f"{len(sliders)} bands", tuple(sliders))
+        return cls.from_choice(EqualiserChoice(kind, tuple(labels)))
+
+    @classmethod
+    def from_choice(cls, choice: EqualiserChoice) -> Equaliser:
+        """Build the equaliser that the settings describe.
+
+        Raises
+        ------
+        ValueError
+            For an unknown kind, no labels, too many, a label that is no frequency, two that
+            mean the same one, or a range that is none; one clear line.
+        """
+        sliders = sliders_of(choice)
+        if choice.kind == "strip":
+            return cls("channel strip", sliders)
+        noun = "filter" if choice.kind == "parametric" else "band"
+        return cls(f"{len(sliders)} {noun}{'s' if len(sliders) > 1 else ''}", sliders)
+
+    @property
+    def is_graphic(self) -> bool:
+        """Whether all it has are peaks at fixed places."""
+        return all(s.kind == "peak" and not s.is_swept for s in self.sliders)
 
     def nearest(self, frequency_hz: float) -> Slider:
-        """Return the slider nearest to a frequency by log distance; the lower one on a tie.
+        """Return the slider to take for a frequency; the lower one on a tie.
+
+        A filter that can be put anywhere is named by the frequency to put it to.
 
         Raises
         ------
@@ -140,7 +94,50 @@ class Equaliser:
         """
         if not (math.isfinite(frequency_hz) and frequency_hz > 0.0):
             raise ValueError(f"frequency {frequency_hz} Hz is not a positive finite number")
-        return self.sliders[bisect_left(self._borders_hz, frequency_hz)]
+        if self.is_graphic:
+            return self.sliders[bisect_left(self._borders_hz, frequency_hz)]
+        from monitor.advice.effect import share
+
+        # A low cut is no answer to one ring: it takes everything below away.
+        best = max(
+            (s for s in self.sliders if s.kind != "low cut"),
+            key=lambda s: round(share(s, frequency_hz), 6),
+            default=self.sliders[0],
+        )
+        if not best.is_swept:
+            return best
+        best = best.moved(frequency_hz)
+        return replace(best, label=written(best.centre_hz)) if best.highest_q else best
+
+    def with_sliders(self, sliders: Sequence[Slider]) -> Equaliser:
+        """Return the same equaliser with its filters put elsewhere."""
+        return replace(self, sliders=tuple(sliders))
+
+    def response_db(self, pulls_db: Sequence[float], frequency_hz: np.ndarray) -> np.ndarray:
+        """Return the level of the whole in dB; ``pulls_db`` are positive, one for each slider."""
+        import numpy as np
+
+        from monitor.advice.effect import depth_db
+
+        total_db = np.zeros(len(frequency_hz))
+        for slider, pull_db in zip(self.sliders, pulls_db, strict=True):
+            if pull_db != 0.0:
+                total_db -= depth_db(slider, pull_db, frequency_hz)
+        return total_db
+
+    def response(
+        self, pulls_db: Sequence[float], frequency_hz: np.ndarray, sample_rate_hz: int
+    ) -> np.ndarray:
+        """Return the complex response at a sample rate; sliders too near half of it do nothing."""
+        import numpy as np
+
+        from monitor.advice.effect import response
+
+        total = np.ones(len(frequency_hz), complex)
+        for slider, pull_db in zip(self.sliders, pulls_db, strict=True):
+            if pull_db != 0.0 and slider.centre_hz < 0.49 * sample_rate_hz:
+                total *= response(slider, pull_db, frequency_hz, sample_rate_hz)
+        return total
 
 
 def band_line(frequency_hz: float, equaliser: Equaliser) -> dict[str, str | float]:

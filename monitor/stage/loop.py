@@ -14,15 +14,18 @@ from dataclasses import replace
 
 import numpy as np
 
+from monitor.advice.choice import graphic
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.sliders import DEEPEST_DB
 from monitor.listening.bands import THIRD_OCTAVES
 from monitor.stage.dynamics import Compressor, LimiterKind, limiter
-from monitor.stage.filters import equaliser_response, low_cut_response
+from monitor.stage.filters import low_cut_response
 from monitor.stage.fir import PartitionedFir, folded
 from monitor.stage.nyquist import Critical, criticals, highest_gain_db
 from monitor.stage.performer import LOUD_RMS, Performer, Programme
 from monitor.stage.room import Responses, Room, responses
 
-CUT_MAX_DB = 12.0
+CUT_MAX_DB = DEEPEST_DB
 FADER_MIN_DB = -30.0
 FADER_MAX_DB = 10.0
 FADER_DEFAULT_DB = -6.0
@@ -51,7 +54,9 @@ class StageLoop:
         Samples per step; at most the loop's shortest delay.  Any number of samples can be
         asked for; the sound does not depend on it.
     sliders : sequence of (str, float)
-        Label and centre in Hz of the equaliser's sliders; 31 third octaves by default.
+        Label and centre in Hz of a graphic equaliser's sliders; 31 third octaves by default.
+    equaliser : Equaliser, optional
+        An equaliser of any kind in the place of ``sliders``.
     programme : str
         What the performer does.
     programme_db : float
@@ -74,6 +79,7 @@ class StageLoop:
         sample_rate_hz: int = 48000,
         block: int = 256,
         sliders: Sequence[tuple[str, float]] | None = None,
+        equaliser: Equaliser | None = None,
         programme: Programme = "song",
         programme_db: float = -22.0,
         low_cut_hz: float = 100.0,
@@ -89,8 +95,11 @@ class StageLoop:
         self.room = room
         self.sample_rate_hz = sample_rate_hz
         self.block = block
-        self.sliders = tuple(third_octave_sliders() if sliders is None else sliders)
-        self.cuts_db = [0.0] * len(self.sliders)
+        if equaliser is None:
+            places = third_octave_sliders() if sliders is None else sliders
+            equaliser = Equaliser("stage", graphic(places))
+        self.equaliser = equaliser
+        self.cuts_db = [0.0] * len(equaliser.sliders)
         self.drive_dbfs = -120.0
         self._known = responses(room, sample_rate_hz) if known is None else known
         if self._known.sample_rate_hz != sample_rate_hz:
@@ -141,6 +150,11 @@ class StageLoop:
         self._feedback = np.zeros(block, np.float32)
         self._ready = np.zeros(0, np.float32)
 
+    @property
+    def sliders(self) -> tuple[tuple[str, float], ...]:
+        """Label and centre in Hz of each slider."""
+        return tuple((s.label, s.centre_hz) for s in self.equaliser.sliders)
+
     def _fold(self) -> tuple[np.ndarray, np.ndarray]:
         """Return the loop's whole response (without the fader) and the channel's alone."""
         frequency_hz = np.fft.rfftfreq(self._size, 1.0 / self.sample_rate_hz)
@@ -148,11 +162,8 @@ class StageLoop:
             corner_hz=self._low_cut_hz,
             frequency_hz=frequency_hz,
             sample_rate_hz=self.sample_rate_hz,
-        ) * equaliser_response(
-            centres_hz=[centre for _, centre in self.sliders],
-            cuts_db=self.cuts_db,
-            frequency_hz=frequency_hz,
-            sample_rate_hz=self.sample_rate_hz,
+        ) * self.equaliser.response(
+            [-cut_db for cut_db in self.cuts_db], frequency_hz, self.sample_rate_hz
         )
         loop = folded(
             self._known.feedback,
@@ -170,15 +181,36 @@ class StageLoop:
         Raises
         ------
         ValueError
-            For a slider that is not there, or a cut outside -12 to 0 dB.
+            For a slider that is not there, or a cut outside its travel.
         """
         if not 0 <= index < len(self.sliders):
             raise ValueError(
                 f"slider {index} is not there; sliders go from 0 to {len(self.sliders) - 1}"
             )
-        if not -CUT_MAX_DB <= cut_db <= 0.0:
-            raise ValueError(f"cut_db={cut_db:g} must lie between {-CUT_MAX_DB:g} and 0")
+        deepest_db = self.equaliser.sliders[index].deepest_db
+        if not -deepest_db <= cut_db <= 0.0:
+            raise ValueError(f"cut_db={cut_db:g} must lie between {-deepest_db:g} and 0")
         self.cuts_db[index] = float(cut_db)
+        self._refold()
+
+    def equalise(self, equaliser: Equaliser, cuts_db: Sequence[float]) -> None:
+        """Put another equaliser in, or the same with its filters moved; heard by a cross-fade.
+
+        Raises
+        ------
+        ValueError
+            If there is not one cut, of 0 dB or less, for each slider.
+        """
+        if len(cuts_db) != len(equaliser.sliders) or not all(cut_db <= 0.0 for cut_db in cuts_db):
+            raise ValueError(
+                f"{len(equaliser.sliders)} cuts of 0 dB or less expected, "
+                f"not {len(cuts_db)} from {max(cuts_db, default=0.0):g} dB down"
+            )
+        self.equaliser = equaliser
+        self.cuts_db = [float(cut_db) for cut_db in cuts_db]
+        self._refold()
+
+    def _refold(self) -> None:
         self._loop_taps, channel_taps = self._fold()
         self._wanted = [
             (fir, fir.spectra_of(taps), _FADE_BLOCKS)

@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from monitor.stage.filters import band_limit_response, peaking_section, section_response
+from monitor.stage.filters import band_limit_response, peaking_response
 from monitor.stage.images import SOUND_SPEED_M_S, Images, Point, images, placed
 
 LONGEST_S = 0.6
@@ -167,13 +167,13 @@ def _uneven(
     """Return the response of a few broad random bumps and dips, as real devices have them."""
     response = np.ones(len(frequency_hz), complex)
     for centre_hz in np.exp(rng.uniform(math.log(120.0), math.log(9000.0), 6)):
-        b, a = peaking_section(
+        response *= peaking_response(
             centre_hz=float(centre_hz),
             gain_db=float(rng.uniform(-depth_db, depth_db)),
             q=float(rng.uniform(0.7, 3.0)),
+            frequency_hz=frequency_hz,
             sample_rate_hz=sample_rate_hz,
         )
-        response *= section_response(b, a, frequency_hz, sample_rate_hz)
     return response
 
 
@@ -264,13 +264,13 @@ def responses(room: Room, sample_rate_hz: int = 48000) -> Responses:
     for b in range(3):
         add("voice_box", voice, weights_of(voice, b) * near_m, band[b])
     # A hand round the grille makes a small cavity: a broad resonance between 1 and 3 kHz.
-    b_cup, a_cup = peaking_section(
+    cup = peaking_response(
         centre_hz=float(rng.uniform(1000.0, 2800.0)),
         gain_db=float(rng.uniform(4.0, 8.0)),
         q=1.8,
+        frequency_hz=frequency_hz,
         sample_rate_hz=sample_rate_hz,
     )
-    cup = section_response(b_cup, a_cup, frequency_hz, sample_rate_hz)
     first = int(shortest_m / SOUND_SPEED_M_S * sample_rate_hz) - 1
     return Responses(
         sample_rate_hz=sample_rate_hz,

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import math
 from itertools import pairwise
+from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import signal
 
-from monitor.advice.equaliser import KINDS, Equaliser, parse_frequency
+from monitor.advice.choice import EqualiserChoice
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.labels import KINDS, parse_frequency, written
+from monitor.advice.widths import WIDTHS, Width
 
 # ISO 266 preferred frequencies, from 20 Hz to 20 kHz, third octaves.
 ISO_266_HZ = [
@@ -166,3 +172,130 @@ def test_one_slider_is_always_the_nearest() -> None:
 def test_impossible_equalisers(kind: str, labels: list[str], message: str) -> None:
     with pytest.raises(ValueError, match=message):
         Equaliser.from_settings(kind, labels)
+
+
+def test_an_equaliser_of_no_sliders_cannot_be_made() -> None:
+    with pytest.raises(ValueError, match="needs at least one slider; give it a label"):
+        Equaliser("none", ())
+
+
+@pytest.mark.parametrize(
+    ("wrong", "message"),
+    [
+        ({"shape": "round"}, "known: proportional, constant"),
+        ({"step_db": 0.0}, "step_db 0 must be more than 0"),
+        ({"step_db": 15.0}, "at most deepest_db, 12"),
+        ({"kind": "parametric", "filters": 0}, "filters is 0, 1 to 16"),
+        ({"kind": "parametric", "filter_range": ("20k", "20")}, "give the lower one first"),
+        ({"kind": "parametric", "filter_range": ("20",)}, "has 1 frequencies; give two"),
+        ({"kind": "parametric", "filter_q": (9.0, 1.0)}, "the widest and the narrowest Q"),
+        ({"kind": "strip", "strip_low": "deep"}, '"deep" is not a frequency'),
+        ({"kind": "strip", "strip_mid": ("1k", "1k")}, "give the lower one first"),
+        (
+            {
+                "kind": "strip",
+                "strip_high": "",
+                "strip_low": "",
+                "strip_low_cut": "",
+                "strip_mid": (),
+            },
+            "at least one of high, mid",
+        ),
+    ],
+)
+def test_impossible_choices(wrong: dict[str, Any], message: str) -> None:
+    with pytest.raises(ValueError, match=message) as caught:
+        Equaliser.from_choice(EqualiserChoice(**{"kind": "31", **wrong}))
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_pulls_add_up_in_decibels_and_agree_with_scipy(width: Width) -> None:
+    equaliser = Equaliser.from_choice(EqualiserChoice("10", shape=width))
+    pulls_db = [0.0, 3.0, 0.0, 6.0, 2.0, 0.0, 12.0, 0.0, 0.0, 1.0]
+    grid_hz = np.geomspace(20.0, 18000.0, 200)
+    expected = np.ones(200, complex)
+    for slider, pull_db in zip(equaliser.sliders, pulls_db, strict=True):
+        g, turn = 10 ** (pull_db / 20), 2 * math.pi * slider.centre_hz
+        wide, deep = (1.0, g) if width == "constant" else (math.sqrt(1 / g), math.sqrt(g))
+        over = [1.0, wide * turn / slider.q, turn**2]
+        under = [1.0, deep * turn / slider.q, turn**2]
+        expected *= signal.freqs(over, under, worN=2 * np.pi * grid_hz)[1]
+    got_db = equaliser.response_db(pulls_db, grid_hz)
+    assert got_db == pytest.approx(20 * np.log10(np.abs(expected)), abs=1e-6)
+
+
+def test_at_a_high_sample_rate_it_is_the_analogue_one() -> None:
+    equaliser = Equaliser.from_settings("strip")
+    pulls_db = [slider.deepest_db for slider in equaliser.sliders]
+    grid_hz = np.geomspace(20.0, 20000.0, 50)
+    digital = equaliser.response(pulls_db, grid_hz, 4_000_000)
+    analogue_db = equaliser.response_db(pulls_db, grid_hz)
+    assert 20 * np.log10(np.abs(digital)) == pytest.approx(analogue_db, abs=0.01)
+
+
+def test_sliders_beyond_the_sample_rate_do_nothing() -> None:
+    equaliser = Equaliser.from_settings("31")
+    pulls_db = [0.0] * 30 + [12.0]
+    assert equaliser.response(pulls_db, np.array([1000.0, 7000.0]), 16000) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("hz", "label"),
+    [(40.0, "low"), (80.0, "low"), (1000.0, "mid"), (4000.0, "mid"), (15000.0, "high")],
+)
+def test_a_strip_names_what_does_most_there(hz: float, label: str) -> None:
+    strip = Equaliser.from_settings("strip")
+    assert [s.label for s in strip.sliders] == ["low cut", "low", "mid", "high"]
+    assert strip.nearest(hz).label == label
+    if label == "mid":
+        assert strip.nearest(hz).centre_hz == pytest.approx(hz)
+
+
+def test_a_fixed_middle_stays_where_it_is() -> None:
+    strip = Equaliser.from_choice(EqualiserChoice("strip", strip_mid=("2.5k",), strip_low_cut=""))
+    assert [s.label for s in strip.sliders] == ["low", "mid", "high"]
+    assert strip.nearest(2000.0).centre_hz == 2500.0
+
+
+def test_a_low_cut_alone_is_all_there_is_to_name() -> None:
+    choice = EqualiserChoice("strip", strip_high="", strip_mid=(), strip_low="")
+    assert Equaliser.from_choice(choice).nearest(1000.0).label == "low cut"
+
+
+def test_a_filter_is_named_by_the_frequency_to_put_it_to() -> None:
+    choice = EqualiserChoice("parametric", filters=3, filter_range=("40", "16k"))
+    equaliser = Equaliser.from_choice(choice)
+    assert equaliser.name == "3 filters"
+    assert [s.label for s in equaliser.sliders] == ["filter 1", "filter 2", "filter 3"]
+    assert equaliser.nearest(2481.3).label == "2.48k"
+    assert equaliser.nearest(2481.3).centre_hz == 2481.3
+    assert equaliser.nearest(20.0).label == "40"
+    assert equaliser.nearest(20000.0).centre_hz == 16000.0
+
+
+@pytest.mark.parametrize(
+    ("hz", "text"),
+    [(83.14, "83.1"), (248.4, "248"), (999.7, "1k"), (2481.3, "2.48k"), (12543.0, "12.5k")],
+)
+def test_frequencies_as_one_would_dial_them(hz: float, text: str) -> None:
+    assert written(hz) == text
+    assert parse_frequency(text) == pytest.approx(hz, rel=0.005)
+
+
+@pytest.mark.parametrize(
+    ("deepest_db", "step_db", "standing_db", "steps"),
+    [
+        (12.0, 3.0, 0.0, [0, 3, 6, 9, 12]),
+        (5.0, 2.0, 0.0, [0, 2, 4, 5]),
+        (12.0, 3.0, 4.5, [4.5, 6, 9, 12]),
+        (12.0, 3.0, 12.0, [12]),
+        (0.9, 0.3, 0.0, [0, 0.3, 0.6, 0.9]),
+    ],
+)
+def test_steps_of_a_slider(
+    deepest_db: float, step_db: float, standing_db: float, steps: list[float]
+) -> None:
+    choice = EqualiserChoice("31", deepest_db=deepest_db, step_db=step_db)
+    slider = Equaliser.from_choice(choice).sliders[0]
+    assert slider.steps_db(standing_db) == pytest.approx(steps)

@@ -1,4 +1,4 @@
-"""Equaliser sections, low cut, convolution and limiters against scipy and published tables."""
+"""The channel's low cut, band limits, convolution and limiters against scipy."""
 
 from __future__ import annotations
 
@@ -8,49 +8,12 @@ import numpy as np
 import pytest
 from scipy import signal
 
+from monitor.advice.sections import coefficients, peak
 from monitor.stage.dynamics import LIMITERS, Compressor, limiter
-from monitor.stage.filters import (
-    THIRD_OCTAVE_Q,
-    band_limit_response,
-    equaliser_response,
-    low_cut_response,
-    peaking_section,
-    section_response,
-    slider_q,
-)
+from monitor.stage.filters import band_limit_response, low_cut_response, peaking_response
 from monitor.stage.fir import PartitionedFir, convolved, folded
 
 RATE_HZ = 48000
-
-
-def cut_db(at_hz: float, gain_db: float, centre_hz: float = 1000.0) -> float:
-    b, a = peaking_section(
-        centre_hz=centre_hz, gain_db=gain_db, q=THIRD_OCTAVE_Q, sample_rate_hz=RATE_HZ
-    )
-    return 20 * math.log10(abs(section_response(b, a, np.array([at_hz]), RATE_HZ)[0]))
-
-
-@pytest.mark.parametrize(
-    ("gain_db", "twelfth", "edge", "next_centre", "two_away"),
-    # One slider at Q 4.318, half-gain bandwidth; recomputed from the analogue section
-    # (s^2 + s sqrt(g)/Q + 1) / (s^2 + s / (sqrt(g) Q) + 1), rounded to 0.05 dB.
-    [(-6.0, -4.8, -3.0, -1.2, -0.35), (-12.0, -9.3, -6.0, -2.7, -0.85)],
-)
-def test_how_a_cut_spreads(
-    gain_db: float, twelfth: float, edge: float, next_centre: float, two_away: float
-) -> None:
-    assert cut_db(1000.0, gain_db) == pytest.approx(gain_db, abs=0.01)
-    octaves = {1 / 12: twelfth, 1 / 6: edge, 1 / 3: next_centre, 2 / 3: two_away}
-    for octave, expected_db in octaves.items():
-        assert cut_db(1000.0 * 2**octave, gain_db) == pytest.approx(expected_db, abs=0.1)
-        assert cut_db(1000.0 / 2**octave, gain_db) == pytest.approx(expected_db, abs=0.1)
-
-
-def test_a_section_is_what_scipy_makes_of_its_coefficients() -> None:
-    b, a = peaking_section(centre_hz=3150.0, gain_db=-7.0, q=2.0, sample_rate_hz=RATE_HZ)
-    frequency_hz = np.geomspace(20, 23000, 200)
-    _, expected = signal.freqz(b, a, worN=frequency_hz, fs=RATE_HZ)
-    assert section_response(b, a, frequency_hz, RATE_HZ) == pytest.approx(expected, abs=1e-10)
 
 
 def test_low_cut_is_scipy_s_butterworth() -> None:
@@ -64,43 +27,6 @@ def test_low_cut_is_scipy_s_butterworth() -> None:
 def test_band_limits_are_three_decibels_down() -> None:
     got = band_limit_response(low_hz=80, high_hz=15000, frequency_hz=np.array([80.0, 15000.0]))
     assert 20 * np.log10(np.abs(got)) == pytest.approx([-3.01, -3.01], abs=0.02)
-
-
-def test_a_third_octave_equaliser_has_third_octave_sliders() -> None:
-    centres = [1000.0 * 10 ** (k / 10) for k in range(-17, 14)]
-    assert slider_q(centres) == pytest.approx([4.333] * 31, rel=0.002)
-    assert slider_q([63.0, 125.0, 250.0]) == pytest.approx([1.42] * 3, rel=0.02)
-    assert slider_q([1000.0]) == pytest.approx([math.sqrt(2)])
-
-
-def test_sliders_add_up_in_decibels() -> None:
-    frequency_hz = np.array([1000.0])
-    both = equaliser_response(
-        centres_hz=[800.0, 1000.0, 1250.0],
-        cuts_db=[-3.0, 0.0, -3.0],
-        frequency_hz=frequency_hz,
-        sample_rate_hz=RATE_HZ,
-    )
-    one = equaliser_response(
-        centres_hz=[800.0, 1000.0, 1250.0],
-        cuts_db=[-3.0, 0.0, 0.0],
-        frequency_hz=frequency_hz,
-        sample_rate_hz=RATE_HZ,
-    )
-    other = equaliser_response(
-        centres_hz=[800.0, 1000.0, 1250.0],
-        cuts_db=[0.0, 0.0, -3.0],
-        frequency_hz=frequency_hz,
-        sample_rate_hz=RATE_HZ,
-    )
-    assert both == pytest.approx(one * other)
-    assert abs(both[0]) < abs(one[0]) < 1.0
-
-
-@pytest.mark.parametrize(("centre_hz", "q"), [(0.0, 1.0), (24000.0, 1.0), (1000.0, 0.0)])
-def test_impossible_sections_are_refused(centre_hz: float, q: float) -> None:
-    with pytest.raises(ValueError, match="must"):
-        peaking_section(centre_hz=centre_hz, gain_db=-3.0, q=q, sample_rate_hz=RATE_HZ)
 
 
 @pytest.mark.parametrize("block", [64, 192, 256])
@@ -117,10 +43,13 @@ def test_convolution_in_blocks_is_convolution(block: int) -> None:
 def test_folding_is_filtering() -> None:
     rng = np.random.default_rng(4)
     taps = rng.standard_normal(500) * np.exp(-np.arange(500) / 80)
-    b, a = peaking_section(centre_hz=2000.0, gain_db=-9.0, q=2.0, sample_rate_hz=RATE_HZ)
     size = 8192
     grid = np.fft.rfftfreq(size, 1 / RATE_HZ)
-    got = folded(taps, section_response(b, a, grid, RATE_HZ), size=size, length=1000, delay=7)
+    bump = peaking_response(
+        centre_hz=2000.0, gain_db=-9.0, q=2.0, frequency_hz=grid, sample_rate_hz=RATE_HZ
+    )
+    got = folded(taps, bump, size=size, length=1000, delay=7)
+    b, a = coefficients(peak(-9.0, q=2.0), corner_hz=2000.0, sample_rate_hz=RATE_HZ)
     expected = signal.lfilter(b, a, np.pad(taps, (7, 493)))
     assert got == pytest.approx(expected, abs=1e-5)
 

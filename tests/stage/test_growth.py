@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from monitor.stage.filters import THIRD_OCTAVE_Q, peaking_section, section_response
+from monitor.advice import sections
+from monitor.advice.widths import THIRD_OCTAVE_Q
 from monitor.stage.loop import StageLoop
 from monitor.stage.nyquist import criticals
 from monitor.stage.provoke import NEAR_DB, RunSpec, render_run
@@ -118,10 +119,9 @@ def test_a_slider_is_the_analogue_peak_through_scipy_s_bilinear_transform(
     below = [1.0 / warped**2, 1.0 / (amplitude * THIRD_OCTAVE_Q) / warped, 1.0]
     grid_hz = np.geomspace(20.0, 23000.0, 300)
     _, expected = signal.freqz(*signal.bilinear(above, below, fs=RATE_HZ), grid_hz, fs=RATE_HZ)
-    b, a = peaking_section(
-        centre_hz=centre_hz, gain_db=-9.0, q=THIRD_OCTAVE_Q, sample_rate_hz=RATE_HZ
-    )
-    np.testing.assert_allclose(section_response(b, a, grid_hz, RATE_HZ), expected, rtol=1e-6)
+    ratio = sections.ratio_to(centre_hz, grid_hz, RATE_HZ)
+    got = sections.response(sections.peak(-9.0, q=THIRD_OCTAVE_Q), ratio)
+    np.testing.assert_allclose(got, expected, rtol=1e-6)
 
 
 SPEC = RunSpec(seed=1, room_seed=2, t60_s=0.4, place="wedge", programme="talk", duration_s=6.0)
