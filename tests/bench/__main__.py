@@ -13,7 +13,16 @@ import sys
 from importlib.util import find_spec
 from pathlib import Path
 
-TABLES = ("cost", "precision", "daemon", "endurance", "detector", "published", "protocol")
+TABLES = (
+    "cost",
+    "precision",
+    "daemon",
+    "endurance",
+    "excess",
+    "detector",
+    "published",
+    "protocol",
+)
 NEED_SOUNDS = ("detector", "published", "protocol")
 
 
@@ -22,7 +31,7 @@ def words_for(name: str, folder: Path) -> list[str]:
     if name == "detector":
         drawn = ["--pictures", str(folder)] if find_spec("matplotlib") else []
         return ["--json", str(folder / "detector.json"), *drawn]
-    return ["--json", str(folder / f"{name}.json")] if name == "published" else []
+    return ["--json", str(folder / f"{name}.json")] if name in ("excess", "published") else []
 
 
 def why_not(name: str) -> str | None:
