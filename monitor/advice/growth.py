@@ -117,7 +117,7 @@ class LineTrace:
         return straightest(times_s, level_db, clear, lengths=CLIMB_HOPS)
 
     def answer(self, moved_s: float, until_s: float) -> Slope | None:
-        """Return how it went on after a pull or a fader move: it falls, or still grows."""
+        """Return how it went on after a pull, a fader move or a phrase: it dies, or still grows."""
         times_s, level_db, floor_db = self._span(moved_s + SETTLE_S, until_s)
         clear = level_db - floor_db >= CLEAR_DB
         fall = straightest(times_s, -level_db, clear, lengths=FALL_HOPS)
