@@ -8,12 +8,10 @@ from flask import Flask, Response, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 
 from monitor.link import LinkClient, LinkError
+from web.answers import line, newest_snapshot
 from web.guard import MAX_BODY_BYTES, add_headers, is_own_host, refusal
+from web.sound_routes import add_sound_routes
 from web.streams import Places, now, stream
-
-
-def _line(message: str, status: int) -> tuple[Response, int]:
-    return jsonify(error=message), status
 
 
 def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
@@ -30,16 +28,17 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = MAX_BODY_BYTES
     places = Places(max_streams)
     app.after_request(add_headers)
+    add_sound_routes(app, client)
 
     @app.before_request
     def meant_for_us() -> tuple[Response, int] | None:
         if is_own_host(request.host):
             return None
-        return _line("ask for this box by its IP address or its .local name", 421)
+        return line("ask for this box by its IP address or its .local name", 421)
 
     @app.errorhandler(HTTPException)
     def failed(error: HTTPException) -> tuple[Response, int]:
-        return _line(error.name.lower(), error.code or 500)
+        return line(error.name.lower(), error.code or 500)
 
     @app.get("/")
     def page() -> str:
@@ -79,25 +78,24 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
         """Pass a command on, on the practice stage only: a box has no controls here yet."""
         refused = refusal(request)
         if refused is not None:
-            return _line(*refused)
+            return line(*refused)
         body: Any = request.get_json(silent=True)
         if not isinstance(body, dict):
-            return _line("a JSON object is expected", 400)
-        with client.condition:
-            latest = client.latest
-        if latest is None:
-            return _line("the box does not answer; is it switched on?", 503)
-        if "stage" not in latest.snapshot:
-            return _line(
+            return line("a JSON object is expected", 400)
+        snapshot = newest_snapshot(client)
+        if not snapshot:
+            return line("the box does not answer; is it switched on?", 503)
+        if "stage" not in snapshot:
+            return line(
                 "only the practice stage is steered from here; a box goes by its settings file", 403
             )
         try:
             answer = client.request({**body, "class": name})
         except LinkError as error:
             status = 503 if "watcher" in str(error) else 400
-            return _line(str(error), status)
+            return line(str(error), status)
         if answer.get("class") == "error":
-            return _line(str(answer.get("message", "refused")), 400)
+            return line(str(answer.get("message", "refused")), 400)
         return jsonify(done=True), 200
 
     return app

@@ -50,6 +50,11 @@ def add_headers(response: Response) -> Response:
     return response
 
 
+def is_foreign(request: Request) -> bool:
+    """Whether the browser says that another site asks."""
+    return request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
+
+
 def refusal(request: Request) -> tuple[str, int] | None:
     """Why a request that changes something is refused, with its status; None if it is not.
 
@@ -62,6 +67,6 @@ def refusal(request: Request) -> tuple[str, int] | None:
     origin = request.headers.get("Origin")
     if origin is not None and urlsplit(origin).netloc != request.host:
         return "only this box's own page may change anything", 403
-    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+    if is_foreign(request):
         return "only this box's own page may change anything", 403
     return None

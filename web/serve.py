@@ -12,10 +12,12 @@ import waitress
 
 from monitor.link import LinkClient, LinkError
 from web.app import create_app
+from web.sound import LISTENERS
 
 LOG = logging.getLogger(__name__)
-OTHER_THREADS = 6
-"""Threads beyond the streams: page loads and polls are answered while all streams are open."""
+OTHER_THREADS = 6 + LISTENERS
+"""Threads beyond the streams: page loads and polls are answered while all streams are open and
+the practice stage is listened to."""
 ADDRESS_EVERY_S = 5.0
 
 

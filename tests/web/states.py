@@ -87,7 +87,17 @@ def snapshot(state: str, face: str, pattern: str, **fields: Any) -> dict[str, An
 
 
 STAGE = {
-    "room": "The Cooper's Loft",
+    "room": "Cellar under the Rope Shop",
+    "description": "brick and low, 40 people; one loudspeaker on a stand, a little too near",
+    "band": "The Ferry Lamps",
+    "rooms": ["Cellar under the Rope Shop", "Back Room of the Blue Heron", "Tin Chapel"],
+    "placement": "well forward",
+    "placements": [
+        {"name": "too near", "description": "a metre forward, as it was found", "limit_db": 0.0},
+        {"name": "well forward", "description": "three metres forward", "limit_db": 5.1},
+        {"name": "behind", "description": "behind the singer's shoulder"},
+    ],
+    "sound": True,
     "fader_db": -12.0,
     "fader_min_db": -40.0,
     "fader_max_db": 10.0,

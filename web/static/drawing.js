@@ -1,14 +1,14 @@
 // The drawings: the performer's sliders, the third octaves, and the panel's own dots.
 const SVG = "http://www.w3.org/2000/svg";
 
-function make(name, attributes, content = "") {
+export function make(name, attributes, content = "") {
   const element = document.createElementNS(SVG, name);
   for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
   element.textContent = content;
   return element;
 }
 
-function size(svg) {
+export function size(svg) {
   const width = Math.max(200, svg.clientWidth);
   const height = Math.max(60, svg.clientHeight);
   svg.setAttribute("viewBox", `0 0 ${width} ${height}`);

@@ -1,6 +1,10 @@
 // Keeps the page fed: events while they come, polling where they cannot, and the age of it all.
 import { show, showAge } from "./view.js";
 import { followPractice } from "./practice.js";
+import { followRooms } from "./rooms.js";
+import { followPlaces } from "./places.js";
+import { followHearing } from "./hearing.js";
+import { followEars } from "./trainer.js";
 
 const POLL_MS = 1000;
 const SILENT_MS = 3000; // the server speaks at least once a second
@@ -17,7 +21,11 @@ function take(answer) {
     : Infinity;
   if (answer.snapshot) {
     show(answer.snapshot);
+    followRooms(answer.snapshot);
     followPractice(answer.snapshot);
+    followPlaces(answer.snapshot);
+    followHearing(answer.snapshot);
+    followEars(answer.snapshot);
   }
   age(answer.problem);
 }

@@ -2,13 +2,20 @@
 const at = (id) => document.getElementById(id);
 let built = "";
 
-async function send(command) {
+/** Send a command to the stage; returns why it was refused, empty when it was taken. */
+export async function send(command) {
   const answer = await fetch("/stage", {
     method: "POST",
     headers: { "Content-Type": "application/json" },
     body: JSON.stringify(command),
   }).catch(() => null);
-  if (answer && !answer.ok) at("advice").textContent = (await answer.json()).error;
+  if (!answer) return "the box is not answering";
+  return answer.ok ? "" : (await answer.json()).error;
+}
+
+async function move(command) {
+  const refused = await send(command);
+  if (refused) at("advice").textContent = refused;
 }
 
 function build(stage) {
@@ -19,15 +26,12 @@ function build(stage) {
     Object.assign(input, { type: "range", min: -Math.abs(stage.cut_max_db), max: 0, step: 1 });
     input.dataset.sliderIndex = String(i);
     input.setAttribute("aria-label", `slider ${slider.label}`);
-    input.addEventListener("input", () => send({ slider: i, cut_db: Number(input.value) }));
+    input.addEventListener("input", () => move({ slider: i, cut_db: Number(input.value) }));
     const label = document.createElement("span");
     label.textContent = slider.label;
     cell.append(input, label);
     return cell;
   }));
-  const fader = at("fader");
-  fader.min = stage.fader_min_db;
-  fader.max = stage.fader_max_db;
 }
 
 /** Scroll the desk sideways until a slider is in its middle. */
@@ -48,6 +52,8 @@ export function followPractice(snapshot) {
   const advice = at("advice");
   if (advice.textContent !== stage.advice) advice.textContent = stage.advice;
   const fader = at("fader");
+  fader.min = stage.fader_min_db;
+  fader.max = stage.fader_max_db;
   // What a finger is on is not moved under it.
   if (document.activeElement !== fader) fader.value = stage.fader_db;
   at("fader-db").textContent = `${Number(fader.value).toFixed(1)} dB`;
@@ -63,5 +69,5 @@ export function followPractice(snapshot) {
 
 at("fader").addEventListener("input", (event) => {
   at("fader-db").textContent = `${Number(event.target.value).toFixed(1)} dB`;
-  send({ fader_db: Number(event.target.value) });
+  move({ fader_db: Number(event.target.value) });
 });

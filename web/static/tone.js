@@ -1,0 +1,71 @@
+// The trainer's ring: a tone that grows along a straight line in dB out of quiet noise.
+import { CEILING, openAudio } from "./audio.js";
+
+const LOUDEST = 0.8 * CEILING;
+const START_DB = -36; // beside the loudest, below the noise: it is born out of the floor
+const GROWTH_DB_PER_S = 15; // a loop in a room, one or two dB too hot
+const NOISE_RMS = 0.006;
+const LONGEST_S = 20; // nobody answered: it does not go on for ever
+const NOISE_S = 2;
+
+let playing = null;
+
+const ratio = (db) => 10 ** (db / 20);
+
+function noise(context) {
+  const buffer = new AudioBuffer({
+    length: NOISE_S * context.sampleRate, sampleRate: context.sampleRate, numberOfChannels: 1,
+  });
+  const samples = buffer.getChannelData(0);
+  const peak = NOISE_RMS * Math.sqrt(3); // uniform noise: peak is root three times rms
+  for (let i = 0; i < samples.length; i += 1) samples[i] = peak * (2 * Math.random() - 1);
+  return new AudioBufferSourceNode(context, { buffer, loop: true });
+}
+
+/** End the ring that plays, if any; 60 ms, so that it does not click. */
+export function silence(seconds = 0.06) {
+  if (!playing) return;
+  const { context, out, sources } = playing;
+  playing = null;
+  const now = context.currentTime;
+  out.gain.cancelScheduledValues(now);
+  out.gain.setTargetAtTime(0, now, seconds / 4);
+  sources.forEach((source) => source.stop(now + seconds + 0.1));
+}
+
+/** Let a ring grow; resolves once it plays. */
+export async function ring(hz, { from = START_DB } = {}) {
+  const { context, input } = await openAudio();
+  silence();
+  const now = context.currentTime + 0.03;
+  const out = new GainNode(context, { gain: 0 });
+  const loud = new GainNode(context, { gain: LOUDEST * ratio(from) });
+  const tone = new OscillatorNode(context, { frequency: hz });
+  const floor = noise(context);
+  tone.connect(loud).connect(out);
+  floor.connect(out);
+  out.connect(input);
+  out.gain.setTargetAtTime(1, now, 0.05);
+  loud.gain.setValueAtTime(LOUDEST * ratio(from), now);
+  loud.gain.exponentialRampToValueAtTime(LOUDEST, now - from / GROWTH_DB_PER_S);
+  for (const source of [tone, floor]) {
+    source.start(now);
+    source.stop(now + LONGEST_S);
+  }
+  playing = { context, out, loud, sources: [tone, floor] };
+}
+
+/** The slider is pulled: the tone falls by what that gives (db is negative), then goes. */
+export function pull(db) {
+  if (!playing) return;
+  const { context, loud } = playing;
+  const now = context.currentTime;
+  const level = Math.max(loud.gain.value, LOUDEST * ratio(START_DB));
+  loud.gain.cancelScheduledValues(now);
+  loud.gain.setValueAtTime(level, now);
+  loud.gain.exponentialRampToValueAtTime(level * ratio(Math.min(0, db)), now + 0.3);
+  const mine = playing;
+  setTimeout(() => {
+    if (playing === mine) silence(0.4);
+  }, 2200);
+}
