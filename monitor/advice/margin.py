@@ -56,8 +56,8 @@ USUAL_EXCESS_DB = 1.6
 USUAL_EXCESS_SPREAD = 1.5
 """People push faders in small steps and stop at the first howl: between 0.3 and 9 dB in three of
 four cases, a weak belief.  Common practice, no source.  The estimates hardly rest on it: on the
-115 rings above a spread of 0.85 or 5 changed no share of hits by more than 3 in 100, but the narrow one
-made intervals too narrow."""
+115 rings above a spread of 0.85 or 5 changed no share of hits by more than 3 in 100, but the
+narrow one made intervals too narrow."""
 ANSWER_SPREAD = 0.4
 """How far one answer's loop time lies from the true one beside what its slopes' own
 uncertainties explain (8 in 10 of 110 within -0.38 and +0.76): after a pull other frequencies
