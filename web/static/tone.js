@@ -55,6 +55,11 @@ export async function ring(hz, { from = START_DB } = {}) {
   playing = { context, out, loud, sources: [tone, floor] };
 }
 
+/** What rings, 0 for nothing, and how far below the loudest: for tests, which have no ears. */
+export const frequencyHz = () => playing?.sources[0].frequency.value ?? 0;
+export const levelDb = () =>
+  (playing ? 20 * Math.log10(playing.loud.gain.value / LOUDEST) : -Infinity);
+
 /** The slider is pulled: the tone falls by what that gives (db is negative), then goes. */
 export function pull(db) {
   if (!playing) return;

@@ -47,11 +47,12 @@ function drawScores() {
   const asked = sliders.filter(({ label }) => scores.sliders[label]?.length);
   const known = asked.filter(({ label }) => ears.knowledge(scores.sliders[label]) === "known");
   const marks = sliders.map(({ label }) => ears.knowledge(scores.sliders[label]));
-  drawKnown(at("known"), sliders, marks);
   at("known-words").textContent = asked.length
     ? `${known.length} of ${asked.length} known (solid); hollow ones come more often.`
     : "nothing yet";
+  at("known").toggleAttribute("hidden", asked.length === 0);
   at("ears-reset").hidden = asked.length === 0;
+  drawKnown(at("known"), sliders, marks);
 }
 
 // --- a run ---------------------------------------------------------------------------------

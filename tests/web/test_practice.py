@@ -1,0 +1,244 @@
+"""The practice room of the page in a real browser: rooms, placements, and its sound."""
+
+from __future__ import annotations
+
+import copy
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from monitor.stage.sound import CEILING, SoundDoor
+from tests.browser import browser
+from tests.web.screenshots import StillClient, page_server
+from tests.web.states import STATES
+from tests.web.test_page import script, text, wait_until
+
+
+@pytest.fixture(scope="module")
+def window() -> Iterator[Any]:
+    with browser(360, 640) as driver:
+        yield driver
+
+
+class Stage:
+    """A link that always has news of the demo, and a door that plays a loud howl."""
+
+    def __init__(self, folder: Path) -> None:
+        self.link = StillClient()
+        self.link.socket_path = folder / "link.sock"
+        self.snapshot = copy.deepcopy(STATES["demo"])
+        self.door = SoundDoor(folder / "sound.sock")
+        self.silent = False
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        turn = 2.0 * np.pi * 1000.0 / 48000 * np.arange(512 * 375)
+        howl = (5.0 * np.sin(turn)).astype(np.float32)
+        due, block = time.monotonic(), 0
+        while not self._stop.wait(max(0.0, due - time.monotonic())):
+            due += 512 / 48000
+            if not self.silent:
+                at = block % 375 * 512
+                self.door.publish(howl[at : at + 512])
+            block += 1
+            if block % 10 == 0:
+                self.link.hold(self.snapshot)
+
+    def close(self) -> None:
+        self._stop.set()
+        self._thread.join(5.0)
+        self.door.close()
+        self.link.close()
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Iterator[Stage]:
+    made = Stage(tmp_path)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def page(window: Any, stage: Stage) -> Iterator[Any]:
+    with page_server(stage.link) as url:
+        window.get("about:blank")
+        window.get(url)
+        assert wait_until(lambda: script(window, "document.body.dataset.room") == "practice", 10.0)
+        yield window
+        window.get("about:blank")
+        stage.close()
+
+
+def module(driver: Any, name: str, expression: str) -> Any:
+    """Evaluate an expression with a module of the page's own as ``m``."""
+    return driver.execute_async_script(
+        f"const done = arguments[0];"
+        f"import('/static/{name}.js').then((m) => done({expression}), (e) => done(String(e)))"
+    )
+
+
+def asked(stage: Stage, command: dict[str, Any]) -> bool:
+    return wait_until(lambda: {"class": "stage", **command} in stage.link.asked, 5.0)
+
+
+def test_the_demo_opens_where_its_fader_is(page: Any) -> None:
+    top, bottom = script(
+        page,
+        "((box) => [box.top, box.bottom])(document.getElementById('fader')"
+        ".getBoundingClientRect())",
+    )
+    rail = script(page, "document.getElementById('rail').getBoundingClientRect().top")
+    assert 0 <= top < bottom <= rail
+    assert script(page, "document.documentElement.scrollWidth") <= 360
+
+
+def test_a_room_is_a_link_in_the_rail(page: Any) -> None:
+    def visible(element_id: str) -> bool:
+        return bool(script(page, f"document.getElementById('{element_id}').checkVisibility()"))
+
+    assert visible("practice")
+    assert not visible("recent")
+    page.find_element("css selector", "#rail a[href='#set']").click()
+    assert wait_until(lambda: visible("recent"), 2.0)
+    assert not visible("practice")
+    assert script(page, "document.querySelector('#rail [aria-current]').textContent") == "Set"
+    page.find_element("css selector", "#rail a[href='#practice']").click()
+    assert wait_until(lambda: visible("practice"), 2.0)
+    assert script(page, "document.activeElement.id") == "practice-title"
+
+
+def test_room_and_placement_are_asked_for_and_follow_the_stage(page: Any, stage: Stage) -> None:
+    page.execute_script(
+        "const s = document.getElementById('room'); s.value = 'Tin Chapel';"
+        "s.dispatchEvent(new Event('change', { bubbles: true })); s.blur();"
+    )
+    assert asked(stage, {"room": "Tin Chapel"}), stage.link.asked
+    page.execute_script("document.querySelector('#placements input[value=behind]').click()")
+    assert asked(stage, {"placement": "behind"}), stage.link.asked
+    practice = stage.snapshot["stage"]
+    practice["moving"] = "Tin Chapel, well forward"
+    assert wait_until(lambda: "on the way: Tin Chapel" in text(page, "room-words"), 5.0)
+    page.execute_script("document.activeElement.blur()")
+    del practice["moving"]
+    practice |= {"room": "Tin Chapel", "placement": "b", "fader_max_db": 17.0}
+    practice["placements"] = [
+        {"name": "a", "description": "here", "limit_db": 0.0},
+        {"name": "b", "description": "there", "limit_db": -3.6},
+        {"name": "c", "description": "anywhere"},
+    ]
+    assert wait_until(
+        lambda: script(page, "document.querySelector('#placements :checked')?.value") == "b", 5.0
+    )
+    assert script(page, "document.getElementById('room').value") == "Tin Chapel"
+    assert script(page, "document.getElementById('fader').max") == "17"
+    said = script(page, "document.getElementById('limits').getAttribute('aria-label')")
+    assert "a 0.0 dB, b \u22123.6 dB, c not tried" in said
+    # One scale for all: what rings later stands further right.
+    a, b = script(
+        page, "[...document.querySelectorAll('#limits circle')].map(c => +c.getAttribute('cx'))"
+    )
+    assert b < a
+
+
+def test_a_refusal_is_said_where_the_hand_is(
+    page: Any, stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(command: object, timeout_s: float = 2.0) -> dict[str, Any]:
+        return {"class": "error", "message": "no placement of that name"}
+
+    monkeypatch.setattr(stage.link, "request", refuse)
+    page.execute_script("document.querySelector('#placements input[value=behind]').click()")
+    assert wait_until(lambda: text(page, "stage-said") == "no placement of that name", 5.0)
+
+
+def press(driver: Any, element_id: str) -> None:
+    """A real click, which is what a browser wants before it plays; clear of the rail."""
+    element = driver.find_element("id", element_id)
+    driver.execute_script("arguments[0].scrollIntoView({ block: 'center' })", element)
+    element.click()
+
+
+def heard(page: Any) -> int:
+    return int(module(page, "hearing", "m.counts.blocks"))
+
+
+def peak(page: Any) -> float:
+    return float(module(page, "audio", "m.peak()"))
+
+
+def test_it_is_silent_until_asked_and_never_passes_the_ceiling(page: Any, stage: Stage) -> None:
+    time.sleep(0.5)
+    assert stage.door.listener_count == 0
+    assert module(page, "audio", "m.state()") == "closed"
+    button = page.find_element("id", "hear")
+    press(page, "hear")
+    assert wait_until(lambda: heard(page) > 10, 10.0), text(page, "hear-said")
+    assert module(page, "audio", "m.state()") == "running"
+    assert button.get_attribute("aria-pressed") == "true"
+    assert wait_until(lambda: peak(page) > 0.0, 5.0)
+    soft = max(peak(page) for _ in range(5))
+    assert soft < CEILING / 4, "soft by default"
+    page.execute_script(
+        "const v = document.querySelector('#hearing .volume input'); v.value = 100;"
+        "v.dispatchEvent(new Event('input', { bubbles: true }))"
+    )
+    assert wait_until(lambda: peak(page) > 0.9 * CEILING, 5.0), "the howl at full volume"
+    assert max(peak(page) for _ in range(10)) <= CEILING + 1e-4
+    press(page, "hear")
+    assert wait_until(lambda: stage.door.listener_count == 0, 10.0)
+    assert button.get_attribute("aria-pressed") == "false"
+    assert wait_until(lambda: peak(page) == 0.0, 5.0)
+
+
+def test_sound_survives_a_hole_and_ends_when_the_page_is_put_away(page: Any, stage: Stage) -> None:
+    press(page, "hear")
+    assert wait_until(lambda: heard(page) > 10, 10.0), text(page, "hear-said")
+    stage.silent = True
+    time.sleep(1.0)
+    before = heard(page)
+    stage.silent = False
+    assert wait_until(lambda: heard(page) > before + 10, 10.0)
+    assert module(page, "hearing", "m.counts.holes") >= 2  # the beginning, and this one
+    page.execute_script(
+        "Object.defineProperty(document, 'hidden', { value: true, configurable: true });"
+        "document.dispatchEvent(new Event('visibilitychange'))"
+    )
+    assert "put away" in text(page, "hear-said")
+    assert wait_until(lambda: stage.door.listener_count == 0, 10.0)
+
+
+def test_a_stage_that_cannot_be_heard_says_so(page: Any, stage: Stage) -> None:
+    stage.door.close()
+    press(page, "hear")
+    assert wait_until(lambda: "cannot be heard" in text(page, "hear-said"), 5.0)
+
+
+@pytest.mark.parametrize(
+    ("next_s", "now_s", "place"),
+    [(5.0, 4.9, [5.0, False]), (4.0, 5.0, [5.2, True]), (0, 5.0, [5.2, True]), (5.7, 5.0, None)],
+)
+def test_where_a_block_sounds(page: Any, next_s: float, now_s: float, place: Any) -> None:
+    found = module(page, "hearing", f"m.placeOf({next_s}, {now_s})")
+    assert found == (None if place is None else pytest.approx(place))
+
+
+def test_samples_are_limited_once_more_and_fade_in_after_a_hole(page: Any) -> None:
+    loud = module(page, "hearing", "[...m.samplesOf(new Int16Array([32767, -32768, 3277]), false)]")
+    assert loud == pytest.approx([CEILING, -CEILING, 0.1], abs=1e-4)
+    faded = module(page, "hearing", "[...m.samplesOf(new Int16Array(300).fill(3277), true)]")
+    assert faded[0] == 0.0
+    assert faded[299] == pytest.approx(0.1, abs=1e-4)
+
+
+def test_nothing_here_breaks_the_policy(page: Any) -> None:
+    press(page, "hear")
+    assert wait_until(lambda: heard(page) > 2, 10.0)
+    severe = [line for line in page.get_log("browser") if line["level"] == "SEVERE"]
+    assert [line for line in severe if "Content Security Policy" in line["message"]] == []

@@ -1,0 +1,268 @@
+"""The ear trainer in a real browser: what it reckons, a run, and what it keeps."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.signal import freqz
+
+from tests.browser import browser
+from tests.web.screenshots import StillClient, page_server
+from tests.web.states import EQUALISER, STATES
+from tests.web.test_page import script, text, wait_until
+from tests.web.test_practice import module, press
+
+CENTRES = [s.centre_hz for s in EQUALISER.sliders]
+LABELS = [s.label for s in EQUALISER.sliders]
+
+
+@pytest.fixture(scope="module")
+def window() -> Iterator[Any]:
+    with browser(360, 640) as driver:
+        yield driver
+
+
+@pytest.fixture
+def page(window: Any) -> Iterator[Any]:
+    """The trainer of a plain box, with no stage and no scores."""
+    client = StillClient()
+    client.hold(STATES["quiet"])
+    with page_server(client) as url:
+        window.get(url)
+        window.execute_script("localStorage.clear()")
+        window.get("about:blank")
+        window.get(url + "#ears")
+        assert wait_until(
+            lambda: script(window, "!!document.querySelector('#ears-levels input')"), 10
+        )
+        yield window
+        window.get("about:blank")
+        client.close()
+
+
+def ears(page: Any, expression: str) -> Any:
+    return module(page, "ears", expression)
+
+
+# --- what it reckons -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("hz", [100.0, 800.0, 990.0, 1000.0, 1260.0, 9000.0])
+@pytest.mark.parametrize(("q", "gain_db"), [(4.318, -12.0), (1.414, -6.0)])
+def test_response_is_the_peaking_section_s(page: Any, hz: float, q: float, gain_db: float) -> None:
+    # R. Bristow-Johnson's cookbook, peaking section.
+    amplitude, turn = 10.0 ** (gain_db / 40.0), 2.0 * math.pi * 1000.0 / 48000
+    alpha = math.sin(turn) / (2.0 * q)
+    b = [1.0 + alpha * amplitude, -2.0 * math.cos(turn), 1.0 - alpha * amplitude]
+    a = [1.0 + alpha / amplitude, -2.0 * math.cos(turn), 1.0 - alpha / amplitude]
+    _, response = freqz(b, a, [hz], fs=48000)  # scipy
+    found = ears(page, f"m.responseDb({{centreHz: 1000, q: {q}, gainDb: {gain_db}, hz: {hz}}})")
+    assert found == pytest.approx(20.0 * math.log10(abs(response[0])), abs=1e-6)
+
+
+def test_q_of_third_octaves_and_octaves(page: Any) -> None:
+    # 1 / (2^(1/2n) - 2^(-1/2n)): 4.318 for a third of an octave, 1.414 for an octave.
+    assert ears(page, f"m.qOf({CENTRES}, 17)") == pytest.approx(4.318, rel=0.01)
+    assert ears(page, "m.qOf([500, 1000, 2000], 0)") == pytest.approx(math.sqrt(2.0))
+    assert ears(page, "m.qOf([1000], 0)") == pytest.approx(math.sqrt(2.0))
+
+
+@pytest.mark.parametrize(
+    ("centres", "sizes"),
+    [
+        (CENTRES, [7, 16, 24]),
+        ([31.25 * 2.0**i for i in range(10)], [7, 8]),
+        ([100.0, 330.0, 1000.0, 3300.0, 10000.0], [5]),
+        ([40.0, 14000.0], [2]),
+    ],
+)
+def test_levels_grow_and_none_is_there_twice(
+    page: Any, centres: list[float], sizes: list[int]
+) -> None:
+    levels = ears(page, f"m.levelsOf({centres})")
+    assert [len(level["sliders"]) for level in levels] == sizes
+
+
+def test_the_first_level_is_an_octave_apart(page: Any) -> None:
+    easy = ears(page, f"m.levelsOf({CENTRES})[0].sliders")
+    assert [LABELS[i] for i in easy] == ["125", "250", "500", "1k", "2k", "4k", "8k"]
+
+
+def test_what_is_missed_comes_more_often(page: Any) -> None:
+    assert ears(page, "m.missRate([])") == 0.5
+    assert ears(page, "m.missRate([1, 1, 1, 1, 1, 1])") == pytest.approx(1 / 8)
+    assert ears(page, "m.missRate([0, 0, 0, 0, 0, 0])") == pytest.approx(7 / 8)
+    drawn = ears(
+        page,
+        "(() => { const answers = { 1: [0, 0, 0, 0], 2: [1, 1, 1, 1] };"
+        "const seen = [0, 0, 0, 0]; let x = 1;"
+        "for (let i = 0; i < 6000; i += 1) { x = (x * 48271) % 2147483647;"
+        "seen[m.draw([0, 1, 2], m.weightsOf([0, 1, 2], (j) => answers[j]), x / 2147483647)] += 1 }"
+        "return seen })()",
+    )
+    # Miss rates 1/2, 5/6, 1/6, squared: 9, 25 and 1 parts of 35.
+    assert np.array(drawn[:3]) / 6000 == pytest.approx(np.array([9, 25, 1]) / 35, abs=0.03)
+    assert ears(page, "m.weightsOf([4, 9], () => [], 9)") == [0.25, 0]
+    assert ears(page, "m.weightsOf([4], () => [], 4)") == [0.25]
+    assert ears(page, "m.draw([4, 9], [0.25, 0], 0.999999)") == 4
+
+
+@pytest.mark.parametrize("i", [0, 12, 30])
+@pytest.mark.parametrize("random", [0.0, 0.3, 0.5, 0.999])
+def test_a_ring_stays_its_slider_s_own(page: Any, i: int, random: float) -> None:
+    hz = ears(page, f"m.ringHz({CENTRES}, {i}, false, {random})")
+    assert EQUALISER.nearest(hz).label == LABELS[i]
+    assert ears(page, f"m.ringHz({CENTRES}, {i}, true, {random})") == pytest.approx(CENTRES[i])
+
+
+@pytest.mark.parametrize(
+    ("pulled", "ring", "fall_db", "words"),
+    [
+        ("2.5k", "2.5k", -11.6, "Right: 2.5k. The ring falls by 12 dB."),
+        ("2k", "2.5k", -5.9, "You pulled 2k. It was 2.5k: 1 slider higher, 4 semitones. "
+         "The ring falls by 6 dB."),
+        ("2.5k", "250", -0.1, "You pulled 2.5k. It was 250: 10 sliders lower, 3.3 octaves. "
+         "The ring goes on as before."),
+    ],
+)  # fmt: skip
+def test_the_verdict(page: Any, pulled: str, ring: str, fall_db: float, words: str) -> None:
+    i, j = LABELS.index(pulled), LABELS.index(ring)
+    found = ears(
+        page,
+        f"m.verdict({{pulled: '{pulled}', ring: '{ring}', fallDb: {fall_db},"
+        f"miss: m.missOf({CENTRES}, {i}, {j}, {CENTRES[j]})}})",
+    )
+    assert found == words
+
+
+@pytest.mark.parametrize(
+    "kept",
+    [
+        "", "x", "null", "[]", "7", '{"v": 2, "sliders": {"1k": [1]}}', '{"v": 1}',
+        '{"v": 1, "sliders": {"1k": "11"}}', '{"v": 1, "sliders": {"1k": [2]}}',
+    ],
+)  # fmt: skip
+def test_foreign_scores_count_as_none(page: Any, kept: str) -> None:
+    assert ears(page, f"m.readScores({json.dumps(kept)}).sliders") == {}
+
+
+def test_scores_keep_the_newest_answers(page: Any) -> None:
+    kept = json.dumps({"v": 1, "runs": 3, "sliders": {"1k": [0] * 20}})
+    assert ears(page, f"m.readScores({json.dumps(kept)}).sliders['1k'].length") == 8
+    newer = f"m.withAnswer(m.readScores({json.dumps(kept)}), '1k', true).sliders['1k']"
+    assert ears(page, newer) == [0] * 7 + [1]
+
+
+# --- a run -----------------------------------------------------------------------------------
+
+
+def begin(page: Any) -> None:
+    assert script(page, "document.getElementById('ears-begin').disabled")
+    press(page, "ears-try")
+    assert wait_until(
+        lambda: not script(page, "document.getElementById('ears-begin').disabled"), 5.0
+    )
+    press(page, "ears-begin")
+    assert wait_until(lambda: text(page, "ears-said") == "Which slider do you pull?", 5.0)
+
+
+def answer(page: Any, *, right: bool) -> None:
+    """Find out what rings by pulling; a test has no ears, so it looks at the sound itself."""
+    hz = module(page, "tone", "m.frequencyHz()")
+    truth = LABELS.index(EQUALISER.nearest(hz).label)
+    keys = [int(i) for i in script(
+        page, "[...document.querySelectorAll('#ears-sliders button')].map((k) => k.dataset.slider)"
+    )]  # fmt: skip
+    chosen = truth if right else keys[(keys.index(truth) + 1) % len(keys)]
+    page.execute_script(
+        "document.querySelector(`#ears-sliders [data-slider='${arguments[0]}']`).click()", chosen
+    )
+
+
+def level(page: Any) -> float:
+    return float(module(page, "tone", "m.levelDb()"))
+
+
+def test_a_run_with_right_and_wrong_answers_is_kept(page: Any) -> None:
+    begin(page)
+    assert module(page, "audio", "m.state()") == "running"
+    for number in range(10):
+        assert text(page, "ears-progress") == f"Ring {number + 1} of 10"
+        right = number % 2 == 0
+        answer(page, right=right)
+        said = text(page, "ears-said")
+        assert said.startswith("Right: " if right else "You pulled "), said
+        assert script(page, "document.activeElement.id") == "ears-next"
+        page.execute_script("document.getElementById('ears-next').click()")
+    assert text(page, "ears-score") == "5 of 10"
+    assert text(page, "ears-words").startswith("To meet again: ")
+    assert "Not yet: " in script(
+        page, "document.getElementById('ears-summary').getAttribute('aria-label')"
+    )
+    kept = json.loads(script(page, "localStorage.getItem('ears')"))
+    answers = [one for some in kept["sliders"].values() for one in some]
+    assert (len(answers), sum(answers)) == (10, 5)
+    page.refresh()
+    assert wait_until(lambda: " known (solid)" in text(page, "known-words"), 10.0)
+    press(page, "ears-reset")
+    assert text(page, "known-words") == "nothing yet"
+    assert json.loads(script(page, "localStorage.getItem('ears')"))["sliders"] == {}
+
+
+@pytest.mark.parametrize(("right", "fall_db"), [(True, 12.0), (False, 0.0)])
+def test_the_ring_falls_by_what_the_pull_gives(page: Any, right: bool, fall_db: float) -> None:
+    begin(page)
+    assert wait_until(lambda: level(page) > -1.0, 10.0), "it grows to its loudest"
+    before = level(page)
+    answer(page, right=right)
+    if right:
+        assert wait_until(lambda: level(page) < before - fall_db + 0.5, 2.0)
+    assert level(page) == pytest.approx(before - fall_db, abs=1.0)
+
+
+def test_the_loudest_ring_at_full_volume_stays_under_the_ceiling(page: Any) -> None:
+    page.execute_script(
+        "const v = document.querySelector('#ears .volume input'); v.value = 100;"
+        "v.dispatchEvent(new Event('input', { bubbles: true }))"
+    )
+    begin(page)
+    assert wait_until(lambda: level(page) > -0.5, 10.0)
+    ceiling = float(module(page, "audio", "m.CEILING"))
+    peaks = [float(module(page, "audio", "m.peak()")) for _ in range(10)]
+    assert 0.7 * ceiling < max(peaks) <= ceiling
+
+
+def test_arrows_walk_the_sliders_and_enter_pulls(page: Any) -> None:
+    from selenium.webdriver.common.keys import Keys
+
+    begin(page)
+    page.switch_to.active_element.send_keys(Keys.ARROW_RIGHT, Keys.ARROW_RIGHT)
+    assert script(page, "document.activeElement.getAttribute('aria-label')") == "pull 500"
+    page.switch_to.active_element.send_keys(Keys.END, Keys.HOME, Keys.ENTER)
+    assert script(page, "document.activeElement.id") == "ears-next"
+    page.switch_to.active_element.send_keys(Keys.ENTER)
+    assert wait_until(lambda: text(page, "ears-progress") == "Ring 2 of 10", 5.0)
+
+
+def test_hands_and_eyes(page: Any) -> None:
+    begin(page)
+    sizes = script(
+        page,
+        "[...document.querySelectorAll('#ears-run button, #rail a')]"
+        ".filter((b) => b.checkVisibility()).map((b) => b.getBoundingClientRect())"
+        ".map((box) => [box.width, box.height])",
+    )
+    assert min(min(size) for size in sizes) >= 44.0
+    assert script(page, "document.documentElement.scrollWidth") <= 360
+
+
+def test_leaving_the_room_is_silence(page: Any) -> None:
+    begin(page)
+    page.execute_script("location.hash = '#set'")
+    assert wait_until(lambda: module(page, "tone", "m.frequencyHz()") == 0, 5.0)
+    assert wait_until(lambda: module(page, "audio", "m.peak()") == 0, 5.0)
