@@ -90,7 +90,7 @@ def page_picture(target: Path) -> None:
             with LinkClient(Path(state) / "howl-lantern" / "demo" / "link.sock") as client:
                 push_until_howl(client)
                 with browser(*PHONE_PIXELS, scale=2.0) as driver:
-                    driver.get(f"http://127.0.0.1:{port}/")
+                    driver.get(f"http://127.0.0.1:{port}/#set")
                     push_until_howl(client)
                     time.sleep(2.0)  # the page's own drawing
                     screenshot(driver, target)

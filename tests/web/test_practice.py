@@ -222,7 +222,7 @@ def test_a_stage_that_cannot_be_heard_says_so(page: Any, stage: Stage) -> None:
 
 @pytest.mark.parametrize(
     ("next_s", "now_s", "place"),
-    [(5.0, 4.9, [5.0, False]), (4.0, 5.0, [5.2, True]), (0, 5.0, [5.2, True]), (5.7, 5.0, None)],
+    [(5.0, 4.9, [5.0, False]), (4.0, 5.0, [5.3, True]), (0, 5.0, [5.3, True]), (5.8, 5.0, None)],
 )
 def test_where_a_block_sounds(page: Any, next_s: float, now_s: float, place: Any) -> None:
     found = module(page, "hearing", f"m.placeOf({next_s}, {now_s})")

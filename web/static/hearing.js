@@ -1,8 +1,8 @@
 // The practice stage heard through this phone: off until asked for, and off when put away.
 import { CEILING, openAudio, state } from "./audio.js";
 
-const LEAD_S = 0.2; // between arriving and sounding: evens out what the Wi-Fi does
-const LONGEST_LEAD_S = 0.6;
+const LEAD_S = 0.3; // between arriving and sounding: evens out what the Wi-Fi does
+const LONGEST_LEAD_S = 0.7; // with what is under way, what is heard is about a second old at most
 const REPORT_MS = 500; // the server sends no more than 1.5 s beyond what was reported
 const AGAIN_MS = 1000;
 const MOST_TRIES = 5;
