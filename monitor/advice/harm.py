@@ -71,13 +71,12 @@ def segments(slider: Slider, standing_db: float) -> list[tuple[float, float]]:
     return found or [(0.0, 1.0)]
 
 
-def pull_harm(slider: Slider, pull_db: float) -> float:
-    """Return how much a pull harms, before the slider's weight."""
-    left, harm = pull_db, 0.0
-    for length_db, steeper in segments(slider, 0.0):
-        harm += steeper * min(left, length_db)
-        left -= min(left, length_db)
-    return harm
+def pull_harm(slider: Slider, pull_db: np.ndarray | float) -> np.ndarray:
+    """Return how much each pull harms, before the slider's weight."""
+    length_db, steeper = (np.array(column) for column in zip(*segments(slider, 0.0), strict=True))
+    ends_db = np.concatenate([[0.0], np.cumsum(length_db)])
+    harms = np.concatenate([[0.0], np.cumsum(steeper * length_db)])
+    return np.interp(np.asarray(pull_db, float), ends_db, harms)
 
 
 def total_harm(
@@ -86,5 +85,5 @@ def total_harm(
     """Return what a plan minimises: the pulls' harms, weighted."""
     weights = [weight(s) for s in sliders] if weights is None else weights
     return math.fsum(
-        w * pull_harm(s, p) for s, p, w in zip(sliders, pulls_db, weights, strict=True)
+        w * float(pull_harm(s, p)) for s, p, w in zip(sliders, pulls_db, weights, strict=True)
     )

@@ -34,7 +34,9 @@ def _stacked(high: np.ndarray | float, middle: np.ndarray, low: np.ndarray | flo
     return np.stack(np.broadcast_arrays(high, middle, low), axis=-1)
 
 
-def peak(gain_db: np.ndarray | float, *, q: float, width: Width = "proportional") -> Shape:
+def peak(
+    gain_db: np.ndarray | float, *, q: np.ndarray | float, width: Width = "proportional"
+) -> Shape:
     """Return peaks of these gains (negative: cuts)."""
     gain_db = np.asarray(gain_db, float)
     if width == "constant":
