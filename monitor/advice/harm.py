@@ -18,7 +18,7 @@ from monitor.advice.effect import depth_db
 from monitor.advice.sliders import Slider
 
 _IMPORTANCE: tuple[tuple[float, float], ...] = (
-    (100.0, 0.1),
+    (100.0, 0.25),
     (1000.0, 1.0),
     (4000.0, 1.5),
     (8000.0, 1.0),

@@ -25,7 +25,7 @@ TOLERANCE_DB = 0.05
 REACH_SHARE = 0.25
 """A ring that gets less than this share of any pull is out of reach: 4 dB lost for each won."""
 _HELPER_SHARE = 0.1
-"""Sliders that give a ring at least this share help when the nearest is at its end."""
+"""Sliders that give no ring this share are not moved: a movement for a tenth of its decibels."""
 _START_DB = 6.0
 _TABLE_STEPS = 48
 _MOST_TANGENTS = 12
@@ -55,6 +55,8 @@ class _Table:
         rows = np.linspace(0.0, 1.0, _TABLE_STEPS + 1)
         self.depths_db = depth_table_db(sliders, self.deepest_db[:, None] * rows, frequency_hz)
         self.each_db = self.deepest_db / _TABLE_STEPS
+        self.share = self.depths_db[:, -1] / self.deepest_db[:, None]
+        self.helps = np.any(self.share >= _HELPER_SHARE, axis=1)
 
     def tangents(self, pulls_db: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return depths at these pulls and their slopes, shape (sliders, rings) both."""
@@ -67,9 +69,8 @@ class _Table:
     def in_reach(self, standing_db: np.ndarray) -> np.ndarray:
         """Return the depth that each ring can be given by the sliders that are for it."""
         now_db, _ = self.tangents(standing_db)
-        share = self.depths_db[:, -1] / self.deepest_db[:, None]
-        most_db = np.where(share >= _HELPER_SHARE, self.depths_db[:, -1], now_db)
-        can = share.max(axis=0) >= REACH_SHARE
+        most_db = np.where(self.share >= _HELPER_SHARE, self.depths_db[:, -1], now_db)
+        can = self.share.max(axis=0) >= REACH_SHARE
         reach: np.ndarray = np.where(can, most_db.sum(axis=0), now_db.sum(axis=0))
         return reach
 
@@ -80,6 +81,7 @@ def solve(
     *,
     standing_db: Sequence[float],
     weights: Sequence[float] | None = None,
+    rounded: bool = True,
 ) -> Solution:
     """Return the least harmful pulls, none of them less than it stands already.
 
@@ -92,6 +94,8 @@ def solve(
         One for each slider.
     weights : sequence of float, optional
         Harm of one dB of each slider; its tone cost by default.
+    rounded : bool
+        False leaves the steps out, to compare places quickly.
     """
     standing = np.array(standing_db, float)
     frequency_hz = np.array([hz for hz, _ in needs], float)
@@ -100,7 +104,13 @@ def solve(
     targets_db = np.minimum([db for _, db in needs], table.in_reach(standing))
     least_db = targets_db - TOLERANCE_DB
     exact, prices = _tangents(sliders, table, least_db, standing, weight)
-    pulls, proven = _rounded(sliders, frequency_hz, least_db, standing, weight, exact, prices)
+    pulls, proven = exact, False
+    if rounded:
+        steps = [
+            np.array(s.steps_db(p) if helps else [p])
+            for s, p, helps in zip(sliders, standing.tolist(), table.helps, strict=True)
+        ]
+        pulls, proven = _rounded(sliders, steps, frequency_hz, least_db, weight, exact, prices)
     return Solution(
         pulls,
         exact,
@@ -119,11 +129,15 @@ def _tangents(
     weight: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Solve on tangents until the solution stays; return pulls and the rings' prices."""
-    ways = [harm.segments(s, p) for s, p in zip(sliders, standing.tolist(), strict=True)]
+    end_db = np.where(table.helps, table.deepest_db, standing)
+    ways = [
+        harm.segments(s, p) if helps else [(0.0, 1.0)]
+        for s, p, helps in zip(sliders, standing.tolist(), table.helps, strict=True)
+    ]
     owner = np.array([i for i, way in enumerate(ways) for _ in way])
     length = np.array([piece[0] for way in ways for piece in way])
     cost = np.array([piece[1] for way in ways for piece in way]) * weight[owner]
-    at = np.maximum(standing, np.minimum(_START_DB, table.deepest_db))
+    at = np.maximum(standing, np.minimum(_START_DB, end_db))
     prices = np.zeros(len(least_db))
     for _ in range(_MOST_TANGENTS):
         depths_db, slopes = table.tangents(at)
@@ -131,7 +145,7 @@ def _tangents(
         found = minimise(cost, slopes[owner].T, left_db, length)
         if found is None:
             # Only tangents at the very end promise all that there is.
-            at, before = table.deepest_db.copy(), at
+            at, before = end_db, at
             if np.array_equal(at, before):
                 break
             continue
@@ -139,20 +153,19 @@ def _tangents(
         before, at = at, standing + np.bincount(owner, found.x, len(sliders))
         if np.abs(at - before).max() < _SETTLED_DB:
             break
-    return np.minimum(at, table.deepest_db), prices
+    return np.minimum(at, end_db), prices
 
 
 def _rounded(
     sliders: Sequence[Slider],
+    steps: Sequence[np.ndarray],
     frequency_hz: np.ndarray,
     least_db: np.ndarray,
-    standing: np.ndarray,
     weight: np.ndarray,
     exact: np.ndarray,
     prices: np.ndarray,
 ) -> tuple[np.ndarray, bool]:
     """Return the best pulls that the sliders can be set to, and whether that is proven."""
-    steps = [np.array(s.steps_db(p)) for s, p in zip(sliders, standing.tolist(), strict=True)]
     longest = max(len(row) for row in steps)
     rows = np.stack([np.pad(row, (0, longest - len(row)), "edge") for row in steps])
     table = depth_table_db(sliders, rows, frequency_hz)

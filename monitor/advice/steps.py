@@ -61,6 +61,8 @@ def best_steps(
     worse = [p - p.min() for p in priced]
     best = np.asarray(start)
     cost = sum(float(c[k]) for c, k in zip(choices.costs, best, strict=True))
+    if not len(least_db):
+        return Chosen(best, cost, True)
     proven = False
     for exact in (False, True):
         found, proven = _follow(choices, worse, least_db, prices, gap=cost - floor, exact=exact)
