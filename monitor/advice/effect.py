@@ -50,7 +50,7 @@ def depth_table_db(
     if any(s.kind != "peak" or s.width != sliders[0].width for s in sliders):
         rows = zip(sliders, pulls_db, strict=True)
         return np.stack([depth_db(s, row, frequency_hz) for s, row in rows])
-    # A graphic equaliser at once: ten times as quick as slider by slider.
+    # A graphic equaliser at once, not slider by slider.
     q = np.array([s.q for s in sliders])[:, None]
     centre_hz = np.array([s.centre_hz for s in sliders])[:, None, None]
     shape = sections.peak(-pulls_db, q=q, width=sliders[0].width)

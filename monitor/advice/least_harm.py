@@ -29,7 +29,8 @@ _HELPER_SHARE = 0.1
 _START_DB = 6.0
 _TABLE_STEPS = 48
 _MOST_TANGENTS = 12
-"""Two to four were needed in all tests."""
+"""300 random tasks of 1 to 12 rings needed 2 to 4 where widths are proportional, 3 to 7 where they
+are constant."""
 _SETTLED_DB = 0.01
 
 

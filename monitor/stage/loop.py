@@ -203,8 +203,8 @@ class StageLoop:
         """
         if len(cuts_db) != len(equaliser.sliders) or not all(cut_db <= 0.0 for cut_db in cuts_db):
             raise ValueError(
-                f"{len(equaliser.sliders)} cuts of 0 dB or less expected, "
-                f"not {len(cuts_db)} from {max(cuts_db, default=0.0):g} dB down"
+                f"{len(equaliser.sliders)} cuts of 0 dB or less expected, one for each slider, "
+                f"not {list(cuts_db)}"
             )
         self.equaliser = equaliser
         self.cuts_db = [float(cut_db) for cut_db in cuts_db]

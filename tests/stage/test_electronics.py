@@ -8,10 +8,13 @@ import numpy as np
 import pytest
 from scipy import signal
 
+from monitor.advice.equaliser import Equaliser
 from monitor.advice.sections import coefficients, peak
 from monitor.stage.dynamics import LIMITERS, Compressor, limiter
 from monitor.stage.filters import band_limit_response, low_cut_response, peaking_response
 from monitor.stage.fir import PartitionedFir, convolved, folded
+from monitor.stage.loop import StageLoop
+from monitor.stage.scenario import DEFAULT_ROOM
 
 RATE_HZ = 48000
 
@@ -27,6 +30,29 @@ def test_low_cut_is_scipy_s_butterworth() -> None:
 def test_band_limits_are_three_decibels_down() -> None:
     got = band_limit_response(low_hz=80, high_hz=15000, frequency_hz=np.array([80.0, 15000.0]))
     assert 20 * np.log10(np.abs(got)) == pytest.approx([-3.01, -3.01], abs=0.02)
+
+
+def test_the_stage_does_what_advice_reckons_with() -> None:
+    """The whole loop's level falls by the equaliser's response, filters moved and all."""
+    loop = StageLoop(room=DEFAULT_ROOM, programme="silence", low_cut_hz=0.0)
+    grid_hz = np.geomspace(150.0, 9000.0, 40)
+    before = loop.loop_response(grid_hz)
+    plain = Equaliser.from_settings("parametric")
+    moved = plain.with_sliders([plain.sliders[0].moved(1100.0, 3.0), *plain.sliders[1:]])
+    loop.equalise(moved, [-9.0, 0.0, 0.0, 0.0])
+    change = loop.loop_response(grid_hz) / before
+    expected = moved.response([9.0, 0.0, 0.0, 0.0], grid_hz, RATE_HZ)
+    assert change == pytest.approx(expected, abs=0.02)
+    assert loop.sliders[0] == ("filter 1", 1100.0)
+    assert loop.cuts_db == [-9.0, 0.0, 0.0, 0.0]
+
+
+@pytest.mark.parametrize("cuts_db", [[], [-1.0], [1.0, 0.0, 0.0, 0.0], [math.nan, 0.0, 0.0, 0.0]])
+def test_cuts_that_do_not_fit_change_nothing(cuts_db: list[float]) -> None:
+    loop = StageLoop(room=DEFAULT_ROOM, programme="silence")
+    with pytest.raises(ValueError, match="4 cuts of 0 dB or less expected"):
+        loop.equalise(Equaliser.from_settings("parametric"), cuts_db)
+    assert len(loop.sliders) == 31
 
 
 @pytest.mark.parametrize("block", [64, 192, 256])
