@@ -1,0 +1,84 @@
+"""What a ring-out shows and what it is told: values only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from monitor.advice.growth import Slope
+from monitor.advice.hints import Hint
+from monitor.advice.margin import Excess
+from monitor.advice.pulls import Pull
+
+Phase = Literal["ready", "raise", "pull", "listen", "back_off", "done", "paused"]
+Fate = Literal["rings", "gone", "came back", "left"]
+CommandName = Literal[
+    "begin",
+    "pulled",
+    "turned_down",
+    "not_yet",
+    "skip",
+    "undo",
+    "pause",
+    "go_on",
+    "stop",
+    "fader",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class RingNews:
+    """One thing heard of a ring.
+
+    ``opened`` and ``howl`` when it reaches that degree, ``slope`` when its growth is known (again),
+    ``closed`` when it is gone.  ``slope`` is how it grew before anything limited it, or with
+    ``closed`` how it died; ``excess`` takes its place where somebody else reckoned it.
+    ``fell_db`` with ``closed``: by how much all the rest fell in the same moment (a fader that
+    was turned down takes everything with it).
+    """
+
+    kind: Literal["opened", "howl", "slope", "closed"]
+    id: int
+    frequency_hz: float
+    level_dbfs: float
+    at_s: float
+    slope: Slope | None = None
+    excess: Excess | None = None
+    fell_db: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class RingSoFar:
+    """One frequency that rang; ``depth_db`` is what the pulls take away there now."""
+
+    frequency_hz: float
+    fate: Fate
+    times: int
+    excess: Excess | None
+    depth_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class RingOutState:
+    """Where the ring-out stands.
+
+    ``say`` are the big words, ``detail`` one more line.  ``pulls_now`` is what to pull now (with
+    ``pull_db`` from flat and ``more_db`` from where it stands), ``pulls`` all that is taken to
+    stand.  ``asks`` is true where "pulled" and "turned_down" should be offered as two buttons;
+    the default is that it was pulled.  ``gain_won_db`` is None unless fader marks tell it.
+    ``may`` are the commands that make sense now.  ``why_ended`` is "" until it has.
+    """
+
+    phase: Phase
+    say: str
+    detail: str
+    pulls_now: tuple[Pull, ...]
+    pulls: tuple[Pull, ...]
+    rings: tuple[RingSoFar, ...]
+    gain_won_db: float | None
+    tone_cost_db: float
+    why_ended: str
+    cautions: tuple[str, ...]
+    hints: tuple[Hint, ...]
+    asks: bool
+    may: tuple[CommandName, ...]
