@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import Any
 
 PROTO_MAJOR = 1
-PROTO_MINOR = 1
+PROTO_MINOR = 2
 MAX_LINE_BYTES = 64 * 1024
 MAX_COMMAND_BYTES = 4 * 1024
 MAX_HISTORY = 150
@@ -198,7 +198,43 @@ def _stage(message: Message) -> Message:
     return {key: _text(message, key, 80)}
 
 
-_COMMANDS = {"way": _way, "address": _address, "history": _history, "stage": _stage}
+def _pull(message: Message) -> Message:
+    """The person says how a slider of their own equaliser stands."""
+    command: Message = {
+        "slider": _whole(message, "slider", 0, 63),
+        "cut_db": float(_number(message, "cut_db", -60, 0)),
+    }
+    # Where a filter that can be put anywhere was put, and how wide.
+    if "centre_hz" in message:
+        command["centre_hz"] = float(_number(message, "centre_hz", 10, 40000))
+    if "q" in message:
+        command["q"] = float(_number(message, "q", 0.1, 100))
+    return command
+
+
+RING_OUT_DO = (
+    "open", "begin", "pulled", "turned_down", "skip", "undo", "pause", "go_on", "stop", "fader",
+)  # fmt: skip
+"""What a person can do in a ring-out; "open" begins a new one, with its cautions."""
+
+
+def _ring_out(message: Message) -> Message:
+    do = message.get("do")
+    if do not in RING_OUT_DO:
+        raise LinkError(f"do must be one of {', '.join(RING_OUT_DO)}, not {do!r}")
+    if do == "fader":
+        return {"do": do, "fader_db": float(_number(message, "fader_db", -120, 60))}
+    return {"do": do}
+
+
+_COMMANDS = {
+    "way": _way,
+    "address": _address,
+    "history": _history,
+    "stage": _stage,
+    "pull": _pull,
+    "ring_out": _ring_out,
+}
 
 
 def check_command(message: Message) -> Message:

@@ -20,7 +20,7 @@ from typing import Any, Literal
 
 from monitor.advice.choice import EqualiserChoice, sliders_of
 from monitor.errors import SettingsError
-from monitor.settings_rules import RULES
+from monitor.settings_rules import RULES, T60_S
 
 SYSTEM_FILE = Path("/etc/howl-lantern/settings.toml")
 FILE_VARIABLE = "HOWL_LANTERN_SETTINGS"
@@ -48,6 +48,19 @@ class Listening:
     """How to listen at the start."""
 
     way: Literal["soundcheck", "set"]
+
+
+@dataclass(frozen=True, slots=True)
+class AdviceChoice:
+    """How much margin is wanted, and what is known of the room's reverberation."""
+
+    margin_db: float
+    t60_s: str | float
+
+    @property
+    def known_t60_s(self) -> float | None:
+        """The reverberation time in s, None if nobody knows it."""
+        return T60_S.get(self.t60_s) if isinstance(self.t60_s, str) else float(self.t60_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +115,7 @@ class Settings:
     microphone: Microphone
     listening: Listening
     equaliser: EqualiserChoice
+    advice: AdviceChoice
     lamp: LampChoice
     panel: PanelChoice
     page: Page
@@ -123,6 +137,7 @@ _TABLE_CLASSES: dict[str, type] = {
     "microphone": Microphone,
     "listening": Listening,
     "equaliser": EqualiserChoice,
+    "advice": AdviceChoice,
     "lamp": LampChoice,
     "panel": PanelChoice,
     "page": Page,

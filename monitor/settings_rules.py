@@ -98,6 +98,10 @@ _PANEL_DRIVERS = (
     "none ssd1306 ssd1309 ssd1325 ssd1327 sh1106 sh1107 st7735 st7789 pcd8544"
 ).split()
 
+T60_S = {"dead": 0.3, "usual": 0.6, "live": 1.2}
+"""What people call rooms, as reverberation times in s.  Common practice, no source: a carpeted
+rehearsal room, a bar with people in it, a bare hall."""
+
 RULES: dict[str, dict[str, Rule]] = {
     "box": {
         "name": Rule(
@@ -151,6 +155,13 @@ RULES: dict[str, dict[str, Rule]] = {
         ),
         "strip_low": frequency(empty=True),
         "strip_low_cut": frequency(empty=True),
+    },
+    "advice": {
+        "margin_db": number(0.5, 12),
+        "t60_s": Rule(
+            '"unknown", "dead", "usual", "live", or seconds from 0.1 to 5',
+            lambda v: v in ("unknown", *T60_S) or (is_number(v) and 0.1 <= v <= 5.0),
+        ),
     },
     "lamp": {
         "enabled": Rule("true or false", lambda v: isinstance(v, bool)),

@@ -141,6 +141,19 @@ def test_what_must_not_come_in(line: bytes) -> None:
             {"class": "stage", "slider": 4, "cut_db": -6.5},
             {"class": "stage", "slider": 4, "cut_db": -6.5},
         ),
+        (
+            {"class": "pull", "slider": 4, "cut_db": -6, "fader_db": 0},
+            {"class": "pull", "slider": 4, "cut_db": -6.0},
+        ),
+        (
+            {"class": "pull", "slider": 0, "cut_db": 0, "centre_hz": 2480, "q": 4},
+            {"class": "pull", "slider": 0, "cut_db": 0.0, "centre_hz": 2480.0, "q": 4.0},
+        ),
+        ({"class": "ring_out", "do": "begin", "x": 1}, {"class": "ring_out", "do": "begin"}),
+        (
+            {"class": "ring_out", "do": "fader", "fader_db": -3},
+            {"class": "ring_out", "do": "fader", "fader_db": -3.0},
+        ),
     ],
 )
 def test_commands_keep_only_what_is_known(command: dict[str, Any], checked: dict[str, Any]) -> None:
@@ -150,7 +163,10 @@ def test_commands_keep_only_what_is_known(command: dict[str, Any], checked: dict
 @pytest.mark.parametrize(
     ("command", "expected"),
     [
-        ({"class": "reboot"}, "unknown command 'reboot'; known: address, history, stage, way"),
+        (
+            {"class": "reboot"},
+            "unknown command 'reboot'; known: address, history, pull, ring_out, stage, way",
+        ),
         ({"class": ["way"]}, "unknown command"),
         ({"class": "way"}, "'soundcheck' or 'set'"),
         ({"class": "way", "way": ["set"]}, "'soundcheck' or 'set'"),
@@ -173,6 +189,15 @@ def test_commands_keep_only_what_is_known(command: dict[str, Any], checked: dict
         ({"class": "stage", "fader_db": float("nan")}, "from -120 to 60"),
         ({"class": "stage", "slider": 1}, "cut_db must be a number"),
         ({"class": "stage", "slider": -1, "cut_db": 0}, "from 0 to 63"),
+        ({"class": "pull"}, "slider must be a number from 0 to 63, not None"),
+        ({"class": "pull", "slider": 1.5, "cut_db": 0}, "slider must be a whole number"),
+        ({"class": "pull", "slider": 1, "cut_db": 3}, "cut_db must be from -60 to 0, not 3"),
+        ({"class": "pull", "slider": 1, "cut_db": 0, "centre_hz": 1}, "centre_hz must be from 10"),
+        ({"class": "pull", "slider": 1, "cut_db": 0, "q": None}, "q must be a number from 0.1"),
+        ({"class": "ring_out"}, "do must be one of open, begin, .*, not None"),
+        ({"class": "ring_out", "do": ["begin"]}, "do must be one of open"),
+        ({"class": "ring_out", "do": "explode"}, "not 'explode'"),
+        ({"class": "ring_out", "do": "fader"}, "fader_db must be a number from -120 to 60"),
         ({"class": "way", "way": "set", "request": "x" * 65}, "request must be"),
         ({"class": "way", "way": "set", "request": 7}, "request must be"),
     ],
@@ -182,13 +207,16 @@ def test_commands_that_are_refused(command: dict[str, Any], expected: str) -> No
         check_command(command)
 
 
-COMMAND_KEYS = "class way url limit fader_db slider cut_db request".split()
+COMMAND_KEYS = "class way url limit fader_db slider cut_db do q centre_hz request".split()
 
 
 @given(
     st.dictionaries(
         st.sampled_from(COMMAND_KEYS),
-        JSON_VALUES | st.sampled_from(["way", "stage", "history", "address", "set"]),
+        JSON_VALUES
+        | st.sampled_from(
+            ["way", "stage", "history", "address", "set", "pull", "ring_out", "fader"]
+        ),
     )
 )
 def test_any_object_is_a_command_or_a_link_error(message: dict[str, Any]) -> None:

@@ -151,6 +151,11 @@ def test_options_may_lose_their_quotes(option: str, value: Any) -> None:
         ('[equaliser]\nstrip_low = "deep"', 'like "80" or "2.5k", or "" for none, not "deep"'),
         ('[equaliser]\nstrip_mid = ["5k", "250"]', "the two it is swept between"),
         ("[equaliser]\nstrip_high = 10000", "a frequency in quotes"),
+        ("[advice]\nmargin_db = 0", "advice.margin_db must be a number from 0.5 to 12, not 0"),
+        ('[advice]\nt60_s = "wet"', '"unknown", "dead", "usual", "live", or seconds from 0.1'),
+        ("[advice]\nt60_s = 9", "seconds from 0.1 to 5, not 9"),
+        ("[advice]\nt60_s = true", "seconds from 0.1 to 5, not true"),
+        ("[advice]\nt60_s = []", "seconds from 0.1 to 5"),
         (
             '[equaliser]\nkind = "strip"\nstrip_high = ""\nstrip_mid = []\nstrip_low = ""\n'
             'strip_low_cut = ""',
@@ -260,3 +265,13 @@ def test_displays_that_may_be_set_are_those_that_there_are() -> None:
 
 def settings_drivers() -> list[str]:
     return re.findall(r'"(\w+)"', RULES["panel"]["driver"].expected)
+
+
+@pytest.mark.parametrize(
+    ("option", "t60_s"),
+    [("unknown", None), ("dead", 0.3), ("usual", 0.6), ("live", 1.2), ("0.45", 0.45), ("1", 1.0)],
+)
+def test_what_is_known_of_the_room_is_a_word_or_seconds(option: str, t60_s: float | None) -> None:
+    loaded = load(None, [f"advice.t60_s={option}"], environ=NOWHERE)
+    assert loaded.settings.advice.known_t60_s == t60_s
+    assert loaded.settings.advice.margin_db == 3.0
