@@ -1,0 +1,105 @@
+"""All that a ring-out must remember, and how it is kept over a restart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from typing import Any, get_args
+
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.pulls import Pull, stood
+from monitor.advice.ring_out_rings import RingLadder
+from monitor.advice.ring_out_state import Phase
+
+VERSION = 1
+
+
+@dataclass(slots=True)
+class Step:
+    """What stood before a pull, what it cost in tone, at which gain, for which rings."""
+
+    before: tuple[Pull, ...]
+    cost_db: float
+    gain_db: float
+    rings: tuple[int, ...]
+
+
+@dataclass(slots=True)
+class Course:
+    """The course so far; times are not kept, a restart has another clock."""
+
+    phase: Phase = "ready"
+    resume: Phase = "raise"
+    pulls: tuple[Pull, ...] = ()
+    begun_with: int = 0
+    steps: list[Step] = field(default_factory=list)
+    why_ended: str = ""
+    first_fader_db: float | None = None
+    top_fader_db: float | None = None
+    fader_db: float | None = None
+    fader_gain_db: float = 0.0
+
+    @property
+    def gain_won_db(self) -> float | None:
+        """How much higher the fader was than at the first ring, by its marks."""
+        if self.first_fader_db is None or self.top_fader_db is None:
+            return None
+        return self.top_fader_db - self.first_fader_db
+
+    def marked(self, fader_db: float, ladder: RingLadder) -> None:
+        """Take in a fader mark: from the second on the gain is known and not guessed."""
+        if self.fader_db is not None:
+            ladder.gain_db = self.fader_gain_db + fader_db - self.fader_db
+        self.fader_db, self.fader_gain_db = fader_db, ladder.gain_db
+        if len(self.steps) == 0:
+            self.first_fader_db = fader_db
+        elif self.first_fader_db is not None:
+            top_db = fader_db if self.top_fader_db is None else self.top_fader_db
+            self.top_fader_db = max(top_db, fader_db)
+
+
+def kept_of(
+    course: Course, ladder: RingLadder, equaliser: Equaliser, figures: dict[str, float]
+) -> dict[str, Any]:
+    """Return all of it ready for JSON."""
+    return {
+        "version": VERSION,
+        "sliders": [s.label for s in equaliser.sliders],
+        "course": asdict(course),
+        "ladder": ladder.kept(),
+        **figures,
+    }
+
+
+def course_of(kept: dict[str, Any], equaliser: Equaliser) -> tuple[Course, RingLadder]:
+    """Return what ``kept_of`` was given.
+
+    Raises
+    ------
+    ValueError
+        If it is damaged, or of another equaliser; one clear line.
+    """
+    try:
+        if kept["version"] != VERSION:
+            raise ValueError(f"version {kept['version']} is not {VERSION}")
+        if kept["sliders"] != [s.label for s in equaliser.sliders]:
+            raise ValueError("it was begun with another equaliser")
+        values = dict(kept["course"])
+        values["pulls"] = _pulls(values["pulls"])
+        values["steps"] = [
+            Step(_pulls(s["before"]), s["cost_db"], s["gain_db"], tuple(s["rings"]))
+            for s in values["steps"]
+        ]
+        course = Course(**values)
+        ladder = RingLadder(equaliser)
+        ladder.restore(kept["ladder"])
+        if not {course.phase, course.resume} <= set(get_args(Phase)):
+            raise ValueError(f"there is no phase {course.phase}")
+        stood(equaliser, course.pulls)
+    except (KeyError, TypeError, ValueError, AttributeError) as wrong:
+        raise ValueError(f"the ring-out cannot go on ({wrong}); begin a new one") from None
+    return course, ladder
+
+
+def _pulls(rows: Sequence[dict[str, Any]]) -> tuple[Pull, ...]:
+    return tuple(Pull(**row) for row in rows)

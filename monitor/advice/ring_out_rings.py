@@ -1,0 +1,146 @@
+"""The rings of one ring-out on one ladder of gain, and what each needs of the equaliser.
+
+Conventions
+-----------
+The ladder's 0 dB is the gain at which the first ring was heard; how far the fader has gone up
+since is told by marks, by a ring that came back (its depth is known, so the gain is), and in
+between guessed from the time spent raising.  ``limit_db`` of a ring is the mark on the ladder at
+which it would begin to ring with the whole equaliser flat.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.growth import Slope
+from monitor.advice.margin import USUAL_EXCESS_DB, Excess
+from monitor.advice.pulls import Pull, stood
+from monitor.advice.ring_out_state import Fate
+
+SAME_RING_PART = 0.012
+SAME_RING_HZ = 4.0
+"""What rings at nearly the frequency of an earlier ring is that ring come back: a fifth of a tone,
+at the bottom a fraction of a line's width; a pull turns the phase and shifts it a little."""
+RAISED_DB_PER_S = 0.5
+"""How fast a fader goes up that is raised slowly: our choice, and what the page asks for."""
+
+
+@dataclass(slots=True)
+class KnownRing:
+    """One frequency that rang; ``open`` while it is heard, ``skipped`` when it is left for good."""
+
+    frequency_hz: float
+    limit_db: float
+    fate: Fate = "rings"
+    times: int = 1
+    excess: Excess | None = None
+    slope: Slope | None = None
+    open: bool = True
+    skipped: bool = False
+    in_vain_db: float = 0.0
+
+
+class RingLadder:
+    """All rings so far, the gain they rang at, and the needs that follow."""
+
+    def __init__(self, equaliser: Equaliser) -> None:
+        self._equaliser = equaliser
+        self.rings: list[KnownRing] = []
+        self.gain_db = 0.0
+
+    def depth_db(self, pulls: Sequence[Pull], frequency_hz: float) -> float:
+        """Return what these pulls take away at a frequency."""
+        there, pulls_db = stood(self._equaliser, pulls)
+        return -float(there.response_db(pulls_db, np.array([frequency_hz]))[0])
+
+    def same(self, frequency_hz: float) -> KnownRing | None:
+        """Return the ring that this is, or None for a new one."""
+        near = max(SAME_RING_HZ, SAME_RING_PART * frequency_hz)
+        found = [r for r in self.rings if abs(r.frequency_hz - frequency_hz) <= near]
+        return min(found, key=lambda r: abs(r.frequency_hz - frequency_hz), default=None)
+
+    def rang(self, frequency_hz: float, pulls: Sequence[Pull]) -> KnownRing:
+        """Take in a ring that began, new or come back."""
+        ring = self.same(frequency_hz)
+        if ring is None:
+            ring = KnownRing(frequency_hz, 0.0)
+            self.rings.append(ring)
+        else:
+            ring.times += 1
+            ring.fate = "came back"
+            ring.excess, ring.slope, ring.in_vain_db = None, None, 0.0
+        ring.open = True
+        return ring
+
+    def placed(self, ring: KnownRing, pulls: Sequence[Pull]) -> None:
+        """Put a ring that is heard where it belongs on the ladder."""
+        depth_db = self.depth_db(pulls, ring.frequency_hz)
+        ring.limit_db = self.gain_db - depth_db - excess_db(ring)
+
+    def raised(self, seconds: float, pulls: Sequence[Pull], ring: KnownRing) -> None:
+        """Reckon how far the fader went up before a ring that was just heard began.
+
+        Never beyond where a known ring would have come back.
+        """
+        quiet = [r for r in self.rings if r is not ring and not r.skipped and not r.open]
+        ceilings = [r.limit_db + self.depth_db(pulls, r.frequency_hz) for r in quiet]
+        guess_db = self.gain_db + RAISED_DB_PER_S * seconds
+        if ring.times > 1:
+            # Twice as fast as asked for is the most that is believed: else the slider does not
+            # stand where it should.
+            most_db = self.gain_db + 2.0 * RAISED_DB_PER_S * seconds
+            back_db = ring.limit_db + self.depth_db(pulls, ring.frequency_hz) + excess_db(ring)
+            self.gain_db = min(max(back_db, self.gain_db), most_db)
+        else:
+            self.gain_db = max(self.gain_db, min([guess_db, *ceilings]))
+
+    def needs(
+        self, pulls: Sequence[Pull], *, margin_db: float, least_margin_db: float
+    ) -> list[tuple[float, float]]:
+        """Return what each ring needs in total for the margin.
+
+        Rings that are gone are deepened only where less than ``least_margin_db`` is left, so that
+        few sliders are moved each time; what they have they keep.
+        """
+        found = []
+        for ring in self.rings:
+            if ring.skipped or ring.fate == "left":
+                continue
+            depth_db = self.depth_db(pulls, ring.frequency_hz)
+            if ring.open:
+                need_db = depth_db + excess_db(ring) + margin_db
+            else:
+                left_db = ring.limit_db + depth_db - self.gain_db
+                need_db = depth_db
+                if left_db < least_margin_db:
+                    need_db = self.gain_db - ring.limit_db + margin_db
+            found.append((ring.frequency_hz, max(need_db, 0.0)))
+        return found
+
+    def kept(self) -> dict[str, Any]:
+        """Return it ready for JSON."""
+        return {"gain_db": self.gain_db, "rings": [asdict(ring) for ring in self.rings]}
+
+    def restore(self, kept: dict[str, Any]) -> None:
+        """Take back what ``kept`` returned; nothing is heard at first."""
+        self.gain_db = float(kept["gain_db"])
+        self.rings = []
+        for one in kept["rings"]:
+            ring = KnownRing(**one)
+            ring.excess = None if one["excess"] is None else Excess(**one["excess"])
+            ring.slope = None if one["slope"] is None else Slope(**one["slope"])
+            ring.fate = "gone" if ring.fate == "rings" else ring.fate
+            ring.open = False
+            self.rings.append(ring)
+
+
+def excess_db(ring: KnownRing) -> float:
+    """Return the excess to reckon with, the usual one where no slope has told it."""
+    if ring.excess is not None:
+        return max(ring.excess.db, 0.0)
+    return USUAL_EXCESS_DB

@@ -1,0 +1,59 @@
+"""What a ring-out says: pure functions from what it knows to short lines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from monitor.advice.labels import written
+from monitor.advice.pulls import Pull
+
+CAUTIONS = (
+    "Mind your ears, and those of others: feedback can get loud at once.",
+    "Start with the fader low and keep a hand on it; move it slowly.",
+    "Nobody stands near the loudspeakers, and the microphone is where it will be used.",
+)
+RAISE = "Raise slowly"
+RAISE_MORE = "half a decibel, wait a second, and again, until something rings"
+BACK_OFF_DB = 3.0
+"""2 to 3 dB avoid audible ringing (T. van Waterschoot, M. Moonen, Proc. IEEE 99(2), 2011, II)."""
+
+
+def decibels(value_db: float) -> str:
+    """Return a number of decibels as it is said: "4", "2.5"."""
+    return f"{value_db:.1f}".removesuffix(".0")
+
+
+def pull_line(pulls: Sequence[Pull]) -> str:
+    """Return the big words for some pulls: "Pull 2.5k by 4 dB, 3.15k by 2 dB"."""
+    parts = [f"{p.label} by {decibels(p.more_db)} dB" for p in pulls]
+    return "Pull " + ", ".join(parts)
+
+
+def pull_detail(pulls: Sequence[Pull], again_hz: Sequence[float]) -> str:
+    """Return where the sliders then stand, and what to check if a ring came back."""
+    stand = ", ".join(f"{p.label} at -{decibels(p.pull_db)}" for p in pulls)
+    if not again_hz:
+        return f"then: {stand}"
+    back = ", ".join(written(hz) for hz in again_hz)
+    return f"{back} again: check that it was the right slider; then: {stand}"
+
+
+def put_back_line(before: Sequence[Pull], after: Sequence[Pull]) -> str:
+    """Return what to put back where: "Put 2.5k back to -2 dB, 400 back to 0"."""
+    now = {p.label: p.pull_db for p in after}
+    parts = [
+        f"{p.label} back to -{decibels(now[p.label])} dB" if now.get(p.label) else f"{p.label} to 0"
+        for p in before
+        if p.pull_db > now.get(p.label, 0.0)
+    ]
+    return "Put " + ", ".join(parts)
+
+
+def done_line(pulls: Sequence[Pull], gain_won_db: float | None) -> str:
+    """Return the big words of the end."""
+    count = f"{len(pulls)} slider{'' if len(pulls) == 1 else 's'} pulled"
+    if not pulls:
+        count = "Nothing pulled"
+    if gain_won_db is not None:
+        return f"{decibels(gain_won_db)} dB won, {count}"
+    return count
