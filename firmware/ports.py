@@ -23,7 +23,9 @@ LampPattern = Literal["dark", "pulse", "steady", "blink"]
 """dark: quiet; pulse: ringing (slow swell); steady: howl; blink: cannot hear
 (two short blinks every 3 s).  The rhythm carries the meaning, not the colour."""
 
-FaceKind = Literal["starting", "quiet", "ringing", "howl", "several", "deaf"]
+FaceKind = Literal[
+    "starting", "quiet", "ringing", "howl", "several", "deaf", "raise", "pull", "gone", "back off"
+]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,8 @@
 """Where commands from the link arrive: each is answered without holding up anybody.
 
 Runs in the link server's thread.  What concerns the listening becomes a wish that the analysis
-loop takes up by itself; history is answered later by the journal's thread.
+loop takes up by itself; history is answered later by the journal's thread, and what concerns
+the advice by the adviser's.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Mapping
 from typing import Any, Protocol
 
 from monitor import clock
+from monitor.adviser import Adviser
 from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
 from monitor.link import Message
@@ -32,9 +34,12 @@ class Stage(Protocol):
 class Desk:
     """Answers commands; ``wishes`` are for the analysis loop."""
 
-    def __init__(self, *, journal: Journal, boot_id: str, stage: Stage | None = None) -> None:
+    def __init__(
+        self, *, journal: Journal, adviser: Adviser, boot_id: str, stage: Stage | None = None
+    ) -> None:
         self.wishes: queue.SimpleQueue[Message] = queue.SimpleQueue()
         self._journal = journal
+        self._adviser = adviser
         self._boot_id = boot_id
         self._stage = stage
 
@@ -54,6 +59,8 @@ class Desk:
                 raise ValueError("there is no practice stage here; run howl-lantern demo")
             self._stage.control({k: command[k] for k in command.keys() - {"class", "request"}})
             reply(DONE)
+        elif name in ("pull", "ring_out"):
+            self._adviser.ask(command, reply)
         else:
             self.wishes.put(command)
             reply(DONE)

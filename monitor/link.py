@@ -213,9 +213,11 @@ def _pull(message: Message) -> Message:
 
 
 RING_OUT_DO = (
-    "open", "begin", "pulled", "turned_down", "skip", "undo", "pause", "go_on", "stop", "fader",
+    "open", "begin", "pulled", "turned_down", "not_yet", "skip", "undo", "pause", "go_on", "stop",
+    "fader", "close",
 )  # fmt: skip
-"""What a person can do in a ring-out; "open" begins a new one, with its cautions."""
+"""What a person can do in a ring-out; "open" begins a new one, with its cautions, and
+"close" puts away one that has ended."""
 
 
 def _ring_out(message: Message) -> Message:

@@ -15,6 +15,8 @@ from monitor.advice.equaliser import Equaliser
 from monitor.hearing import Deafness
 from monitor.listening.bands import THIRD_OCTAVES
 from monitor.listening.levels import Levels
+from monitor.news import Advised
+from monitor.present_advice import ring_out_face
 from monitor.tonight import Shown
 
 State = Literal["starting", "deaf", "quiet", "ringing", "howl"]
@@ -49,6 +51,7 @@ class Situation:
     recent: tuple[Shown, ...]
     has_rung: bool
     quiet_since_mono_s: float | None
+    advised: Advised | None = None
 
 
 def state_of(situation: Situation) -> State:
@@ -71,16 +74,25 @@ def hz_text(frequency_hz: float) -> str:
 
 
 def face(situation: Situation) -> Face:
-    """Return what the panel shows."""
+    """Return what the panel shows; what rings counts for more than what is to be done next."""
     state = state_of(situation)
+    advised = situation.advised
+    ring_out = None if advised is None else advised.ring_out
+    guide = None if ring_out is None else ring_out_face(ring_out)
     if state in ("ringing", "howl"):
-        return _ring_face(situation.rings)
+        if guide is not None and guide.kind == "pull":
+            return guide
+        return _ring_face(situation.rings, _line_for(situation))
     if state == "deaf" and situation.deafness is not None:
         why = situation.deafness
         return Face("deaf", why.headline, why.advice, situation.address)
     if state == "starting" or _is_welcoming(situation):
         return Face("starting", situation.box, situation.address or "starting", situation.way)
+    if guide is not None:
+        return guide
     last = situation.recent[0] if situation.recent else None
+    if ring_out is not None and ring_out.phase in ("ready", "paused"):
+        return Face("quiet", "quiet", f"ring-out {ring_out.phase}", situation.address)
     line_1 = f"last {last.band.label} {hz_text(last.frequency_hz)}" if last else situation.way
     return Face("quiet", "quiet", line_1, situation.address)
 
@@ -93,14 +105,27 @@ def _is_welcoming(situation: Situation) -> bool:
     return situation.uptime_s < WELCOME_S
 
 
-def _ring_face(rings: tuple[Shown, ...]) -> Face:
+def _line_for(situation: Situation) -> str:
+    """What to do about the first ring: as advised, else its slider alone.
+
+    The advice comes a moment after the ring; one for another ring would be wrong here.
+    """
+    first = situation.rings[0]
+    advised = situation.advised
+    if advised is not None and advised.advice is not None and advised.for_ring == first.id:
+        return advised.advice.line
+    return f"pull {first.slider.label}"
+
+
+def _ring_face(rings: tuple[Shown, ...], pull: str) -> Face:
     first = rings[0]
-    pull = f"pull {first.slider.label}"
     if len(rings) > 1:
         others = tuple(dict.fromkeys(r.band.label for r in rings[1:]))
         return Face("several", first.band.label, pull, f"{len(rings)} at once", others)
-    line_2 = pull if first.again == 1 else f"{pull}  again! {first.again}"
-    return Face(first.degree, first.band.label, hz_text(first.frequency_hz), line_2)
+    line_1 = hz_text(first.frequency_hz)
+    if first.again > 1:
+        line_1 = f"{line_1}  again! {first.again}"
+    return Face(first.degree, first.band.label, line_1, pull)
 
 
 def _number(value: float, digits: int) -> float:

@@ -7,6 +7,7 @@ opened - panel, lamp, journal - is reported and never stops the listening.
 from __future__ import annotations
 
 import faulthandler
+import functools
 import logging
 import secrets
 import signal
@@ -19,8 +20,11 @@ from typing import TYPE_CHECKING
 from firmware.ports import AudioSource, Face, Lamp, LampPattern, Panel
 from monitor import clock, places
 from monitor.advice.equaliser import Equaliser
+from monitor.adviser import Adviser
+from monitor.counsel import Counsel
 from monitor.desk import Desk, Stage
 from monitor.journal.store import Journal
+from monitor.kept_advice import KeptAdvice
 from monitor.link import Message
 from monitor.link_server import LinkServer, Reply
 from monitor.panel_thread import PanelThread
@@ -31,6 +35,9 @@ if TYPE_CHECKING:
     from PIL import Image
 
 LOG = logging.getLogger(__name__)
+
+KEPT_FILE = "advice.json"
+"""Beside the journal."""
 
 
 def release() -> str:
@@ -86,6 +93,17 @@ def panel_thread(settings: Settings, opener: Callable[[Settings], Panel]) -> Pan
         return draw_face(face, width=width, height=height)
 
     return PanelThread(lambda: opener(settings), draw)
+
+
+def open_adviser(settings: Settings, equaliser: Equaliser, path: Path, boot_id: str) -> Adviser:
+    """Return the adviser at work; what it keeps for a restart is at ``path``."""
+    make = functools.partial(
+        Counsel,
+        equaliser,
+        margin_db=settings.advice.margin_db,
+        t60_s=settings.advice.known_t60_s,
+    )
+    return Adviser(lambda kept: make(kept=kept), KeptAdvice(path), boot_id=boot_id)
 
 
 def stop_on_signals(stop: threading.Event) -> None:
@@ -150,11 +168,12 @@ def run(
     )
     closers: list[Callable[[], object]] = [server.close]
     try:
-        journal = Journal(
-            journal_path or places.journal_path(settings),
-            keep_rings=settings.journal.keep_rings,
-        )
+        journal_path = journal_path or places.journal_path(settings)
+        journal = Journal(journal_path, keep_rings=settings.journal.keep_rings)
         closers.append(journal.close)
+        equaliser = Equaliser.from_choice(settings.equaliser)
+        adviser = open_adviser(settings, equaliser, journal_path.with_name(KEPT_FILE), boot_id)
+        closers.append(adviser.close)
         panel = panel_thread(settings, panel_opener)
         closers.append(panel.close)
         lamp = _lamp_or_stand_in(settings, lamp_opener)
@@ -162,7 +181,7 @@ def run(
         source = open_source(settings)
         closers.append(source.close)
         stage = stage_of(source)
-        late.desk = Desk(journal=journal, boot_id=boot_id, stage=stage)
+        late.desk = Desk(journal=journal, adviser=adviser, boot_id=boot_id, stage=stage)
         watcher = Watcher(
             Parts(
                 source=source,
@@ -172,7 +191,8 @@ def run(
                 server=server,
                 desk=late.desk,
                 supervisor=supervisor,
-                equaliser=Equaliser.from_choice(settings.equaliser),
+                equaliser=equaliser,
+                adviser=adviser,
                 stage=stage,
             ),
             box=settings.box.name,

@@ -13,24 +13,32 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+import numpy as np
+
 from firmware.ports import AudioBlock, AudioSource, Lamp, LampPattern
 from monitor import clock, present
 from monitor.advice.equaliser import Equaliser
+from monitor.adviser import Adviser
 from monitor.desk import Desk, Stage
+from monitor.handover import Handover
 from monitor.hearing import Hearing
 from monitor.journal.evening import Now, this_evening
 from monitor.journal.rows import RingRow
 from monitor.journal.store import Journal
 from monitor.link_server import LinkServer
+from monitor.listening.levels import Levels
 from monitor.listening.listener import Listener
 from monitor.listening.rings import RingEvent, Way
+from monitor.news import DeskStands
 from monitor.panel_thread import PanelThread
+from monitor.practice_desk import desk_stands
 from monitor.tonight import PastRing, Shown, Tonight
 
 LOG = logging.getLogger(__name__)
 
 READ_TIMEOUT_S = 0.1
 SNAPSHOT_S = 0.1
+LEVELS_S = 0.08
 IDLE_SNAPSHOT_S = 1.0
 """With nobody on the link the levels need not be worked out ten times a second."""
 CHECK_S = 1.0
@@ -59,6 +67,7 @@ class Parts:
     desk: Desk
     supervisor: Heartbeat
     equaliser: Equaliser
+    adviser: Adviser
     stage: Stage | None = None
 
 
@@ -97,6 +106,9 @@ class Watcher:
         self._started_mono_s = time.monotonic()
         self._hearing = Hearing(self._started_mono_s)
         self._tonight = Tonight(parts.equaliser)
+        self._handover = Handover(parts.adviser)
+        self._levels: Levels | None = None
+        self._levels_mono_s = 0.0
         self._address = ""
         self._address_mono_s: float | None = None
         self._pattern: LampPattern | None = None
@@ -131,7 +143,15 @@ class Watcher:
                 # Nothing arrives: what was ringing is no longer known to ring.
                 changed |= self._announce(self._listener.reset(), now_mono_s)
                 self._listener = None
+                self._handover.restart()
             self._show(now_mono_s, changed=changed)
+            self._handover.step(
+                self._listener,
+                now_mono_s,
+                clock_offset_s=self._clock_offset_s,
+                levels=self._third_octaves,
+                desk=self._desk_stands,
+            )
             if now_mono_s >= self._next_check_mono_s:
                 self._next_check_mono_s = now_mono_s + CHECK_S
                 self._check()
@@ -154,8 +174,10 @@ class Watcher:
                     sample_rate_hz=block.sample_rate_hz, way=self._way
                 )
                 self._rate_hz = block.sample_rate_hz
+                self._handover.restart()
             elif block.gap:
                 events += self._listener.reset()
+                self._handover.restart()
             events += self._listener.push(block.samples)
             self._clock_offset_s = block.captured_mono_s - self._listener.clock_s
             self._failures = 0
@@ -166,6 +188,7 @@ class Watcher:
             if self._failures >= MOST_FAILURES_IN_A_ROW:
                 raise
             self._listener = None
+            self._handover.restart()
         return self._announce(events, now_mono_s)
 
     def _announce(self, events: list[RingEvent], now_mono_s: float) -> bool:
@@ -177,6 +200,7 @@ class Watcher:
             for event in events
         ]
         self._light(present.lamp_pattern(present.state_of(self._situation(now_mono_s))))
+        self._handover.say([(event, shown.id) for event, shown in taken], self._clock_offset_s)
         for event, shown in taken:
             ring = event.ring
             self._parts.server.publish_event(
@@ -285,6 +309,7 @@ class Watcher:
             recent=self._tonight.recent,
             has_rung=self._tonight.has_rung,
             quiet_since_mono_s=self._heard_mono_s if quiet_since is None else quiet_since,
+            advised=self._parts.adviser.result,
         )
 
     def _show(self, now_mono_s: float, *, changed: bool) -> None:
@@ -322,6 +347,8 @@ class Watcher:
                 picture.width, picture.height, picture.bits, self._parts.panel.health()
             ),
             "journal": {"health": self._parts.journal.health()},
+            "adviser": {"health": self._parts.adviser.health()},
+            **(situation.advised.fields if situation.advised else {}),
         }
         if self._parts.stage is not None:
             parts["stage"] = self._parts.stage.state()
@@ -331,12 +358,28 @@ class Watcher:
                 situation,
                 seq=self._seq,
                 audio_age_s=self._hearing.audio_age_s(now_mono_s),
-                levels=self._listener.levels() if hears and self._listener else None,
+                levels=self._measured() if hears else None,
                 clipping=self._hearing.is_clipping(now_mono_s),
                 status=self._parts.source.status(),
                 parts=parts,
             )
         )
+
+    def _measured(self) -> Levels | None:
+        """The present levels; who asks twice within a snapshot's time gets the same again."""
+        now_mono_s = time.monotonic()
+        if self._listener is None:
+            self._levels = None
+        elif self._levels is None or now_mono_s >= self._levels_mono_s + LEVELS_S:
+            self._levels, self._levels_mono_s = self._listener.levels(), now_mono_s
+        return self._levels
+
+    def _third_octaves(self) -> np.ndarray | None:
+        levels = self._measured()
+        return None if levels is None else levels.third_octave_dbfs
+
+    def _desk_stands(self) -> DeskStands | None:
+        return None if self._parts.stage is None else desk_stands(self._parts.stage.state())
 
     def _check(self) -> None:
         """Log what has changed about the parts' health, once."""
@@ -346,6 +389,7 @@ class Watcher:
             "lamp": self._parts.lamp.health(),
             "panel": self._parts.panel.health(),
             "link": self._parts.server.problem or "ok",
+            "advice": self._parts.adviser.health(),
         }
         for name, text in now.items():
             if self._said.get(name) != text:

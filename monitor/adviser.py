@@ -1,0 +1,197 @@
+"""The advice's own thread: the listening hands over what it heard and never waits for an answer.
+
+Working out a pull takes milliseconds and a plan tens of them; a memory card takes as long as it
+likes.  So nothing of this may run in the analysis loop.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from monitor import clock
+from monitor.counsel import Counsel
+from monitor.journal.evening import Now
+from monitor.kept_advice import KeptAdvice
+from monitor.link import Message
+from monitor.link_server import Reply
+from monitor.news import Advised, News
+
+LOG = logging.getLogger(__name__)
+
+MOST_WAITING = 100
+"""Ten seconds of hand-overs: an adviser that is so far behind is of no use anyway."""
+KEEP_EVERY_S = 5.0
+"""What changes with every hop is written this often at most; pulls and commands at once."""
+LOOK_S = 0.25
+STEADY_S = 10.0
+"""A failure so soon after the last one is blamed on what was kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    command: Message
+    at_s: float
+    reply: Reply
+
+
+class Adviser:
+    """Runs a ``Counsel``; everything outside its thread returns at once.
+
+    Parameters
+    ----------
+    make : callable
+        Makes a counsel from what was kept, or from nothing (None).
+    kept : KeptAdvice
+        Where it is kept for a restart.
+    boot_id : str
+        What this boot is called.
+
+    Attributes
+    ----------
+    result : Advised
+        The newest; replaced as a whole.
+    lost_count : int
+        Hand-overs that found no room.
+    """
+
+    def __init__(
+        self, make: Callable[[dict[str, Any] | None], Counsel], kept: KeptAdvice, *, boot_id: str
+    ) -> None:
+        self._make = make
+        self._kept = kept
+        self._boot_id = boot_id
+        self._waiting: queue.Queue[News | _Asked | None] = queue.Queue(MOST_WAITING)
+        self.result = Advised()
+        self.lost_count = 0
+        self._trouble = ""
+        self._failed_mono_s = -STEADY_S
+        self._written_mono_s = -KEEP_EVERY_S
+        self._told: object = None
+        self._counsel: Counsel | None = None
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="adviser", daemon=True)
+        self._thread.start()
+
+    def hear(self, news: News) -> None:
+        """Hand over what was heard; counted as lost if there is no room.  Returns at once."""
+        try:
+            self._waiting.put_nowait(news)
+        except queue.Full:
+            self.lost_count += 1
+
+    def ask(self, command: Message, reply: Reply) -> None:
+        """Have a checked command done and answered in the adviser's thread.  Returns at once.
+
+        Raises
+        ------
+        ValueError
+            If too much is waiting already.
+        """
+        try:
+            self._waiting.put_nowait(_Asked(command, time.monotonic(), reply))
+        except queue.Full:
+            raise ValueError("the advice is behind; ask again in a few seconds") from None
+
+    def health(self) -> str:
+        """Return "ok" or one sentence that says what is wrong."""
+        parts = [text for text in (self._trouble, self._kept.problem) if text]
+        if self.lost_count:
+            parts.append(f"{self.lost_count} hand-overs to the advice were lost")
+        return "; ".join(parts) or "ok"
+
+    def close(self, timeout_s: float = 3.0) -> None:
+        """Keep what there is and stop; may be called twice."""
+        self._stopping.set()
+        self._thread.join(timeout=timeout_s)
+
+    # --- everything below runs in the adviser's thread --------------------------------------
+
+    def _run(self) -> None:
+        self._begin(self._kept.read(self._now()))
+        while not self._stopping.is_set():
+            try:
+                item = self._waiting.get(timeout=LOOK_S)
+            except queue.Empty:
+                continue
+            try:
+                self._take(item)
+            except Exception:
+                LOG.exception("the advice failed and begins afresh")
+                self._begin_afresh()
+        self._keep(at_once=True)
+
+    def _take(self, item: News | _Asked | None) -> None:
+        counsel = self._counsel
+        if counsel is None or item is None:
+            return
+        if isinstance(item, News):
+            counsel.hear(item)
+            self._publish(counsel)
+            self._keep(at_once=False)
+            return
+        try:
+            counsel.command(item.command, item.at_s)
+        except ValueError as error:
+            item.reply({"class": "error", "message": str(error)})
+            return
+        except Exception as error:
+            item.reply({"class": "error", "message": f"the advice failed on it: {error!r}"})
+            raise
+        self._publish(counsel)
+        item.reply({"class": "done"})
+        self._keep(at_once=True)
+
+    def _publish(self, counsel: Counsel) -> None:
+        self.result = counsel.result
+
+    def _begin(self, kept: dict[str, Any] | None) -> None:
+        """Make a counsel from what was kept, or from nothing where that will not do."""
+        self._trouble = ""
+        try:
+            self._counsel = self._make(kept)
+            self._publish(self._counsel)
+            return
+        except ValueError as error:
+            self._trouble = str(error)
+        except Exception as error:
+            LOG.exception("the advice cannot go on from what was kept")
+            self._trouble = f"the advice cannot go on from what was kept: {error!r}"
+        try:
+            self._counsel = self._make(None)
+            self._publish(self._counsel)
+        except Exception as error:  # without advice the listening still names the slider
+            LOG.exception("there is no advice")
+            self._counsel, self.result = None, Advised()
+            self._trouble = f"there is no advice: {error!r}"
+
+    def _begin_afresh(self) -> None:
+        """After a failure: from where it was; the second time in a row from nothing."""
+        now_mono_s = time.monotonic()
+        kept = None
+        if now_mono_s - self._failed_mono_s > STEADY_S and self._counsel is not None:
+            try:
+                kept = self._counsel.kept
+            except Exception:
+                LOG.exception("nothing of the advice can be kept")
+        self._failed_mono_s = now_mono_s
+        self._begin(kept)
+
+    def _keep(self, *, at_once: bool) -> None:
+        if self._counsel is None:
+            return
+        state = self.result.ring_out
+        told = (self.result.fields.get("standing"), state and (state.phase, state.pulls))
+        now_mono_s = time.monotonic()
+        if not (at_once or told != self._told or now_mono_s > self._written_mono_s + KEEP_EVERY_S):
+            return
+        self._told, self._written_mono_s = told, now_mono_s
+        self._kept.write(self._counsel.kept, self._now())
+
+    def _now(self) -> Now:
+        return Now(self._boot_id, clock.uptime_s(), time.time(), clock.is_trusted())

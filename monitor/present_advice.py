@@ -1,0 +1,133 @@
+"""The advice as it is shown: fields of the snapshot, and the panel's faces in a ring-out.  Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from firmware.ports import Face
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.margin import Excess
+from monitor.advice.pulls import Pull, stood
+from monitor.advice.ring_out_state import RingOutState, RingSoFar
+from monitor.advice.set_advice import SetAdvice
+from monitor.listening.bands import third_octave_of
+
+CURVE_POINTS = 64
+_CURVE_HZ = np.geomspace(20.0, 20000.0, CURVE_POINTS)
+
+
+def decibels(value_db: float) -> str:
+    """Return decibels as a person says them: "4", "4.5"."""
+    return f"{value_db:.1f}".removesuffix(".0")
+
+
+def pull_fields(equaliser: Equaliser, pull: Pull) -> dict[str, Any]:
+    """Return a pull with the place of its slider in the row; depths are positive."""
+    places = [slider.label for slider in equaliser.sliders]
+    index = places.index(pull.label) if pull.label in places else None
+    swept = index is not None and equaliser.sliders[index].is_swept
+    return {
+        "slider": index,
+        "label": pull.label,
+        "pull_db": round(float(pull.pull_db), 1),
+        "more_db": round(float(pull.more_db), 1),
+        "centre_hz": round(float(pull.centre_hz), 1) if swept else None,
+        "q": round(float(pull.q), 2) if swept else None,
+    }
+
+
+def advice_fields(equaliser: Equaliser, advice: SetAdvice) -> dict[str, Any]:
+    """Return what to do now, in a set."""
+    return {
+        "line": advice.line,
+        "pulls": [pull_fields(equaliser, pull) for pull in advice.pulls],
+        "second": None if advice.second is None else pull_fields(equaliser, advice.second),
+        "hint": advice.hint or None,
+        "why": advice.why or None,
+    }
+
+
+def _excess_fields(excess: Excess | None) -> dict[str, Any]:
+    if excess is None:
+        return {}
+    return {
+        "excess_db": round(float(excess.db), 1),
+        "excess_low_db": round(float(excess.low_db), 1),
+        "excess_high_db": round(float(excess.high_db), 1),
+    }
+
+
+def _ring_fields(ring: RingSoFar) -> dict[str, Any]:
+    return {
+        "frequency_hz": round(float(ring.frequency_hz), 1),
+        "band": third_octave_of(ring.frequency_hz).label,
+        "fate": ring.fate,
+        "times": ring.times,
+        "depth_db": round(float(ring.depth_db), 1),
+        **_excess_fields(ring.excess),
+    }
+
+
+def _curve(equaliser: Equaliser, pulls: Sequence[Pull]) -> dict[str, Any]:
+    there, pulls_db = stood(equaliser, pulls)
+    level_db = there.response_db(pulls_db, _CURVE_HZ)
+    return {
+        "hz": [float(f"{hz:.4g}") for hz in _CURVE_HZ],
+        "db": [round(float(db), 1) + 0.0 for db in level_db],
+    }
+
+
+def ring_out_fields(equaliser: Equaliser, state: RingOutState) -> dict[str, Any]:
+    """Return where a ring-out stands; the curve of what was pulled comes with its end."""
+    ended = state.phase in ("back_off", "done")
+    return {
+        "phase": state.phase,
+        "say": state.say,
+        "detail": state.detail,
+        "pulls_now": [pull_fields(equaliser, pull) for pull in state.pulls_now],
+        "pulls": [pull_fields(equaliser, pull) for pull in state.pulls],
+        "rings": [_ring_fields(ring) for ring in state.rings[-32:]],
+        "cut_count": sum(pull.pull_db > 0.0 for pull in state.pulls),
+        "gain_won_db": None if state.gain_won_db is None else round(float(state.gain_won_db), 1),
+        "tone_cost_db": round(float(state.tone_cost_db), 2),
+        "why": state.why_ended or None,
+        "cautions": list(state.cautions),
+        "hints": [hint.text for hint in state.hints],
+        "asks": state.asks,
+        "may": list(state.may),
+        "curve": _curve(equaliser, state.pulls) if ended else None,
+    }
+
+
+def standing_fields(equaliser: Equaliser, standing: Sequence[Pull]) -> list[dict[str, Any]]:
+    """Return the sliders that are known to stand pulled; cuts are negative, as on the stage."""
+    shown = [pull_fields(equaliser, pull) for pull in standing if pull.pull_db > 0.0]
+    return [
+        {
+            "slider": one["slider"],
+            "cut_db": -one["pull_db"],
+            "centre_hz": one["centre_hz"],
+            "q": one["q"],
+        }
+        for one in shown
+    ]
+
+
+def ring_out_face(state: RingOutState) -> Face | None:
+    """Return the panel's face in a ring-out; None where it has nothing to say."""
+    if state.phase == "pull" and state.pulls_now:
+        first, *others = state.pulls_now
+        line_2 = "".join(f"and {p.label} by {decibels(p.more_db)}" for p in others[:1])
+        return Face("pull", first.label, f"pull by {decibels(first.more_db)}", line_2)
+    if state.phase == "raise":
+        if any(ring.fate in ("gone", "came back") for ring in state.rings):
+            return Face("gone", "raise on", "gone")
+        return Face("raise", "raise", "slowly")
+    if state.phase == "listen":
+        return Face("raise", "listen", "hold the fader")
+    if state.phase == "back_off":
+        return Face("back off", "back off", "3 dB")
+    return None
