@@ -12,6 +12,7 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import Excess
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
+from monitor.advice.ring_out_words import BACK_OFF_DB
 from monitor.advice.set_advice import SetAdvice
 from monitor.listening.bands import third_octave_of
 
@@ -123,11 +124,13 @@ def ring_out_face(state: RingOutState) -> Face | None:
         line_2 = "".join(f"and {p.label} by {decibels(p.more_db)}" for p in others[:1])
         return Face("pull", first.label, f"pull by {decibels(first.more_db)}", line_2)
     if state.phase == "raise":
+        if state.say.startswith("Put "):  # something was undone
+            return Face("raise", "put back", state.say.removeprefix("Put "))
         if any(ring.fate in ("gone", "came back") for ring in state.rings):
             return Face("gone", "raise on", "gone")
         return Face("raise", "raise", "slowly")
     if state.phase == "listen":
         return Face("raise", "listen", "hold the fader")
     if state.phase == "back_off":
-        return Face("back off", "back off", "3 dB")
+        return Face("back off", f"-{decibels(BACK_OFF_DB)} dB", "come down")
     return None
