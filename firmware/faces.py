@@ -19,6 +19,8 @@ from firmware.ports import Face
 
 FLAT_PX = 48
 """Panels less high than this have one row of small type below the big one."""
+ACTION_PART = 0.58
+"""Of two rows the one that says what to do is the higher."""
 
 EXAMPLE_FACES: dict[str, Face] = {
     "starting": Face("starting", "lantern", "http://192.168.4.1:8080", "set"),
@@ -38,7 +40,7 @@ EXAMPLE_FACES: dict[str, Face] = {
     "several-one-band": Face("several", "1.6k", "pull 1.6k", "2 at once", ()),
     "raise": Face("raise", "raise", "slowly"),
     "raise-put-back": Face("raise", "put back", "2.5k to -2 dB"),
-    "raise-listen": Face("raise", "listen", "hold the fader"),
+    "quiet-listen": Face("quiet", "listen", "hold the fader"),
     "pull": Face("pull", "2.5k", "pull by 4"),
     "pull-longest": Face("pull", "12.5k", "pull by 10.5"),
     "pull-two": Face("pull", "800", "pull by 4", "and 1k by 2"),
@@ -267,5 +269,11 @@ def _two_lines(draw: ImageDraw.ImageDraw, face: Face, box: Box) -> None:
         put_line(draw, face.line_2, box, size, "right")
     elif box[3] < FLAT_PX:  # what to do counts for more than the exact frequency
         stack(draw, [face.line_1 if face.kind == "several" else face.line_2], box)
+    elif face.line_1 and face.line_2:
+        left, top, right, bottom = box
+        several = face.kind == "several"
+        cut = round(top + (bottom - top) * (ACTION_PART if several else 1.0 - ACTION_PART))
+        stack(draw, [face.line_1], (left, top, right, cut))
+        stack(draw, [face.line_2], (left, cut, right, bottom))
     else:
         stack(draw, [line for line in (face.line_1, face.line_2) if line], box)

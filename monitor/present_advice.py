@@ -130,7 +130,7 @@ def ring_out_face(state: RingOutState) -> Face | None:
             return Face("gone", "raise on", "gone")
         return Face("raise", "raise", "slowly")
     if state.phase == "listen":
-        return Face("raise", "listen", "hold the fader")
+        return Face("quiet", "listen", "hold the fader")
     if state.phase == "back_off":
         return Face("back off", f"-{decibels(BACK_OFF_DB)} dB", "come down")
     return None
