@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.listening.decimate import LowEnd
-from monitor.listening.evidence import HISTORY_HOPS, Candidates, Evidence
+from monitor.listening.evidence import DB_TO_NEPERS, HISTORY_HOPS, Candidates, Evidence
 from monitor.listening.frames import HOP_S
 from monitor.listening.spectrum import SpectrumHistory, friendly_length
 
@@ -32,6 +32,8 @@ RESOLUTIONS = (
 )
 
 
+TRACE_S = 3.0
+"""How far back a line's level can be read: a slow loop climbs for seconds before it is flagged."""
 _ROOM = 5.0
 """A lower rate must be this many times the highest frequency kept: what folds then has more than
 half the band to be filtered out in."""
@@ -55,7 +57,7 @@ class Layer:
         self.history = SpectrumHistory(
             sample_rate_hz=sample_rate_hz / factor,
             window_s=resolution.window_s,
-            n_hops=HISTORY_HOPS,
+            n_hops=max(HISTORY_HOPS, round(TRACE_S / self.hop_s)),
             highest_hz=resolution.kept_hz,
             floor_bins=resolution.floor_bins,
         )
@@ -66,12 +68,18 @@ class Layer:
             if factor > 1
             else None
         )
+        self.lowest_hz = resolution.lowest_hz
+        self.highest_hz = min(resolution.highest_hz, 0.45 * sample_rate_hz)
         self.evidence = Evidence(
             self.history,
             hop_s=self.hop_s,
-            lowest_hz=resolution.lowest_hz,
-            highest_hz=min(resolution.highest_hz, 0.45 * sample_rate_hz),
+            lowest_hz=self.lowest_hz,
+            highest_hz=self.highest_hz,
         )
+
+    def answers_for(self, frequency_hz: float) -> bool:
+        """Whether lines at this frequency are looked at here."""
+        return self.lowest_hz <= frequency_hz <= self.highest_hz
 
     def reset(self) -> None:
         """Forget what was heard."""
@@ -79,6 +87,18 @@ class Layer:
         self.evidence.reset()
         if self._low_end:
             self._low_end.reset()
+
+    def trace(self, frequency_hz: float, hops: int) -> tuple[np.ndarray, np.ndarray]:
+        """Level and floor in dBFS of the line at a frequency over the last hops, oldest first.
+
+        The level is that of the power in three bins, the main lobe's most.
+        """
+        middle = round(frequency_hz / self.history.bin_hz)
+        lobe = slice(max(middle - 1, 0), middle + 2)
+        power = np.exp(DB_TO_NEPERS * self.history.level_db(hops)[:, lobe])
+        level_db = np.log(power.sum(axis=1)) / DB_TO_NEPERS
+        floor_db = self.history.floor_db(hops)[:, min(middle, self.history.n_bins - 1)]
+        return level_db, floor_db.copy()
 
     def take_in(self, window: np.ndarray) -> None:
         """Take in the newest samples [>= window_samples]; call once every ``stride`` hops."""

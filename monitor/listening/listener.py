@@ -5,44 +5,57 @@ The same samples give the same rings, however they are cut into blocks, live or 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from itertools import count
 
 import numpy as np
 
+from monitor.listening.courses import LOG_ODDS_LIMIT
 from monitor.listening.decimate import Decimator, decimation_factor
 from monitor.listening.frames import HOP_S, HopBuffer
 from monitor.listening.layers import RESOLUTIONS, Layer
 from monitor.listening.levels import LONG_S, Levels, measure
 from monitor.listening.rings import DegreeThreshold, Ring, RingBook, RingEvent, Thresholds, Way
-from monitor.listening.scorer import Scorer
+from monitor.listening.scorer import Scorers
 from monitor.listening.spectrum import friendly_length, line_frequency_hz
+from monitor.listening.suspects import Suspects
 
 LOWEST_RATE_HZ = 8000
 HIGHEST_RATE_HZ = 192000
-SURELY_NOT = -2.0
-"""Log-odds below which a line may be passed over for up to five hops: 1 in 8."""
-SAME_RING_HZ = 3.0
-"""At a first flag in noise a line near the border was named up to 2.3 Hz off (seen in its test),
-and neither resolution tells two lines so near apart."""
-NOTHING = np.zeros(0)
+SAME_RING_HZ = 6.0
+"""A bin of the longer window: neither resolution tells two lines so near apart."""
+HIGHEST_HARMONIC = 9
+HARMONIC_WITHIN = 0.002
+"""What stands at a whole multiple of a louder ring (within 3.5 cents: both names may be a little
+off) is that one's distortion.  Of true rings spread evenly over the octaves 6 in 1000 lie so by
+chance; they are told when the louder one has gone."""
+_NONE = np.zeros(0)
 
 
 THRESHOLDS: dict[Way, Thresholds] = {
     "soundcheck": Thresholds(
-        drift=0.5,
-        ringing=DegreeThreshold(5.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
-        howl=DegreeThreshold(10.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
+        ringing=DegreeThreshold(0.5, share_of_power_db=-30.0, share_of_octave_db=-12.0),
+        howl=DegreeThreshold(1.5, share_of_power_db=-24.0, share_of_octave_db=-6.0),
     ),
     "set": Thresholds(
-        drift=1.5,
-        ringing=DegreeThreshold(10.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
-        howl=DegreeThreshold(20.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
+        ringing=DegreeThreshold(1.5, share_of_power_db=-30.0, share_of_octave_db=-12.0),
+        howl=DegreeThreshold(3.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
     ),
 }
-"""Chosen on packages of the tuning part that were held back from training: soundcheck for the
-shortest delay that leaves speech and singing alone; set for no false howl, sustained and faded
-sounds included, and then higher, until hum, tuners and faders in the tests raised none."""
+"""Log-odds chosen on packages of the tuning part that were held back from training: soundcheck for
+the shortest delay that leaves speech and singing alone, set for at most one false howl in an hour
+of music; ringing in set for fewer than six."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """One line hop by hop, floats [n]: time on the sample clock, level and local floor."""
+
+    times_s: np.ndarray
+    level_dbfs: np.ndarray
+    floor_dbfs: np.ndarray
 
 
 class Listener:
@@ -54,8 +67,8 @@ class Listener:
         8000 to 192000; above 72000 the sound is decimated first.
     way : {"soundcheck", "set"}
         Soundcheck is quicker and more sensitive; set must be sure, as there is music.
-    scorer : Scorer, optional
-        The packaged one by default.
+    scorers : Scorers, optional
+        The packaged ones by default.
 
     Raises
     ------
@@ -64,7 +77,7 @@ class Listener:
     """
 
     def __init__(
-        self, *, sample_rate_hz: int, way: Way = "set", scorer: Scorer | None = None
+        self, *, sample_rate_hz: int, way: Way = "set", scorers: Scorers | None = None
     ) -> None:
         if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
             raise ValueError(
@@ -87,7 +100,8 @@ class Listener:
             ),
             hop_samples=hop_samples,
         )
-        self._scorer = scorer or Scorer.packaged()
+        self._scorers = scorers or Scorers.packaged()
+        self._suspects = [Suspects(layer, self._scorers.look) for layer in self._layers]
         self._hops = 0
         self._clock_samples = 0
         self._offset_samples = 0
@@ -98,7 +112,7 @@ class Listener:
                 hop_s=layer.hop_s,
                 new_id=lambda: next(ids),
                 exact_hz=self._exact_hz_of(layer),
-                rings_elsewhere=self._rings_elsewhere_than(layer),
+                is_another_s=self._is_another_s_than(layer),
             )
             for layer in self._layers
         ]
@@ -143,9 +157,11 @@ class Listener:
             now_s = (
                 self._offset_samples + self._hops * self._hop_input_samples
             ) / self.sample_rate_hz
-            for layer, book in zip(self._layers, self._books, strict=True):
+            for layer, suspects, book in zip(
+                self._layers, self._suspects, self._books, strict=True
+            ):
                 if self._hops % layer.resolution.stride == 0:
-                    events += self._listen(layer, book, window, now_s)
+                    events += self._listen(suspects, book, window, now_s)
         return events
 
     def reset(self) -> list[RingEvent]:
@@ -157,27 +173,47 @@ class Listener:
         self._buffer.reset()
         if self._decimator:
             self._decimator.reset()
-        for layer in self._layers:
+        for layer, suspects in zip(self._layers, self._suspects, strict=True):
             layer.reset()
+            suspects.reset()
         return events
+
+    def trace(self, frequency_hz: float, since_s: float) -> Trace:
+        """The line at a frequency, hop by hop since a time, at most the last ``TRACE_S``.
+
+        Raises
+        ------
+        ValueError
+            If neither resolution looks at this frequency.
+        """
+        layer = next((x for x in reversed(self._layers) if x.answers_for(frequency_hz)), None)
+        if layer is None:
+            raise ValueError(f"{frequency_hz:g} Hz is outside what is listened to")
+        stride = layer.resolution.stride
+        looks = self._hops // stride
+        newest_s = (
+            self._offset_samples + looks * stride * self._hop_input_samples
+        ) / self.sample_rate_hz
+        wanted = math.ceil((newest_s - since_s) / layer.hop_s - 1e-6)
+        hops = max(0, min(wanted, looks, layer.history.n_hops))
+        times_s = newest_s - layer.hop_s * np.arange(hops - 1, -1, -1)
+        if hops == 0:
+            return Trace(times_s, np.zeros(0), np.zeros(0))
+        return Trace(times_s, *layer.trace(frequency_hz, hops))
 
     def levels(self) -> Levels:
         """Levels of the newest sound, the last 0.7 s at most."""
         return measure(self._buffer.newest(), sample_rate_hz=self._inner_rate_hz)
 
     def _listen(
-        self, layer: Layer, book: RingBook, window: np.ndarray, now_s: float
+        self, suspects: Suspects, book: RingBook, window: np.ndarray, now_s: float
     ) -> list[RingEvent]:
-        candidates = layer.look(window)
-        log_odds = NOTHING
-        if candidates is not None:
-            log_odds = self._scorer.log_odds(candidates.features)
-            surely_not = log_odds < SURELY_NOT
-            layer.evidence.dismiss(candidates.bins[surely_not])
-            if layer.resolution.stride == 1:
-                # Every second hop is for what is already suspicious: half the work.
-                layer.evidence.attend(candidates.bins[~surely_not])
-        return book.advance(candidates, log_odds, self._thresholds, now_s=now_s)
+        suspected = suspects.look(window)
+        log_odds = _NONE
+        if suspected is not None:
+            log_odds = self._scorers.course.log_odds(suspected.features)
+            log_odds[suspected.proven] = LOG_ODDS_LIMIT
+        return book.advance(suspected, log_odds, self._thresholds, now_s=now_s)
 
     def _exact_hz_of(self, layer: Layer) -> Callable[[float], float]:
         n = layer.window_samples
@@ -189,13 +225,20 @@ class Listener:
 
         return exact_hz
 
-    def _rings_elsewhere_than(self, layer: Layer) -> Callable[[float], bool]:
-        def rings_elsewhere(frequency_hz: float) -> bool:
-            return any(
-                abs(ring.frequency_hz - frequency_hz) <= SAME_RING_HZ
-                for other, book in zip(self._layers, self._books, strict=True)
-                if other is not layer
-                for ring in book.open_rings
-            )
+    def _is_another_s_than(self, layer: Layer) -> Callable[[float, float], bool]:
+        def is_another_s(frequency_hz: float, level_dbfs: float) -> bool:
+            for other, book in zip(self._layers, self._books, strict=True):
+                for ring in book.open_rings:
+                    apart_hz = abs(ring.frequency_hz - frequency_hz)
+                    if other is not layer and apart_hz <= SAME_RING_HZ:
+                        return True
+                    ratio = frequency_hz / ring.frequency_hz
+                    if (
+                        ring.level_dbfs > level_dbfs
+                        and 1.5 < ratio < HIGHEST_HARMONIC + 0.5
+                        and abs(ratio / round(ratio) - 1.0) <= HARMONIC_WITHIN
+                    ):
+                        return True
+            return False
 
-        return rings_elsewhere
+        return is_another_s

@@ -1,10 +1,7 @@
 """Onset and sustain: from scored lines, hop by hop, to rings that open, deepen and close.
 
-Every line that looks suspicious gathers evidence, a one-sided cumulative sum of its log-odds
-(E. S. Page, "Continuous inspection schemes", Biometrika 41, 1954): sure signs add up quickly,
-doubtful ones slowly, and contrary ones take away.  At a first threshold the line is *ringing*,
-at a second it is a *howl*.  A ring closes when its line falls away or sinks into its
-surroundings.
+A line whose course makes feedback likely enough is *ringing*, at a second threshold it is a
+*howl*.  A ring closes when its line falls away or sinks into its surroundings, not for doubts.
 """
 
 from __future__ import annotations
@@ -17,19 +14,12 @@ from typing import Literal
 import numpy as np
 
 from monitor.listening.bands import Band, third_octave_of
-from monitor.listening.evidence import Candidates
+from monitor.listening.courses import SAME_LINE_BINS
 from monitor.listening.spectrum import SpectrumHistory
+from monitor.listening.suspects import Suspected
 
 Way = Literal["soundcheck", "set"]
 Degree = Literal["ringing", "howl"]
-
-LOG_ODDS_LIMIT = 6.0
-"""No single hop may count for more than this: hops overlap and are not independent."""
-MISSED_PENALTY = 3.0
-"""What one hop without the line takes away."""
-
-SAME_LINE_BINS = 1.2
-"""Two peaks of one hop cannot be closer than about two bins (the Hann main lobe)."""
 
 CLOSE_PROMINENCE_DB = 4.0
 CLOSE_HOPS = 4
@@ -46,21 +36,20 @@ HELD_S = 0.5
 class DegreeThreshold:
     """What a line must bring to reach a degree.
 
-    ``evidence`` is the sum of log-odds; the line's power must also be at least these shares
+    ``log_odds`` are those of its course; the line's power must also be at least these shares
     of all the sound and of the octave around it, in dB: what is far below the programme may
     be anything, and nobody hears it.
     """
 
-    evidence: float
+    log_odds: float
     share_of_power_db: float
     share_of_octave_db: float
 
 
 @dataclass(frozen=True, slots=True)
 class Thresholds:
-    """What ringing and howl take; ``drift`` is what every hop costs the evidence."""
+    """What ringing and howl take."""
 
-    drift: float
     ringing: DegreeThreshold
     howl: DegreeThreshold
 
@@ -90,27 +79,23 @@ class RingEvent:
 
 
 @dataclass(slots=True)
-class _Line:
+class _Open:
+    """An open ring, and where its line stands.
+
+    One that is another's is not announced, only followed, until it has been alone for a while.
+    """
+
+    ring: Ring
     bin: int
     frequency_hz: float
-    evidence: float = 0.0
-    growth_db_per_s: float = 0.0
-    share_of_power_db: float = -np.inf
-    share_of_octave_db: float = -np.inf
-    ring: Ring | None = None
+    is_another_s: bool
+    hops_alone: int = 0
     levels_db: deque[float] = field(default_factory=deque)
     hops_sunk: int = 0
 
-    def reaches(self, threshold: DegreeThreshold) -> bool:
-        return (
-            self.evidence >= threshold.evidence
-            and self.share_of_power_db >= threshold.share_of_power_db
-            and self.share_of_octave_db >= threshold.share_of_octave_db
-        )
-
 
 class RingBook:
-    """The lines of one resolution that are suspicious or ringing.
+    """The open rings of one resolution.
 
     Parameters
     ----------
@@ -122,9 +107,9 @@ class RingBook:
         Gives each new ring its number.
     exact_hz : callable
         Exact frequency of the line near a frequency, from the newest samples.
-    rings_elsewhere : callable
-        Whether another resolution has an open ring at a frequency: where two resolutions
-        overlap, one ring is one ring.
+    is_another_s : callable
+        Whether a line (Hz, dBFS) belongs to an open ring that has been announced already: the
+        same one seen by another resolution, or one whose distortion it is.
     """
 
     def __init__(
@@ -134,154 +119,145 @@ class RingBook:
         hop_s: float,
         new_id: Callable[[], int],
         exact_hz: Callable[[float], float],
-        rings_elsewhere: Callable[[float], bool] = lambda _: False,
+        is_another_s: Callable[[float, float], bool] = lambda *_: False,
     ) -> None:
         self._history = history
         self._hop_s = hop_s
         self._held_hops = max(2, round(HELD_S / hop_s))
         self._new_id = new_id
         self._exact_hz = exact_hz
-        self._rings_elsewhere = rings_elsewhere
-        self._lines: list[_Line] = []
+        self._is_another_s = is_another_s
+        self._open_rings: list[_Open] = []
 
     @property
     def open_rings(self) -> list[Ring]:
         """Rings that have not closed."""
-        return [line.ring for line in self._lines if line.ring is not None]
+        return [one.ring for one in self._open_rings if not one.is_another_s]
 
     def close_all(self, now_s: float) -> list[RingEvent]:
         """End every ring, as when the sound stops."""
-        lines, self._lines = self._lines, []
-        return [self._close(line, now_s) for line in lines if line.ring is not None]
+        closed, self._open_rings = self._open_rings, []
+        return [_closing(one, now_s) for one in closed if not one.is_another_s]
 
     def advance(
         self,
-        candidates: Candidates | None,
+        suspected: Suspected | None,
         log_odds: np.ndarray,
         thresholds: Thresholds,
         *,
         now_s: float,
     ) -> list[RingEvent]:
-        """Take in one hop's scored candidates (log-odds float [n]); return what changed."""
+        """Take in one hop's suspicious lines (log-odds float [n]); return what changed."""
         events: list[RingEvent] = []
-        matched = self._match(candidates, log_odds, thresholds)
-        kept: list[_Line] = []
-        for line in self._lines:
-            if id(line) not in matched:
-                line.evidence -= MISSED_PENALTY
-            line.evidence = min(line.evidence, 1.5 * thresholds.howl.evidence)
-            if line.ring is not None:
-                # An open ring is closed by its line's end, not by doubts about a line that stands.
-                line.evidence = max(line.evidence, 0.0)
-            else:
-                if line.evidence <= 0.0:
-                    continue
-                if line.reaches(thresholds.ringing):
-                    if self._rings_elsewhere(line.frequency_hz):
-                        line.evidence = 0.0
-                    else:
-                        events.append(self._open(line, now_s))
-            if line.ring is not None:
-                if line.ring.degree == "ringing" and line.reaches(thresholds.howl):
-                    line.ring = replace(
-                        line.ring,
-                        degree="howl",
-                        frequency_hz=self._exact_hz(line.frequency_hz),
-                        flagged_s=now_s,
-                    )
-                    events.append(RingEvent("howl", line.ring, now_s))
-                self._follow(line, line.ring)
-                if self._is_over(line):
-                    events.append(self._close(line, now_s))
-                    continue
-            kept.append(line)
-        self._lines = kept
+        if suspected is not None:
+            events = self._take(suspected, log_odds, thresholds, now_s)
+        for one in self._open_rings:
+            self._follow(one)
+        over = [one for one in self._open_rings if self._is_over(one) or self._stands_alone(one)]
+        if over:
+            self._open_rings = [one for one in self._open_rings if one not in over]
+            events += [_closing(one, now_s) for one in over if not one.is_another_s]
         return events
 
-    def _match(
-        self, candidates: Candidates | None, log_odds: np.ndarray, thresholds: Thresholds
-    ) -> set[int]:
-        """Give each candidate's evidence to its line; begin lines for the suspicious ones."""
-        matched: set[int] = set()
-        if candidates is None:
-            return matched
-        gain = np.minimum(np.maximum(log_odds, -LOG_ODDS_LIMIT), LOG_ODDS_LIMIT) - thresholds.drift
-        tolerance_hz = SAME_LINE_BINS * self._history.bin_hz
-        for i in np.argsort(-candidates.level_db):
-            frequency_hz = float(candidates.frequency_hz[i])
-            near = [
-                line
-                for line in self._lines
-                if abs(line.frequency_hz - frequency_hz) <= tolerance_hz and id(line) not in matched
-            ]
-            if near:
-                line = min(near, key=lambda line: abs(line.frequency_hz - frequency_hz))
-            elif gain[i] > 0.0:
-                line = _Line(int(candidates.bins[i]), frequency_hz)
-                self._lines.append(line)
-            else:
+    def _take(
+        self, suspected: Suspected, log_odds: np.ndarray, thresholds: Thresholds, now_s: float
+    ) -> list[RingEvent]:
+        """Give each line to its ring; open rings for likely ones, deepen those that are sure."""
+        events: list[RingEvent] = []
+        if not self._open_rings and log_odds.max() < thresholds.ringing.log_odds:
+            return events
+        rings, howls = (
+            (log_odds >= least.log_odds)
+            & (suspected.share_of_power_db >= least.share_of_power_db)
+            & (suspected.share_of_octave_db >= least.share_of_octave_db)
+            for least in (thresholds.ringing, thresholds.howl)
+        )
+        waiting = list(self._open_rings)
+        for i in np.argsort(-suspected.level_db):
+            frequency_hz = float(suspected.frequency_hz[i])
+            one = self._nearest(waiting, frequency_hz)
+            if one is not None:
+                waiting.remove(one)
+                one.bin, one.frequency_hz = int(suspected.bins[i]), frequency_hz
+                if one.ring.degree == "ringing":
+                    slope = float(suspected.slope_db_per_s[i])
+                    one.ring = replace(one.ring, growth_db_per_s=slope)
+            elif rings[i]:
+                one = self._opened(suspected, int(i), now_s)
+                self._open_rings.append(one)
+                if not one.is_another_s:
+                    events.append(RingEvent("ringing", one.ring, now_s))
+            if one is None or one.is_another_s:
                 continue
-            line.bin = int(candidates.bins[i])
-            line.frequency_hz = frequency_hz
-            line.evidence += float(gain[i])
-            line.growth_db_per_s = float(candidates.slope_db_per_s[i])
-            line.share_of_power_db = float(candidates.share_of_power_db[i])
-            line.share_of_octave_db = float(candidates.share_of_octave_db[i])
-            matched.add(id(line))
-        return matched
+            if howls[i] and one.ring.degree == "ringing":
+                exact_hz = self._exact_hz(frequency_hz)
+                one.ring = replace(one.ring, degree="howl", frequency_hz=exact_hz, flagged_s=now_s)
+                events.append(RingEvent("howl", one.ring, now_s))
+        return events
 
-    def _open(self, line: _Line, now_s: float) -> RingEvent:
-        standing = (self._history.level_db()[:, line.bin] - self._history.floor_db()[:, line.bin])[
+    def _nearest(self, rings: list[_Open], frequency_hz: float) -> _Open | None:
+        """The ring whose line this is, or None."""
+        tolerance_hz = SAME_LINE_BINS * self._history.bin_hz
+        near = [one for one in rings if abs(one.frequency_hz - frequency_hz) <= tolerance_hz]
+        return min(near, key=lambda one: abs(one.frequency_hz - frequency_hz), default=None)
+
+    def _opened(self, suspected: Suspected, i: int, now_s: float) -> _Open:
+        line_bin, near_hz = int(suspected.bins[i]), float(suspected.frequency_hz[i])
+        standing = (self._history.level_db()[:, line_bin] - self._history.floor_db()[:, line_bin])[
             ::-1
         ] > CLOSE_PROMINENCE_DB
         hops = len(standing) if standing.all() else int(np.argmin(standing))
-        frequency_hz = self._exact_hz(line.frequency_hz)
-        line.ring = Ring(
-            id=self._new_id(),
+        level_dbfs = self._level_dbfs(line_bin)
+        is_another_s = self._is_another_s(near_hz, level_dbfs)
+        frequency_hz = near_hz if is_another_s else self._exact_hz(near_hz)
+        ring = Ring(
+            id=0 if is_another_s else self._new_id(),
             degree="ringing",
             frequency_hz=frequency_hz,
             band=third_octave_of(frequency_hz),
-            level_dbfs=self._level_dbfs(line),
-            growth_db_per_s=line.growth_db_per_s,
+            level_dbfs=level_dbfs,
+            growth_db_per_s=float(suspected.slope_db_per_s[i]),
             start_s=max(0.0, now_s - hops * self._hop_s),
             flagged_s=now_s,
         )
-        return RingEvent("ringing", line.ring, now_s)
+        return _Open(ring, line_bin, near_hz, is_another_s)
 
-    def _follow(self, line: _Line, ring: Ring) -> None:
+    def _follow(self, one: _Open) -> None:
         """Note where an open ring's line stands now."""
-        level_db = self._level_dbfs(line)
-        prominence_db = level_db - float(self._history.floor_db(1)[0, line.bin])
-        line.hops_sunk = line.hops_sunk + 1 if prominence_db < CLOSE_PROMINENCE_DB else 0
-        line.levels_db.append(level_db)
-        while len(line.levels_db) > self._held_hops:
-            line.levels_db.popleft()
-        line.ring = replace(
-            ring,
-            level_dbfs=max(level_db, ring.level_dbfs),
-            growth_db_per_s=line.growth_db_per_s
-            if ring.degree == "ringing"
-            else ring.growth_db_per_s,
-        )
+        level_db = self._level_dbfs(one.bin)
+        prominence_db = level_db - float(self._history.floor_db(1)[0, one.bin])
+        one.hops_sunk = one.hops_sunk + 1 if prominence_db < CLOSE_PROMINENCE_DB else 0
+        one.levels_db.append(level_db)
+        while len(one.levels_db) > self._held_hops:
+            one.levels_db.popleft()
+        if level_db > one.ring.level_dbfs:
+            one.ring = replace(one.ring, level_dbfs=level_db)
 
-    def _is_over(self, line: _Line) -> bool:
+    def _stands_alone(self, one: _Open) -> bool:
+        """Whether a line that was another ring's has outlived that one, and is a ring by itself."""
+        if not one.is_another_s:
+            return False
+        is_alone = not self._is_another_s(one.frequency_hz, one.levels_db[-1])
+        one.hops_alone = one.hops_alone + 1 if is_alone else 0
+        return one.hops_alone >= self._held_hops
+
+    def _is_over(self, one: _Open) -> bool:
         """Whether the line of an open ring has sunk or is falling away."""
-        level_db = line.levels_db[-1]
-        fall_db = max(line.levels_db) - level_db
-        back = min(4, len(line.levels_db) - 1)
+        level_db = one.levels_db[-1]
+        fall_db = max(one.levels_db) - level_db
+        back = min(4, len(one.levels_db) - 1)
         falling_db_per_s = (
-            (level_db - line.levels_db[-1 - back]) / (back * self._hop_s) if back else 0.0
+            (level_db - one.levels_db[-1 - back]) / (back * self._hop_s) if back else 0.0
         )
         return (
-            line.hops_sunk >= CLOSE_HOPS
+            one.hops_sunk >= CLOSE_HOPS
             or fall_db >= CLOSE_FALL_DB
             or (fall_db >= CLOSE_SLOPE_FALL_DB and falling_db_per_s <= CLOSE_SLOPE_DB_PER_S)
         )
 
-    def _level_dbfs(self, line: _Line) -> float:
-        return float(self._history.level_db(1)[0, line.bin - 1 : line.bin + 2].max())
+    def _level_dbfs(self, line_bin: int) -> float:
+        return float(self._history.level_db(1)[0, line_bin - 1 : line_bin + 2].max())
 
-    def _close(self, line: _Line, now_s: float) -> RingEvent:
-        if line.ring is None:
-            raise RuntimeError("only a ring can be closed")
-        return RingEvent("closed", replace(line.ring, end_s=now_s), now_s)
+
+def _closing(one: _Open, now_s: float) -> RingEvent:
+    return RingEvent("closed", replace(one.ring, end_s=now_s), now_s)

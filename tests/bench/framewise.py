@@ -16,7 +16,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from monitor.listening.listener import THRESHOLDS, Listener
-from monitor.listening.rings import Way
+from monitor.listening.rings import Ring, RingBook, RingEvent, Thresholds, Way
+from monitor.listening.suspects import Suspected
 from tests.bench import literature
 from tests.bench.excerpts import CALM_S, RATE_HZ, Excerpt
 
@@ -24,6 +25,9 @@ LOBE_BINS = 2
 STANDS_OUT_DB = 10.0
 AROUND_BINS = 20
 """A bin stands out when it is so far above the mean level of those around it, itself counted."""
+NOTHING = -20.0
+"""Log-odds where there is no suspicious line."""
+SAME_LINE = 0.01
 _CODE_BITS = 17
 """Of a score as a 32-bit float: sign, exponent and 8 bits, steps of 0.4 %."""
 _CODES = 2**_CODE_BITS
@@ -94,30 +98,59 @@ def features(samples: np.ndarray, *, music: bool) -> Iterator[Scored]:
     yield "NINOS2-T at peak", grid, np.where(highest, standing, -np.inf)
 
 
-def ours(samples: np.ndarray, way: Way) -> Scored:
-    """The lantern's evidence at each frame's end, as the chain ships; 0 where there is none.
+class _Notes:
+    """Stands in a ring book's place and notes what it was asked about since it was last read."""
 
-    It stands in the two bins that a line lies between.  A line too faint for a degree stays at
-    what the degree asks for.  A ring is shown until its line ends, so the highest that it reached
-    counts.
+    def __init__(self, book: RingBook) -> None:
+        self._book = book
+        self.seen: list[tuple[float, float]] = []
+
+    @property
+    def open_rings(self) -> list[Ring]:
+        return self._book.open_rings
+
+    def advance(
+        self,
+        suspected: Suspected | None,
+        log_odds: np.ndarray,
+        thresholds: Thresholds,
+        *,
+        now_s: float,
+    ) -> list[RingEvent]:
+        self.seen = []
+        if suspected is not None:
+            heard = (suspected.share_of_power_db >= thresholds.howl.share_of_power_db) & (
+                suspected.share_of_octave_db >= thresholds.howl.share_of_octave_db
+            )
+            self.seen = list(zip(suspected.frequency_hz[heard], log_odds[heard], strict=True))
+        return self._book.advance(suspected, log_odds, thresholds, now_s=now_s)
+
+
+def ours(samples: np.ndarray, way: Way) -> Scored:
+    """The lantern's log-odds at each frame's end, as the chain ships; least where there are none.
+
+    They stand in the two bins that a line lies between.  A ring is shown until its line ends, so
+    the highest that it reached counts.
     """
     grid = Grid(1024)
     listener = Listener(sample_rate_hz=RATE_HZ, way=way)
-    asked = THRESHOLDS[way]
-    most = {None: asked.ringing.evidence, "ringing": asked.howl.evidence, "howl": np.inf}
+    notes = [_Notes(book) for book in listener._books]
+    listener._books = notes  # type: ignore[assignment]
     n_frames = len(samples) // grid.hop_samples
-    score = np.zeros((n_frames, grid.n_bins))
+    score = np.full((n_frames, grid.n_bins), NOTHING)
     highest: dict[int, float] = {}
     for frame in range(n_frames):
         listener.push(samples[frame * grid.hop_samples : (frame + 1) * grid.hop_samples])
-        for line in (line for book in listener._books for line in book._lines):
-            shown = min(line.evidence, most[line.ring.degree if line.ring else None])
-            if line.ring is not None:
-                shown = max(shown, highest.get(line.ring.id, asked.ringing.evidence))
-                highest[line.ring.id] = shown
-            below = int(line.frequency_hz * grid.window_samples / RATE_HZ)
+        lines = [seen for note in notes for seen in note.seen]
+        for ring in (ring for note in notes for ring in note.open_rings):
+            near = [odds for hz, odds in lines if abs(hz / ring.frequency_hz - 1.0) < SAME_LINE]
+            least = THRESHOLDS[way].ringing.log_odds
+            highest[ring.id] = max([highest.get(ring.id, least), *near])
+            lines.append((ring.frequency_hz, highest[ring.id]))
+        for frequency_hz, log_odds in lines:
+            below = int(frequency_hz * grid.window_samples / RATE_HZ)
             between = score[frame, below : below + 2]
-            np.maximum(between, shown, out=between)
+            np.maximum(between, log_odds, out=between)
     return f"ours, {way}", grid, score
 
 

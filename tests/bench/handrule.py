@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from monitor.listening.evidence import FEATURES
-from tests.bench.lines import candidates_of
+from tests.bench.lines import found_in, plain
 
 LEAST_SLOPE_DB_PER_S = 8.0
 MOST_RESIDUAL_DB = 0.5
@@ -24,7 +24,8 @@ def flags(samples: np.ndarray, *, sample_rate_hz: int) -> list[tuple[float, floa
     """Times in seconds and frequencies in Hz at which the rule calls a line a howl."""
     found: list[tuple[float, float]] = []
     last_s: dict[tuple[int, int], float] = {}
-    for layer, count, candidates in candidates_of(samples, sample_rate_hz=sample_rate_hz):
+    looks = found_in(samples, sample_rate_hz=sample_rate_hz, eye=plain)
+    for layer, count, candidates in looks:
         values = candidates.features
         slope = values[:, _COLUMN["slope_8"]]
         residual_db = values[:, _COLUMN["residual_8_db"]]
@@ -40,7 +41,7 @@ def flags(samples: np.ndarray, *, sample_rate_hz: int) -> list[tuple[float, floa
         )
         time_s = count / sample_rate_hz
         for i in np.flatnonzero(howls):
-            line = (layer, int(candidates.bins[i]) // 2)
+            line = (layer.resolution.stride, int(candidates.bins[i]) // 2)
             if time_s - last_s.get(line, -np.inf) > SAME_LINE_S:
                 found.append((time_s, float(candidates.frequency_hz[i])))
             last_s[line] = time_s

@@ -100,7 +100,7 @@ def _legend(made: Figure, panels: Sequence[Axes], words: str) -> None:
 def _delays(results: Results, path: Path) -> Path:
     made = figure(8.4, 4.8)
     axes = made.subplots()
-    names = sorted({name for loop in results.loops for name, factor in loop.scores})
+    names = sorted({name for loop in results.loops for name, _ in loop.scores})
     names = [*(name for name in names if name not in WAYS), *WAYS]
     ends: list[tuple[float, str, str]] = []
     for name in names:
@@ -214,7 +214,7 @@ def _trade_off(points: Sequence[Point], groups: Sequence[str], path: Path) -> Pa
     panels[0].set_ylabel("false howls an hour")
     _legend(made, panels, "shaded and upright line: goals; whisker: 95 % upper bound")
     made.suptitle(
-        "False howls against delay, from a quarter to four times the evidence asked for",
+        "False howls against delay, with the log-odds asked for moved by -3 to +2",
         x=0.01,
         ha="left",
         fontsize=11,

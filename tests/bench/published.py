@@ -41,6 +41,7 @@ from tests.bench.pool import run_all  # noqa: E402
 from tests.bench.replay import PLAIN, listen  # noqa: E402
 from tests.bench.report import cell, print_table  # noqa: E402
 from tests.bench.results import _finite  # noqa: E402
+from tests.bench.rows import SCORED_SEEDS_FROM  # noqa: E402
 from tests.bench.scoring import (  # noqa: E402
     NEAR_PART,
     Flagged,
@@ -50,7 +51,6 @@ from tests.bench.scoring import (  # noqa: E402
     facts_of,
     score_loop,
 )
-from tests.bench.train import SCORED_SEEDS_FROM  # noqa: E402
 from tests.bench.trials import PROGRAMME_S, render, samples_of  # noqa: E402
 
 GROUPS = ("music", "speech", "singing", "steady")
@@ -179,7 +179,7 @@ def _tuning_run(seed: int) -> tuple[Run, str]:
 
 
 def _ours(samples: np.ndarray, way: Way, rate_hz: int) -> list[Flagged]:
-    return listen(samples, sample_rate_hz=rate_hz, way=way, factors=(PLAIN,))[PLAIN]
+    return listen(samples, sample_rate_hz=rate_hz, way=way, moves=(PLAIN,))[PLAIN]
 
 
 def judge_sound(sound: Sound, seconds: float) -> SoundFindings:

@@ -25,7 +25,7 @@ from tests.bench.figures import (
 from tests.bench.material import Sound
 from tests.bench.replay import PLAIN
 from tests.bench.results import Results, curve
-from tests.bench.train import SCORED_SEEDS_FROM
+from tests.bench.rows import SCORED_SEEDS_FROM
 
 WAYS = ("soundcheck", "set")
 
@@ -291,7 +291,7 @@ def print_curve(results: Results) -> None:
     groups = sorted({group for point in points for group in point.false_howls})
     lines = [
         (
-            f"{point.row[0]} x {point.row[1]:g}",
+            f"{point.row[0]} {point.row[1]:+g}",
             f"{point.caught:.1f}",
             _number(point.median_s, 2),
             _number(point.late_s, 2),
@@ -304,7 +304,7 @@ def print_curve(results: Results) -> None:
         for point in points
     ]
     print_table(
-        "with the evidence asked for multiplied: howls caught, delay, ringing before the overtake; "
+        "with the log-odds asked for moved: howls caught, delay, ringing before the overtake; "
         f"false howls an hour (precision in %, with {HOWLS_AN_HOUR:g} howls an hour to be found)",
         ("", "caught %", "median s", "95 % s", "early %", *groups),
         lines,

@@ -75,16 +75,16 @@ def as_json(results: Results) -> str:
     """All results: figures, curve, every run and every false flag; "never" is null."""
 
     def named(scores: dict[Row, Any], value_of: Callable[[Any], Any]) -> dict[str, Any]:
-        return {f"{name} x {factor:g}": value_of(score) for (name, factor), score in scores.items()}
+        return {f"{name} {move:+g}": value_of(score) for (name, move), score in scores.items()}
 
     rows = sorted({row for loop in results.loops for row in loop.scores})
     content = {
         "figures": {
-            f"{name} x {factor:g}": {
+            f"{name} {move:+g}": {
                 key: asdict(measure)
-                for key, measure in loop_figures(results.loops, (name, factor)).items()
+                for key, measure in loop_figures(results.loops, (name, move)).items()
             }
-            for name, factor in rows
+            for name, move in rows
         },
         "curve": [asdict(point) for point in curve(results)],
         "loops": [

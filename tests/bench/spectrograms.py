@@ -17,9 +17,9 @@ from matplotlib.patheffects import withStroke
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from scipy.signal import stft
 
-from monitor.listening.scorer import Scorer
+from monitor.listening.scorer import Scorers
 from monitor.stage.provoke import Run
-from tests.bench.lines import candidates_of
+from tests.bench.lines import follower, found_in
 from tests.bench.look import (
     CANDLE,
     FAINT,
@@ -310,18 +310,21 @@ def _levels(
 def _odds(
     axes: Axes, samples: np.ndarray, rate_hz: int, hz: float, span_s: tuple[float, float]
 ) -> None:
-    """The scorer's log-odds for candidates within a semitone; no dot: no candidate there."""
-    scorer = Scorer.packaged()
-    times_s, odds = [], []
+    """Log-odds of looks and courses within a semitone; no dot: nothing is followed there."""
+    scorers = Scorers.packaged()
+    times_s, looks, courses = [], [], []
     begin = round(max(0.0, span_s[0] - PAST_S) * rate_hz)
     heard = samples[begin : round(span_s[1] * rate_hz)]
-    for _, count, found in candidates_of(heard, sample_rate_hz=rate_hz):
+    for _, count, found in found_in(heard, sample_rate_hz=rate_hz, eye=follower(scorers.look)):
         time_s = (begin + count) / rate_hz
         near = np.abs(np.log2(found.frequency_hz / hz)) < 0.5 / 12.0
         if time_s >= span_s[0] and near.any():
             times_s.append(time_s)
-            odds.append(float(scorer.log_odds(found.features[near]).max()))
+            looks.append(float(found.features[near, 0].max()))
+            courses.append(float(scorers.course.log_odds(found.features[near]).max()))
     axes.axhline(0.0, color=FAINT, linewidth=1.0)
-    axes.plot(times_s, np.clip(odds, -9.0, 9.0), ".", color=SLATE, markersize=3.5)
+    axes.plot(times_s, looks, ".", color=QUIET, markersize=2.0, label="of the look")
+    axes.plot(times_s, courses, ".", color=SLATE, markersize=3.5, label="of the course")
+    axes.legend(loc="lower right", ncols=2)
     axes.set_ylim(-10.0, 10.0)
     axes.set_ylabel("log-odds")

@@ -19,8 +19,8 @@ from tests.bench.figures import LoopResult, SoundResult
 from tests.bench.handrule import flags
 from tests.bench.material import SAMPLE_RATE_HZ, Sound, programme_for, sounds, varied
 from tests.bench.replay import PLAIN, listen
+from tests.bench.rows import SCORED_SEEDS_FROM
 from tests.bench.scoring import Flagged, Truth, facts_of, moments, score_loop
-from tests.bench.train import SCORED_SEEDS_FROM
 
 STABLE_SEEDS_FROM = SCORED_SEEDS_FROM + 50_000
 """Rooms of their own for the loops that never ring."""
@@ -73,9 +73,9 @@ def score_run(seed: int, stable: bool) -> LoopResult:
     run, programme = render(seed, stable=stable)
     truth = Truth(run)
     scores = {
-        (name, factor): score_loop(truth, found)
+        (name, move): score_loop(truth, found)
         for name, detector in detectors().items()
-        for factor, found in detector(run.closed, sample_rate_hz=run.sample_rate_hz).items()
+        for move, found in detector(run.closed, sample_rate_hz=run.sample_rate_hz).items()
     }
     return LoopResult(facts_of(run, programme=programme), scores)
 
@@ -90,9 +90,9 @@ def score_sound(sound: Sound, seconds: float) -> SoundResult:
     """All that the detectors flag in a sound without feedback."""
     samples = samples_of(sound, seconds)
     flagged = {
-        (name, factor): found
+        (name, move): found
         for name, detector in detectors().items()
-        for factor, found in detector(samples, sample_rate_hz=SAMPLE_RATE_HZ).items()
+        for move, found in detector(samples, sample_rate_hz=SAMPLE_RATE_HZ).items()
     }
     hours = len(samples) / SAMPLE_RATE_HZ / 3600.0
     return SoundResult(sound.path.name, sound.package, sound.group, sound.kind, hours, flagged)

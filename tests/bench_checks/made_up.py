@@ -10,6 +10,7 @@ import numpy as np
 from monitor.stage.nyquist import Critical
 from monitor.stage.provoke import Run, RunSpec
 from tests.bench.figures import LoopResult, Row, SoundResult
+from tests.bench.replay import PLAIN
 from tests.bench.results import Results
 from tests.bench.scoring import Flagged, LoopFacts, LoopScore
 
@@ -78,7 +79,7 @@ SCORE = LoopScore(
     lit_part=1.0,
 )
 MISSED = LoopScore(None, None, None, None, 1, 1, (), None)
-ROWS = [("soundcheck", 1.0), ("set", 1.0), ("hand rule", 1.0)]
+ROWS = [(name, PLAIN) for name in ("soundcheck", "set", "hand rule")]
 
 
 def _flagged(ring: Flagged) -> dict[Row, list[Flagged]]:

@@ -18,6 +18,7 @@ from tests.bench.figures import (
     rate,
     share,
 )
+from tests.bench.replay import PLAIN
 from tests.bench.report import Goal, cell, print_all, verdict
 from tests.bench.results import as_json, curve
 from tests.bench_checks.made_up import FACTS, ROWS, results
@@ -62,7 +63,7 @@ def test_nothing_to_count_is_no_figure() -> None:
 
 
 def test_figures_of_two_judged_loops() -> None:
-    found = loop_figures(results().loops, ("set", 1.0))
+    found = loop_figures(results().loops, ("set", PLAIN))
     assert found["caught"].value == 50.0
     assert found["caught"].count == 2
     assert math.isinf(found["howl_95_s"].value)
@@ -73,7 +74,7 @@ def test_figures_of_two_judged_loops() -> None:
     # One false howl and three false ringings in three runs of 36 s.
     assert found["false_howls"].value == pytest.approx(1 / 0.03)
     assert found["false_ringings"].value == pytest.approx(3 / 0.03)
-    assert math.isnan(loop_figures(results().loops, ("hand rule", 1.0))["ringing_before"].value)
+    assert math.isnan(loop_figures(results().loops, ("hand rule", PLAIN))["ringing_before"].value)
 
 
 def test_precision_by_hand() -> None:
@@ -108,7 +109,7 @@ def test_the_tables_name_the_worst_package(capsys: pytest.CaptureFixture[str]) -
 
 
 def test_the_curve_holds_every_group_apart() -> None:
-    (point,) = [point for point in curve(results()) if point.row == ("set", 1.0)]
+    (point,) = [point for point in curve(results()) if point.row == ("set", PLAIN)]
     assert set(point.false_howls) == {"music"}
     assert point.false_howls["music"].value == pytest.approx(0.5)
     assert point.false_ringings["music"].value == pytest.approx(1.0)
@@ -117,7 +118,7 @@ def test_the_curve_holds_every_group_apart() -> None:
 
 def test_json_has_null_for_never() -> None:
     content = json.loads(as_json(results()))
-    assert content["figures"]["set x 1"]["howl_95_s"]["value"] is None
-    assert content["figures"]["set x 1"]["caught"]["value"] == 50.0
+    assert content["figures"]["set +0"]["howl_95_s"]["value"] is None
+    assert content["figures"]["set +0"]["caught"]["value"] == 50.0
     assert len(content["loops"]) == 4
-    assert content["sounds"][0]["flagged"]["set x 1"][0]["end_s"] is None
+    assert content["sounds"][0]["flagged"]["set +0"][0]["end_s"] is None

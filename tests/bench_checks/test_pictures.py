@@ -18,6 +18,7 @@ from tests.bench.figures import LoopResult, SoundResult
 from tests.bench.gallery import in_words, worst_false_alarms, worst_misses
 from tests.bench.look import CANDLE, GROUND, INK
 from tests.bench.pictures import draw_curves
+from tests.bench.replay import PLAIN
 from tests.bench.results import Results
 from tests.bench.scoring import Flagged
 from tests.bench.spectrograms import draw_case
@@ -101,7 +102,7 @@ def test_the_worst_misses_come_first() -> None:
 
 def test_the_worst_false_alarms_are_the_sets_longest_one_a_sound() -> None:
     def sound(name: str, group: str, **rings: list[Flagged]) -> SoundResult:
-        flagged = {(row, 1.0): rings.get(row, []) for row, _ in ROWS}
+        flagged = {(row, PLAIN): rings.get(row, []) for row, _ in ROWS}
         return SoundResult(name, "packed", group, "band", 0.1, flagged)
 
     short, long = Flagged(440.0, -4, 1.0, 1.5, 2.0), Flagged(880.0, -1, 1.0, 1.5, 4.0)

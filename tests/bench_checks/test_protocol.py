@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from monitor.listening.listener import THRESHOLDS
 from monitor.stage.filters import low_cut_response
 from monitor.stage.provoke import _stage
 from tests.bench import protocol
@@ -144,7 +145,7 @@ def test_features_have_a_score_for_every_bin_of_every_frame() -> None:
 def test_our_evidence_is_where_the_howl_is(excerpt: Excerpt) -> None:
     _, grid, score = ours(excerpt.samples, "soundcheck")
     howls, _ = labels(excerpt, grid, len(score))
-    assert score[howls].max() > 6.0
+    assert score[howls].max() > THRESHOLDS["soundcheck"].howl.log_odds
     before = grid.ends_s(len(score)) < CALM_S
     assert score[before].max() < score[howls].max()
 

@@ -10,7 +10,7 @@ import pytest
 
 from monitor.listening.listener import Listener
 from monitor.listening.rings import Way
-from tests.bench.replay import FACTORS, PLAIN, listen, scaled
+from tests.bench.replay import MOVES, PLAIN, listen, moved
 from tests.bench.scoring import episodes
 
 RATE_HZ = 16000
@@ -28,23 +28,23 @@ def ringing_room() -> np.ndarray:
 
 
 @pytest.mark.parametrize("way", get_args(Way))
-def test_each_factor_is_a_listener_of_its_own(way: Way) -> None:
+def test_each_move_is_a_listener_of_its_own(way: Way) -> None:
     samples = ringing_room()
     found = listen(samples, sample_rate_hz=RATE_HZ, way=way)
-    assert set(found) == set(FACTORS)
-    for factor in (FACTORS[0], PLAIN, FACTORS[-1]):
+    assert set(found) == set(MOVES)
+    for move in (MOVES[0], PLAIN, MOVES[-1]):
         listener = Listener(sample_rate_hz=RATE_HZ, way=way)
-        listener._thresholds = scaled(listener._thresholds, factor)
+        listener._thresholds = moved(listener._thresholds, move)
         alone = episodes(listener.push(samples))
-        assert sorted(found[factor], key=str) == sorted(alone, key=str)
+        assert sorted(found[move], key=str) == sorted(alone, key=str)
     assert {round(ring.frequency_hz, -1) for ring in found[PLAIN]} == {180.0, 1900.0}
 
 
-def test_more_evidence_takes_longer() -> None:
+def test_asking_for_more_takes_longer() -> None:
     found = listen(ringing_room(), sample_rate_hz=RATE_HZ, way="set")
     first_s = [
-        min((ring.howl_s for ring in found[factor] if ring.howl_s is not None), default=math.inf)
-        for factor in FACTORS
+        min((ring.howl_s for ring in found[move] if ring.howl_s is not None), default=math.inf)
+        for move in MOVES
     ]
     assert first_s == sorted(first_s)
     assert first_s[0] < first_s[-1]

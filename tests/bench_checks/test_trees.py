@@ -23,7 +23,7 @@ def test_scale_bias_and_order_of_questions_are_kept():
             }
         ],
     }
-    scorer = Scorer(weights_of(model, note="made up"))
+    scorer = Scorer(weights_of(model, FEATURES), FEATURES)
     lines = np.zeros((4, len(FEATURES)))
     lines[:, 4] = [0.0, 2.0, 0.0, 2.0]
     lines[:, 9] = [-2.0, -2.0, 0.0, 0.0]

@@ -209,4 +209,65 @@ def test_line_frequency_is_free_of_the_parabola_s_bias(offset_bins):
 def test_where_two_resolutions_meet_one_line_is_one_ring(frequency_hz, rate_hz):
     samples = growing_line(rate_hz=rate_hz, frequency_hz=frequency_hz, growth_db_per_s=20.0)
     howls = [e.ring for e in listen(samples, rate_hz=rate_hz) if e.kind == "howl"]
-    assert [ring.frequency_hz for ring in howls] == pytest.approx([frequency_hz], rel=0.003)
+    assert [ring.frequency_hz for ring in howls] == pytest.approx([frequency_hz], rel=0.005)
+
+
+@pytest.mark.parametrize(("rate_hz", "frequency_hz"), [(48000, 1234.0), (44100, 140.0)])
+def test_a_trace_is_the_line_s_own_level_hop_by_hop(rate_hz, frequency_hz):
+    t = np.arange(int(4.0 * rate_hz)) / rate_hz
+    samples = 10.0 ** ((10.0 * t - 60.0) / 20.0) * np.sin(2 * np.pi * frequency_hz * t)
+    listener = Listener(sample_rate_hz=rate_hz)
+    listener.push(samples)
+    whole = listener.trace(frequency_hz, -1.0)
+    assert len(whole.times_s) * np.diff(whole.times_s).mean() == pytest.approx(3.0, abs=0.05)
+    # A window is heard at its middle; a full-scale sine stands at 0 dB, its lobe 1.76 dB above
+    # (the noise bandwidth of a Hann window, 1.5 bins).
+    window_s = 0.171 if frequency_hz < 250.0 else 0.0853
+    expected = 10.0 * (whole.times_s - window_s / 2.0) - 60.0 + 1.76
+    assert whole.level_dbfs == pytest.approx(expected, abs=0.3)
+    assert (whole.floor_dbfs < whole.level_dbfs - 20.0).all()
+    newer = listener.trace(frequency_hz, whole.times_s[-4])
+    assert newer.times_s == pytest.approx(whole.times_s[-3:])
+    assert newer.level_dbfs == pytest.approx(whole.level_dbfs[-3:])
+    assert len(listener.trace(frequency_hz, whole.times_s[-1]).times_s) == 0
+
+
+def test_a_trace_of_what_is_not_listened_to_is_refused():
+    with pytest.raises(ValueError, match="20 Hz is outside"):
+        Listener(sample_rate_hz=48000).trace(20.0, 0.0)
+
+
+def test_the_harmonics_of_a_clipped_ring_are_no_rings():
+    samples = growing_line(
+        rate_hz=48000,
+        frequency_hz=700.0,
+        growth_db_per_s=30.0,
+        from_s=0.5,
+        until_s=4.0,
+        total_s=4.5,
+    )
+    clipped = np.clip(samples, -0.01, 0.01)
+    events = listen(clipped, rate_hz=48000, way="soundcheck")
+    assert {round(event.ring.frequency_hz) for event in events} == {700}
+
+
+def test_a_ring_at_a_multiple_is_told_when_the_louder_one_has_gone():
+    louder = growing_line(
+        rate_hz=48000,
+        frequency_hz=700.0,
+        growth_db_per_s=30.0,
+        from_s=0.5,
+        until_s=3.0,
+        total_s=8.0,
+    )
+    softer = growing_line(
+        rate_hz=48000,
+        frequency_hz=2100.0,
+        growth_db_per_s=20.0,
+        from_s=2.0,
+        until_s=7.0,
+        total_s=8.0,
+    )
+    events = listen(louder + 0.3 * softer, rate_hz=48000, way="soundcheck")
+    begun = [round(e.ring.frequency_hz) for e in events if e.kind == "ringing"]
+    assert begun == [700, 2100]
