@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import logging
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from monitor.adviser import Adviser
-from monitor.lines import trace_of
 from monitor.listening.listener import Listener
 from monitor.listening.rings import RingEvent
 from monitor.news import DeskStands, LineHeard, News, RingSaid
@@ -31,7 +29,7 @@ MOST_FOLLOWED = 8
 class _Line:
     id: int
     frequency_hz: float
-    told_s: float = -math.inf
+    told_s: float = 0.0
     closed_s: float | None = None
 
 
@@ -98,7 +96,7 @@ class Handover:
     def _heard(self, listener: Listener, offset_s: float) -> list[LineHeard]:
         found = []
         for line in list(self._lines.values()):
-            trace = trace_of(listener, line.frequency_hz, line.told_s)
+            trace = listener.trace(line.frequency_hz, line.told_s)
             if len(trace.times_s):
                 line.told_s = float(trace.times_s[-1])
                 found.append(
@@ -106,8 +104,8 @@ class Handover:
                         line.id,
                         line.frequency_hz,
                         trace.times_s + offset_s,
-                        trace.level_dbfs.copy(),
-                        trace.floor_dbfs.copy(),
+                        trace.level_dbfs,
+                        trace.floor_dbfs,
                     )
                 )
             if line.closed_s is not None and listener.clock_s > line.closed_s + AFTER_S:

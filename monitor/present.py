@@ -225,6 +225,7 @@ def equaliser_fields(equaliser: Equaliser) -> dict[str, Any]:
     """Return the user's sliders."""
     return {
         "name": equaliser.name,
+        "deepest_db": max(s.deepest_db for s in equaliser.sliders),
         "sliders": [
             {"label": s.label, "centre_hz": round(s.centre_hz, 2)} for s in equaliser.sliders
         ],

@@ -68,14 +68,26 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
 
     @app.post("/stage")
     def stage() -> tuple[Response, int]:
-        return _practice("stage")
+        return _command("stage", practice_only=True)
 
     @app.post("/way")
     def way() -> tuple[Response, int]:
-        return _practice("way")
+        return _command("way", practice_only=True)
 
-    def _practice(name: str) -> tuple[Response, int]:
-        """Pass a command on, on the practice stage only: a box has no controls here yet."""
+    @app.post("/ring-out")
+    def ring_out() -> tuple[Response, int]:
+        return _command("ring_out")
+
+    @app.post("/pull")
+    def pull() -> tuple[Response, int]:
+        return _command("pull")
+
+    def _command(name: str, *, practice_only: bool = False) -> tuple[Response, int]:
+        """Pass a command on.
+
+        The ring-out and what somebody pulled are asked for on a real box too: it is the person's
+        own, on its own network, and nothing of it reaches the sound.
+        """
         refused = refusal(request)
         if refused is not None:
             return line(*refused)
@@ -85,7 +97,7 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
         snapshot = newest_snapshot(client)
         if not snapshot:
             return line("the box does not answer; is it switched on?", 503)
-        if "stage" not in snapshot:
+        if practice_only and "stage" not in snapshot:
             return line(
                 "only the practice stage is steered from here; a box goes by its settings file", 403
             )

@@ -84,7 +84,7 @@ def test_face_of_one_ring_names_band_hz_and_slider() -> None:
     assert (found.kind, found.headline) == ("ringing", "2.5k")
     assert (found.line_1, found.line_2) == ("2480 Hz", "pull 2.5k")
     found = face(situation(rings=(shown(degree="howl", again=3),)))
-    assert (found.kind, found.line_2) == ("howl", "pull 2.5k  again! 3")
+    assert (found.kind, found.line_1) == ("howl", "2480 Hz  again! 3")
 
 
 def test_face_of_several_names_the_first_and_the_others_once() -> None:

@@ -17,46 +17,126 @@ export function size(svg) {
 
 const within = (x, margin, width) => Math.min(width - margin, Math.max(margin, x));
 
-/** The user's equaliser: quiet lines; a long wedge hangs from the slider to pull. */
-export function drawSliders(svg, snapshot) {
+const number = (db) => String(Math.round(db * 10) / 10);
+
+/** How far each slider stands pulled, in dB, by its place in the row. */
+export function standing(snapshot) {
+  const { sliders } = snapshot.equaliser;
+  const stands = sliders.map(() => 0);
+  if (snapshot.stage) {
+    snapshot.stage.sliders.forEach((slider, i) => { stands[i] = -slider.cut_db; });
+  } else {
+    for (const one of snapshot.standing ?? []) stands[one.slider] = -one.cut_db;
+  }
+  return stands;
+}
+
+/**
+ * The user's equaliser: quiet lines with the sliders where they stand; a long wedge with its
+ * depth hangs from each slider to pull. A pull is { slider, label, more_db }.
+ */
+export function drawSliders(svg, snapshot, pulls) {
   if (svg.hasAttribute("hidden")) return;
   const [width, height] = size(svg);
-  const sliders = snapshot.equaliser.sliders;
-  const cuts = snapshot.stage?.sliders;
-  const lowest = snapshot.stage?.cut_max_db ?? 15;
+  const { sliders, deepest_db: deepest = 12 } = snapshot.equaliser;
+  const stands = standing(snapshot);
   const step = width / sliders.length;
+  const x = (i) => (i + 0.5) * step;
   const bottom = height - 22;
+  const asked = new Map(pulls.map((pull) => [pull.slider, pull]));
   const parts = [];
-  const pulls = new Set(snapshot.rings.map((ring) => ring.slider));
+  const front = [];
   sliders.forEach((slider, i) => {
-    const x = (i + 0.5) * step;
-    parts.push(make("line", { class: "way", x1: x, x2: x, y1: 4, y2: bottom }));
-    const cut = Math.abs(cuts?.[i]?.cut_db ?? 0) / Math.abs(lowest);
-    const y = 8 + Math.min(1, cut) * (bottom - 16);
+    parts.push(make("line", { class: "way", x1: x(i), x2: x(i), y1: 4, y2: bottom }));
+    const y = 8 + Math.min(1, stands[i] / deepest) * (bottom - 16);
     const half = Math.min(5, step / 2.6);
-    if (pulls.has(slider.label)) {
-      const wide = Math.max(7, step * 0.7);
-      parts.push(make("polygon", {
-        class: "wedge", points: `${x - wide},0 ${x + wide},0 ${x},${bottom}`,
-      }));
-      parts.push(make("text", {
-        class: "named", x: within(x, 18, width), y: height - 5,
-      }, slider.label));
-    } else {
+    if (stands[i] > 0) {
+      parts.push(make("line", { class: "pulled", x1: x(i), x2: x(i), y1: 4, y2: y }));
+    }
+    if (!asked.has(i)) {
       parts.push(make("rect", {
-        class: "stand", x: x - half, y: y - 2, width: 2 * half, height: 4, rx: 2,
+        class: "stand", x: x(i) - half, y: y - 2, width: 2 * half, height: 4, rx: 2,
       }));
+      return;
+    }
+    const wide = Math.min(22, Math.max(9, step * 0.8));
+    parts.push(make("polygon", {
+      class: "wedge", points: `${x(i) - wide},0 ${x(i) + wide},0 ${x(i)},${bottom}`,
+    }));
+    const more = asked.get(i).more_db;
+    if (more) {
+      const right = x(i) < width / 2;
+      front.push(make("text", {
+        class: `depth ${right ? "start" : "end"}`,
+        x: x(i) + (right ? 1 : -1) * (wide * 0.62 + 6), y: bottom * 0.52,
+      }, `\u2212${number(more)}`));
     }
   });
-  const named = sliders.map((slider, i) => [slider.label, i]).filter(([label]) => pulls.has(label));
-  for (const i of [0, sliders.length - 1]) {
-    if (named.every(([, j]) => Math.abs(i - j) * step > 40)) {
-      const x = within((i + 0.5) * step, 14, width);
-      parts.push(make("text", { x, y: height - 6 }, sliders[i].label));
+  parts.push(...front, ...names(sliders, asked, stands, x, [width, height]));
+  svg.replaceChildren(...parts);
+  svg.setAttribute("aria-label", told(sliders, pulls, stands));
+}
+
+/** Names below the row: of what is to be pulled first, then of what stands, then of the ends. */
+function names(sliders, asked, stands, x, [width, height]) {
+  const parts = [];
+  const taken = [];
+  const put = (i, named) => {
+    const wide = (named ? 9 : 6.5) * sliders[i].label.length + 8;
+    const at = within(x(i), wide / 2, width);
+    if (taken.some(([from, to]) => at + wide / 2 > from && at - wide / 2 < to)) return;
+    taken.push([at - wide / 2, at + wide / 2]);
+    parts.push(make("text", { class: named ? "named" : "", x: at, y: height - 5 }, sliders[i].label));
+  };
+  for (const i of asked.keys()) if (i !== undefined) put(i, true);
+  stands.forEach((db, i) => { if (db > 0) put(i, false); });
+  put(0, false);
+  put(sliders.length - 1, false);
+  return parts;
+}
+
+function told(sliders, pulls, stands) {
+  const now = pulls.map((pull) => pull.more_db
+    ? `${pull.label} by ${number(pull.more_db)} dB` : pull.label);
+  const stood = sliders.flatMap(({ label }, i) =>
+    stands[i] > 0 ? [`${label} at \u2212${number(stands[i])} dB`] : []);
+  return `Your equaliser${now.length ? `, pull ${now.join(", ")}` : ""}${
+    stood.length ? `; pulled already: ${stood.join(", ")}` : ", nothing pulled yet"}`;
+}
+
+/** What was pulled as one curve over the frequencies, with the rings on it. */
+export function drawCurve(svg, { curve, rings, deepest }) {
+  const [width, height] = size(svg);
+  const base = height - 18;
+  const lowest = Math.max(deepest, ...curve.db.map((db) => -db));
+  const [low, high] = [Math.log(curve.hz[0]), Math.log(curve.hz.at(-1))];
+  const x = (hz) => ((Math.log(hz) - low) / (high - low)) * (width - 16) + 8;
+  const y = (db) => 22 + (-db / lowest) * (base - 30);
+  const points = curve.hz.map((hz, i) => `${x(hz).toFixed(1)},${y(curve.db[i]).toFixed(1)}`);
+  const parts = [
+    make("line", { class: "way", x1: 8, x2: width - 8, y1: y(0), y2: y(0) }),
+    make("polyline", { class: "cutting", points: points.join(" ") }),
+  ];
+  const taken = [];
+  for (const ring of rings) {
+    const at = x(ring.frequency_hz);
+    const deep = y(-ring.depth_db);
+    const held = ring.fate !== "left" && ring.fate !== "rings";
+    parts.push(make("line", { class: "way", x1: at, x2: at, y1: 16, y2: deep }));
+    parts.push(make("circle", { class: held ? "wedge" : "hollow", cx: at, cy: deep, r: 5 }));
+    const wide = 8 * ring.band.length + 6;
+    const middle = within(at, wide / 2, width);
+    if (taken.every((other) => Math.abs(other - middle) > wide)) {
+      taken.push(middle);
+      parts.push(make("text", { class: "named", x: middle, y: 12 }, ring.band));
     }
   }
+  for (const [label, hz] of [["100", 100], ["1k", 1000], ["10k", 10000]]) {
+    parts.push(make("text", { x: x(hz), y: height - 3 }, label));
+  }
   svg.replaceChildren(...parts);
-  svg.setAttribute("aria-label", `Your equaliser, pull ${[...pulls].join(", ")}`);
+  svg.setAttribute("aria-label", `What was pulled: ${rings.map((ring) =>
+    `at ${ring.band} ${number(ring.depth_db)} dB`).join(", ") || "nothing"}`);
 }
 
 /** Third-octave levels as one thin line, with the rings held on it. */

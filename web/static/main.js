@@ -1,5 +1,7 @@
 // Keeps the page fed: events while they come, polling where they cannot, and the age of it all.
 import { show, showAge } from "./view.js";
+import { followAdvice } from "./advice.js";
+import { followRingOut } from "./ringout.js";
 import { followPractice } from "./practice.js";
 import { followRooms } from "./rooms.js";
 import { followPlaces } from "./places.js";
@@ -21,7 +23,9 @@ function take(answer) {
     : Infinity;
   if (answer.snapshot) {
     show(answer.snapshot);
+    followAdvice(answer.snapshot);
     followRooms(answer.snapshot);
+    followRingOut(answer.snapshot);
     followPractice(answer.snapshot);
     followPlaces(answer.snapshot);
     followHearing(answer.snapshot);

@@ -1,6 +1,6 @@
 // Rooms of the practice stage, and where its things can stand; their limits on one scale.
 import { make, size } from "./drawing.js";
-import { send } from "./practice.js";
+import { send } from "./send.js";
 
 const at = (id) => document.getElementById(id);
 let built = "";
@@ -11,7 +11,7 @@ export const signed = (db) =>
 
 async function ask(command) {
   at("stage-said").textContent = "";
-  at("stage-said").textContent = await send(command);
+  at("stage-said").textContent = await send("/stage", command);
 }
 
 function buildRooms(stage) {

@@ -1,20 +1,11 @@
 // The practice stage: a fader and the equaliser's sliders, only where there is a stage.
+import { send } from "./send.js";
+
 const at = (id) => document.getElementById(id);
 let built = "";
 
-/** Send a command to the stage; returns why it was refused, empty when it was taken. */
-export async function send(command) {
-  const answer = await fetch("/stage", {
-    method: "POST",
-    headers: { "Content-Type": "application/json" },
-    body: JSON.stringify(command),
-  }).catch(() => null);
-  if (!answer) return "the box is not answering";
-  return answer.ok ? "" : (await answer.json()).error;
-}
-
 async function move(command) {
-  const refused = await send(command);
+  const refused = await send("/stage", command);
   if (refused) at("advice").textContent = refused;
 }
 
@@ -40,9 +31,17 @@ function bring(cell) {
   desk.scrollLeft = cell.offsetLeft - desk.offsetLeft - (desk.clientWidth - cell.clientWidth) / 2;
 }
 
+/** The labels of the sliders to pull now: as advised, else the nearest to each ring. */
+function asked(snapshot) {
+  const pulls = snapshot.ring_out?.pulls_now.length
+    ? snapshot.ring_out.pulls_now
+    : snapshot.advice?.pulls ?? [];
+  return pulls.length ? pulls.map((one) => one.label) : snapshot.rings.map((ring) => ring.slider);
+}
+
 export function followPractice(snapshot) {
   const { stage } = snapshot;
-  at("practice").hidden = !stage;
+  for (const id of ["practice", "mixer", "where"]) at(id).hidden = !stage;
   if (!stage) return;
   const labels = stage.sliders.map((slider) => slider.label).join(" ");
   if (labels !== built) {
@@ -57,7 +56,7 @@ export function followPractice(snapshot) {
   // What a finger is on is not moved under it.
   if (document.activeElement !== fader) fader.value = stage.fader_db;
   at("fader-db").textContent = `${Number(fader.value).toFixed(1)} dB`;
-  const pulls = new Set(snapshot.rings.map((ring) => ring.slider));
+  const pulls = new Set(asked(snapshot));
   [...at("desk").children].forEach((cell, i) => {
     const input = cell.firstElementChild;
     if (document.activeElement !== input) input.value = stage.sliders[i].cut_db;

@@ -1,7 +1,7 @@
 // The rooms of the page, named by what the person does there. A room is a value in the
 // data-rooms of what belongs to it, and a link in the rail; to add one, add both.
 const HOME = "set";
-const titles = { practice: "practice-title", ears: "ears-title" };
+const titles = { "ring-out": "ring-out-title", practice: "practice-title", ears: "ears-title" };
 
 let hasStage = false;
 let chosen = false; // by the person, not by us

@@ -1,4 +1,5 @@
 // One snapshot onto the page.
+import { pullsNow } from "./advice.js";
 import { drawLevels, drawPanel, drawSliders } from "./drawing.js";
 
 const STALE_S = 2;
@@ -30,7 +31,8 @@ function ordinal(n) {
 function place(ring, snapshot) {
   const sliders = snapshot.equaliser.sliders;
   const index = sliders.findIndex((slider) => slider.label === ring.slider);
-  return `pull ${ring.slider}, the ${ordinal(index + 1)} slider of ${sliders.length}`;
+  const line = snapshot.advice?.line ?? `pull ${ring.slider}`;
+  return `${line}, the ${ordinal(index + 1)} slider of ${sliders.length}`;
 }
 
 const WORDS = {
@@ -51,7 +53,7 @@ function headline(snapshot) {
     text("band", first.band);
     band.dataset.length = String(Math.min(5, Math.max(4, first.band.length)));
     text("hz", `${hz(first.frequency_hz)}, for ${span(first.ringing_for_s)}`);
-    text("slider", `pull ${first.slider}`);
+    text("slider", snapshot.advice?.line ?? `pull ${first.slider}`);
   } else {
     const state = snapshot.state;
     text("what", state === "quiet" ? "" : state === "deaf" ? "" : "a moment");
@@ -114,6 +116,7 @@ function box(snapshot) {
     lamp: snapshot.lamp.health,
     panel: snapshot.panel.health,
     journal: snapshot.journal?.health ?? "off",
+    advice: snapshot.adviser?.health,
   };
   const list = at("hears");
   const entries = Object.entries(rows).filter(([, value]) => value);
@@ -140,8 +143,9 @@ export function show(snapshot) {
   text("way", snapshot.way);
   headline(snapshot);
   recent(snapshot);
-  at("sliders").toggleAttribute("hidden", snapshot.rings.length === 0);
-  drawSliders(at("sliders"), snapshot);
+  const anything = snapshot.rings.length > 0 || (snapshot.standing ?? []).length > 0;
+  at("sliders").toggleAttribute("hidden", !anything);
+  drawSliders(at("sliders"), snapshot, snapshot.rings.length ? pullsNow(snapshot) : []);
   drawLevels(at("levels"), snapshot);
   box(snapshot);
 }

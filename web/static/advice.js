@@ -1,0 +1,76 @@
+// The advice in a set: how far to pull, what else would do, and saying that it was done.
+import { standing } from "./drawing.js";
+import { send } from "./send.js";
+
+const at = (id) => document.getElementById(id);
+const OFFERED_MS = 90_000; // the hand comes free between two songs
+let shown = null; // the newest snapshot
+let offered = null; // what was last asked for, and until when it can be confirmed
+
+export const decibels = (db) => String(Math.round(db * 10) / 10);
+
+/** The line of a pull: "2.5k by 4". */
+export const pullWords = (pull) => `${pull.label} by ${decibels(pull.more_db)}`;
+
+/** The sliders to pull now: as advised, else the nearest to each ring. */
+export function pullsNow(snapshot) {
+  if (snapshot.advice) return snapshot.advice.pulls;
+  const { sliders } = snapshot.equaliser;
+  return snapshot.rings.map((ring) => ({
+    slider: sliders.findIndex((one) => one.label === ring.slider), label: ring.slider,
+  })).filter((pull) => pull.slider >= 0);
+}
+
+function text(element, value) {
+  if (element.textContent !== value) element.textContent = value;
+}
+
+function offer(snapshot) {
+  const { advice, stage } = snapshot;
+  if (advice?.pulls.length) {
+    offered = { pulls: advice.pulls, until: performance.now() + OFFERED_MS };
+  }
+  const stands = standing(snapshot);
+  if (offered && (performance.now() > offered.until
+    || offered.pulls.every((pull) => stands[pull.slider] >= pull.pull_db - 0.25))) {
+    offered = null;
+  }
+  at("asked").hidden = Boolean(stage) || !offered;
+  if (offered) {
+    text(at("asked-words"), snapshot.rings.length ? ""
+      : `last asked for: ${offered.pulls.map(pullWords).join(", ")}`);
+  }
+  at("flat").hidden = Boolean(stage) || !stands.some((db) => db > 0);
+}
+
+export function followAdvice(snapshot) {
+  shown = snapshot;
+  const { advice } = snapshot;
+  const lines = [];
+  if (advice?.second) lines.push(`or ${pullWords(advice.second)}`);
+  if (advice?.hint) lines.push(advice.hint);
+  at("hint").hidden = lines.length === 0;
+  text(at("hint"), lines.join(" \u00b7 "));
+  offer(snapshot);
+}
+
+async function stands(pull, cutDb) {
+  const command = { slider: pull.slider, cut_db: cutDb };
+  if (pull.centre_hz !== undefined) Object.assign(command, { centre_hz: pull.centre_hz, q: pull.q });
+  return send("/pull", command);
+}
+
+at("asked-done").addEventListener("click", async () => {
+  for (const pull of offered?.pulls ?? []) {
+    const refused = await stands(pull, -pull.pull_db);
+    if (refused) {
+      text(at("asked-words"), refused);
+      return;
+    }
+  }
+  offered = null;
+  at("asked").hidden = true;
+});
+at("flat").firstElementChild.addEventListener("click", async () => {
+  for (const one of shown?.standing ?? []) await stands(one, 0);
+});

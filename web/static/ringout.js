@@ -1,0 +1,158 @@
+// The ring-out: one sentence, one picture of the person's own equaliser, one main button.
+import { decibels } from "./advice.js";
+import { drawCurve, drawSliders } from "./drawing.js";
+import { send } from "./send.js";
+
+const at = (id) => document.getElementById(id);
+
+// What each step is called on its button; the first that makes sense is the main one.
+const MAIN = {
+  none: [["open", "Get ready"]],
+  ready: [["begin", "I have read this: begin"]],
+  raise: [["stop", "That is loud enough"]],
+  pull: [["pulled", "I have pulled it"]],
+  listen: [["pulled", "Yes, pulled"]],
+  back_off: [["turned_down", "It is down"]],
+  paused: [["go_on", "Go on"]],
+  done: [["open", "Another ring-out"]],
+};
+const SMALL = {
+  turned_down: "I turned it down",
+  skip: "leave this ring",
+  undo: "undo the last pull",
+  pause: "pause",
+  stop: "stop here",
+  close: "put this away",
+};
+const NOTHING = {
+  phase: "none",
+  say: "Ring it out",
+  detail: "Before the doors open: raise the fader until the room rings, pull what rings, and raise"
+    + " again. The box listens, says which of your sliders and how far, and when to stop.",
+  pulls_now: [], rings: [], hints: [], cautions: [], may: ["open"], asks: false,
+};
+const FATES = {
+  rings: "rings", gone: "gone", "came back": "came back", left: "left alone",
+};
+const CARE = "The microphone is not calibrated: nothing here says what is safe for ears.";
+
+let busy = false;
+
+function text(element, value) {
+  if (element.textContent !== value) element.textContent = value;
+}
+
+function fill(list, values, tag = "li") {
+  const key = JSON.stringify(values);
+  if (list.dataset.key === key) return;
+  list.dataset.key = key;
+  list.replaceChildren(...values.map((value) => {
+    const item = document.createElement(tag);
+    item.textContent = value;
+    return item;
+  }));
+}
+
+async function ask(command) {
+  if (busy) return;
+  busy = true;
+  text(at("ro-said"), "");
+  text(at("ro-said"), await send("/ring-out", command));
+  busy = false;
+}
+
+function commandsOf(ringOut) {
+  const ended = ringOut.phase === "done" || ringOut.phase === "ready";
+  return [...ringOut.may, ...(ended ? ["close"] : []), ...(ringOut.phase === "done" ? ["open"] : [])];
+}
+
+function buttons(ringOut) {
+  const may = commandsOf(ringOut);
+  const main = MAIN[ringOut.phase].find(([name]) => may.includes(name));
+  const button = at("ro-main");
+  button.hidden = !main;
+  if (main) {
+    button.dataset.do = main[0];
+    text(button, main[1]);
+  }
+  const names = Object.keys(SMALL).filter((name) => may.includes(name) && name !== main?.[0]);
+  const group = at("ro-small");
+  if (group.dataset.key === names.join()) return;
+  const focused = document.activeElement?.dataset?.do;
+  group.dataset.key = names.join();
+  group.replaceChildren(...names.map((name) => {
+    const small = document.createElement("button");
+    small.type = "button";
+    small.dataset.do = name;
+    small.textContent = SMALL[name];
+    return small;
+  }));
+  // The step that had the focus keeps it when its button is made anew.
+  if (focused && group.querySelector(`[data-do="${focused}"]`)) {
+    group.querySelector(`[data-do="${focused}"]`).focus();
+  }
+}
+
+function detailOf(ringOut) {
+  const places = ringOut.pulls_now.filter((pull) => pull.centre_hz !== undefined).map((pull) =>
+    `${pull.label} at ${decibels(pull.centre_hz)} Hz, Q ${decibels(pull.q)}`);
+  return [ringOut.detail, ...places].filter(Boolean).join("; ");
+}
+
+function end(ringOut, snapshot) {
+  at("ro-end").hidden = !ringOut.curve;
+  if (!ringOut.curve) return;
+  const rows = {
+    won: ringOut.gain_won_db === undefined
+      ? "not counted" : `${decibels(ringOut.gain_won_db)} dB more before it rings`,
+    pulled: `${ringOut.cut_count} slider${ringOut.cut_count === 1 ? "" : "s"}`,
+    "costs tone": `${ringOut.tone_cost_db.toFixed(1)} dB on average, weighted by where voices live`,
+    "left over": ringOut.phase === "done"
+      ? "about 3 dB below the first that would ring, if you came down"
+      : "nothing yet: come down first",
+    ended: ringOut.why ?? "",
+  };
+  const entries = Object.entries(rows).filter(([, value]) => value);
+  const figures = at("ro-figures");
+  const key = JSON.stringify(entries);
+  if (figures.dataset.key !== key) {
+    figures.dataset.key = key;
+    figures.replaceChildren(...entries.flatMap(([name, value]) => {
+      const [term, description] = ["dt", "dd"].map((tag) => document.createElement(tag));
+      [term.textContent, description.textContent] = [name, value];
+      return [term, description];
+    }));
+  }
+  drawCurve(at("ro-curve"), {
+    curve: ringOut.curve, rings: ringOut.rings, deepest: snapshot.equaliser.deepest_db ?? 12,
+  });
+  fill(at("ro-rings"), ringOut.rings.map((ring) =>
+    `${ring.band}: ${FATES[ring.fate]}, ${decibels(ring.depth_db)} dB taken out`));
+}
+
+export function followRingOut(snapshot) {
+  const ringOut = snapshot.ring_out ?? NOTHING;
+  const sentence = at("ro-sentence");
+  sentence.dataset.phase = ringOut.phase;
+  text(at("ro-say"), ringOut.say);
+  text(at("ro-detail"), detailOf(ringOut));
+  at("ro-cautions").hidden = ringOut.cautions.length === 0;
+  if (ringOut.cautions.length) fill(at("ro-cautions"), [...ringOut.cautions, CARE]);
+  drawSliders(at("ro-picture"), snapshot, ringOut.pulls_now);
+  buttons(ringOut);
+  end(ringOut, snapshot);
+  at("ro-hints").hidden = ringOut.hints.length === 0;
+  fill(at("ro-hints"), ringOut.hints);
+  // The practice stage's own fader is read by the box itself.
+  at("ro-marks").hidden = Boolean(snapshot.stage) || !ringOut.may.includes("fader");
+}
+
+at("ring-out").addEventListener("click", (event) => {
+  const name = event.target.closest("button[data-do]")?.dataset.do;
+  if (name) ask({ do: name });
+});
+at("ro-mark").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const value = at("ro-fader").valueAsNumber;
+  if (Number.isFinite(value)) ask({ do: "fader", fader_db: value });
+});
