@@ -79,11 +79,13 @@ class Counsel:
             self._rest.reset()
         if news.third_octave_dbfs is not None:
             self._rest.push(news.at_s, news.third_octave_dbfs)
-        self._rings.hear(news.lines)
         if news.desk is not None:
             self._see_desk(news.desk, news.at_s)
-        for said in news.said:
-            self._take(said, news.at_s)
+        # A ring comes with its line's last seconds: it has to be known before they are taken.
+        taken = [(said, self._rings.take(said)) for said in news.said]
+        self._rings.hear(news.lines)
+        for said, ring in taken:
+            self._tell(said, ring, news.at_s)
         for ring in self._rings.open:
             if ring.look(news.at_s) and self._ring_out is not None:
                 self._ring_out.heard(_news("slope", ring, news.at_s))
@@ -243,8 +245,7 @@ class Counsel:
 
     # --- rings ------------------------------------------------------------------------------
 
-    def _take(self, said: RingSaid, at_s: float) -> None:
-        ring = self._rings.take(said)
+    def _tell(self, said: RingSaid, ring: Followed, at_s: float) -> None:
         if said.kind == "closed":
             return
         ring.look(at_s)
