@@ -6,7 +6,7 @@ No clock, no I/O and no thread of its own; ``adviser`` gives it those.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Literal
 
@@ -82,14 +82,10 @@ class Counsel:
         if news.desk is not None:
             self._see_desk(news.desk, news.at_s)
         # A ring comes with its line's last seconds: it has to be known before they are taken.
-        taken = [(said, self._rings.take(said)) for said in news.said]
+        for said in news.said:
+            self._rings.take(said)
         self._rings.hear(news.lines)
-        for said, ring in taken:
-            self._tell(said, ring, news.at_s)
-        for ring in self._rings.open:
-            if ring.look(news.at_s) and self._ring_out is not None:
-                self._ring_out.heard(_news("slope", ring, news.at_s))
-        self._close(news.at_s)
+        self._tell(news.said, news.at_s)
         if self._ring_out is not None:
             self._ring_out.passed(news.at_s)
             state = self._ring_out.state
@@ -245,14 +241,22 @@ class Counsel:
 
     # --- rings ------------------------------------------------------------------------------
 
-    def _tell(self, said: RingSaid, ring: Followed, at_s: float) -> None:
-        if said.kind == "closed":
-            return
-        ring.look(at_s)
+    def _tell(self, said: Sequence[RingSaid], at_s: float) -> None:
+        """Pass on to the ring-out what is new of each ring."""
+        better = self._rings.look(at_s)
+        opened = self._rings.opening(at_s)
         # A ring that comes back at once must not be heard before the end of its last time.
-        self._close(at_s, at_once=True)
-        if self._ring_out is not None:
-            self._ring_out.heard(_news("howl" if said.kind == "howl" else "opened", ring, at_s))
+        self._close(at_s, at_once=bool(opened))
+        if self._ring_out is None:
+            return
+        for ring in opened:
+            self._ring_out.heard(_news("opened", ring, at_s))
+        howling = {one.id for one in said if one.kind == "howl"}
+        for ring in self._rings.open:
+            if ring.id in howling or (ring in opened and ring.degree == "howl"):
+                self._ring_out.heard(_news("howl", ring, at_s))
+            elif ring in better and ring not in opened:
+                self._ring_out.heard(_news("slope", ring, at_s))
 
     def _close(self, at_s: float, *, at_once: bool = False) -> None:
         for ring in self._rings.closing(at_s, at_once=at_once):

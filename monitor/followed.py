@@ -18,7 +18,13 @@ from monitor.news import LineHeard, RingSaid
 
 CLOSING_S = 0.4
 """A ring's end is told this much later: its fall has to be heard to tell what margin it left."""
+SHORT_S = 0.6
+"""What was over sooner went by itself: nobody pulled, and there is no fall to listen to."""
 FORGET_S = 4.0
+ECHO_S = 0.8
+ECHO_PART = 0.012
+"""A dying line is flagged again now and then (seen within 0.1 s of its end, over within 0.2 s, on
+the practice stage): at nearly the same frequency it must grow, or last, before it counts."""
 KEPT_RISE = 0.5
 """A later stretch takes the place of an earlier one if it rises at least half as far: at the end
 stop a line stands still, and would seem to have no excess at all."""
@@ -48,6 +54,7 @@ class Followed:
     closed_s: float | None = None
     peak_s: float = 0.0
     peak_dbfs: float = -200.0
+    told_open: bool = False
     told_closed: bool = False
 
     @property
@@ -101,9 +108,32 @@ class Followings:
 
     @property
     def open(self) -> list[Followed]:
-        """Those that ring: howls first, then the louder one."""
-        rings = [ring for ring in self._rings.values() if ring.is_open]
+        """Those that surely ring: howls first, then the louder one."""
+        rings = [ring for ring in self._rings.values() if ring.is_open and ring.told_open]
         return sorted(rings, key=lambda ring: (ring.degree != "howl", -ring.level_dbfs))
+
+    def opening(self, at_s: float) -> list[Followed]:
+        """Return rings that have now surely opened, each once."""
+        found = [
+            ring
+            for ring in self._rings.values()
+            if ring.is_open and not ring.told_open and not self._is_echo(ring, at_s)
+        ]
+        for ring in found:
+            ring.told_open = True
+        return found
+
+    def _is_echo(self, ring: Followed, at_s: float) -> bool:
+        if at_s >= ring.opened_s + ECHO_S:
+            return False
+        for other in self._rings.values():
+            if (
+                other.closed_s is not None
+                and ring.opened_s - other.closed_s < ECHO_S
+                and abs(other.frequency_hz - ring.frequency_hz) <= ECHO_PART * ring.frequency_hz
+            ):
+                return ring.climb is None or ring.climb.from_s < other.closed_s
+        return False
 
     def closing(self, at_s: float, *, at_once: bool = False) -> list[Followed]:
         """Return rings whose end has now been listened to, each once; forget the old ones."""
@@ -111,7 +141,13 @@ class Followings:
         for ring in list(self._rings.values()):
             if ring.closed_s is None:
                 continue
-            if not ring.told_closed and (at_once or at_s >= ring.closed_s + CLOSING_S):
+            if not ring.told_open:
+                del self._rings[ring.id]
+            elif not ring.told_closed and (
+                at_once
+                or ring.closed_s - ring.opened_s < SHORT_S
+                or at_s >= ring.closed_s + CLOSING_S
+            ):
                 ring.told_closed = True
                 found.append(ring)
             elif ring.told_closed and at_s > ring.closed_s + FORGET_S:
@@ -135,6 +171,11 @@ class Followings:
             ring.level_dbfs = said.level_dbfs
         return ring
 
+    def look(self, at_s: float) -> list[Followed]:
+        """Look for better climbs; return the rings that have one."""
+        rings = [ring for ring in self._rings.values() if ring.is_open]
+        return [ring for ring in rings if ring.look(at_s) and ring.told_open]
+
     def hear(self, lines: Iterable[LineHeard]) -> None:
         """Take in new hops of lines that are followed."""
         for line in lines:
@@ -144,8 +185,9 @@ class Followings:
 
     def moved(self) -> None:
         """Fader or sliders were moved."""
-        for ring in self.open:
-            ring.moved()
+        for ring in self._rings.values():
+            if ring.is_open:
+                ring.moved()
 
     def lost(self) -> None:
         """Samples were lost: no line runs on over the gap."""
