@@ -65,7 +65,10 @@ export function drawSliders(svg, snapshot, pulls) {
     }));
     const more = asked.get(i).more_db;
     if (more) {
-      const right = x(i) < width / 2;
+      // Two near ones turn their backs to each other; one alone has its depth towards the middle.
+      const near = [...asked.keys()].filter((j) => j !== i && Math.abs(j - i) * step < 90);
+      const right = near.length ? near.every((j) => j < i) : x(i) < width / 2;
+      if (near.some((j) => j < i) && near.some((j) => j > i)) return;
       front.push(make("text", {
         class: `depth ${right ? "start" : "end"}`,
         x: x(i) + (right ? 1 : -1) * (wide * 0.62 + 6), y: bottom * 0.52,
@@ -124,9 +127,9 @@ export function drawCurve(svg, { curve, rings, deepest }) {
     const held = ring.fate !== "left" && ring.fate !== "rings";
     parts.push(make("line", { class: "way", x1: at, x2: at, y1: 16, y2: deep }));
     parts.push(make("circle", { class: held ? "wedge" : "hollow", cx: at, cy: deep, r: 5 }));
-    const wide = 8 * ring.band.length + 6;
+    const wide = 9 * ring.band.length + 8;
     const middle = within(at, wide / 2, width);
-    if (taken.every((other) => Math.abs(other - middle) > wide)) {
+    if (taken.every((other) => Math.abs(other - middle) > Math.max(wide, 38))) {
       taken.push(middle);
       parts.push(make("text", { class: "named", x: middle, y: 12 }, ring.band));
     }

@@ -17,12 +17,12 @@ const MAIN = {
   done: [["open", "Another ring-out"]],
 };
 const SMALL = {
-  turned_down: "I turned it down",
-  skip: "leave this ring",
-  undo: "undo the last pull",
-  pause: "pause",
-  stop: "stop here",
-  close: "put this away",
+  turned_down: ["turned down", "I turned it down and pulled nothing"],
+  skip: ["leave it", "leave this ring alone"],
+  undo: ["undo", "undo the last pull"],
+  pause: ["pause", "pause"],
+  stop: ["stop", "stop here"],
+  close: ["put this away", "put this away"],
 };
 const NOTHING = {
   phase: "none",
@@ -75,7 +75,8 @@ function buttons(ringOut) {
     button.dataset.do = main[0];
     text(button, main[1]);
   }
-  const names = Object.keys(SMALL).filter((name) => may.includes(name) && name !== main?.[0]);
+  const names = Object.keys(SMALL).filter((name) => may.includes(name) && name !== main?.[0]
+    && !(name === "stop" && ringOut.phase === "ready"));
   const group = at("ro-small");
   if (group.dataset.key === names.join()) return;
   const focused = document.activeElement?.dataset?.do;
@@ -84,7 +85,8 @@ function buttons(ringOut) {
     const small = document.createElement("button");
     small.type = "button";
     small.dataset.do = name;
-    small.textContent = SMALL[name];
+    [small.textContent] = SMALL[name];
+    [, small.title] = SMALL[name];
     return small;
   }));
   // The step that had the focus keeps it when its button is made anew.
@@ -100,16 +102,15 @@ function detailOf(ringOut) {
 }
 
 function end(ringOut, snapshot) {
-  at("ro-end").hidden = !ringOut.curve;
-  if (!ringOut.curve) return;
+  // Until the fader is down, its own fader comes first.
+  at("ro-end").hidden = !ringOut.curve || ringOut.phase !== "done";
+  if (at("ro-end").hidden) return;
   const rows = {
     won: ringOut.gain_won_db === undefined
       ? "not counted" : `${decibels(ringOut.gain_won_db)} dB more before it rings`,
     pulled: `${ringOut.cut_count} slider${ringOut.cut_count === 1 ? "" : "s"}`,
     "costs tone": `${ringOut.tone_cost_db.toFixed(1)} dB on average, weighted by where voices live`,
-    "left over": ringOut.phase === "done"
-      ? "about 3 dB below the first that would ring, if you came down"
-      : "nothing yet: come down first",
+    "left over": "about 3 dB below the first that would ring, if you came down",
     ended: ringOut.why ?? "",
   };
   const entries = Object.entries(rows).filter(([, value]) => value);
@@ -134,14 +135,18 @@ export function followRingOut(snapshot) {
   const ringOut = snapshot.ring_out ?? NOTHING;
   const sentence = at("ro-sentence");
   sentence.dataset.phase = ringOut.phase;
-  text(at("ro-say"), ringOut.say);
+  sentence.dataset.length = ringOut.say.length > 22 ? "long" : "short";
+  text(at("ro-say"), ringOut.say.replaceAll(" dB", "\u00a0dB"));
   text(at("ro-detail"), detailOf(ringOut));
   at("ro-cautions").hidden = ringOut.cautions.length === 0;
   if (ringOut.cautions.length) fill(at("ro-cautions"), [...ringOut.cautions, CARE]);
+  // Before it begins the words come first; the row of sliders has nothing to say yet.
+  at("ro-picture").toggleAttribute("hidden", ["none", "ready"].includes(ringOut.phase));
   drawSliders(at("ro-picture"), snapshot, ringOut.pulls_now);
   buttons(ringOut);
   end(ringOut, snapshot);
-  at("ro-hints").hidden = ringOut.hints.length === 0;
+  const calm = ["paused", "done"].includes(ringOut.phase);
+  at("ro-hints").hidden = ringOut.hints.length === 0 || !calm;
   fill(at("ro-hints"), ringOut.hints);
   // The practice stage's own fader is read by the box itself.
   at("ro-marks").hidden = Boolean(snapshot.stage) || !ringOut.may.includes("fader");
