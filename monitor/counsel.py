@@ -109,10 +109,10 @@ class Counsel:
             self._stand(command)
         elif command["do"] == "open":
             self._open(at_s)
-        elif command["do"] == "close":
-            self._put_away()
         elif self._ring_out is None:
             raise ValueError("no ring-out is open; open one first")
+        elif command["do"] == "close":
+            self._put_away()
         else:
             values = {k: v for k, v in command.items() if k == "fader_db"}
             self._ring_out.command(command["do"], at_s, **values)

@@ -16,7 +16,7 @@ from monitor.news import DeskStands, LineHeard, News, RingSaid
 LOG = logging.getLogger(__name__)
 
 EVERY_S = 0.1
-CALM_S = 0.5
+CALM_S = 1.0
 """While nothing rings and no ring-out is under way."""
 AFTER_S = 2.0
 """A ring that has closed is listened to for so long: how it dies tells the margin."""

@@ -13,10 +13,14 @@ import pytest
 from firmware.ports import MicrophoneStatus
 from monitor import present
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.pulls import Pull
+from monitor.advice.ring_out_state import RingOutState, RingSoFar
+from monitor.advice.set_advice import SetAdvice
 from monitor.hearing import Deafness
 from monitor.link import encode
 from monitor.listening.levels import Levels
 from monitor.listening.rings import RingEvent
+from monitor.news import Advised
 from monitor.present import Situation, face, lamp_pattern, state_of
 from monitor.tonight import RECENT, PastRing, Shown, Tonight
 from tests.core.stand_ins import ring
@@ -243,3 +247,68 @@ def test_every_kind_of_face_can_be_drawn() -> None:
         kinds.add(found.kind)
         assert draw_face(found, width=128, height=64).getbbox() is not None
     assert kinds == {"starting", "quiet", "ringing", "howl", "several", "deaf"}
+
+
+def ring_out_state(**changes: Any) -> RingOutState:
+    plain = RingOutState(
+        phase="raise",
+        say="Raise slowly",
+        detail="",
+        pulls_now=(),
+        pulls=(),
+        rings=(),
+        gain_won_db=None,
+        tone_cost_db=0.0,
+        why_ended="",
+        cautions=(),
+        hints=(),
+        asks=False,
+        may=(),
+    )
+    return dataclasses.replace(plain, **changes)
+
+
+PULL = Pull("2.5k", 6.0, 2511.9, 4.3, 4.0)
+GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
+
+
+@pytest.mark.parametrize(
+    ("changes", "kind", "words"),
+    [
+        ({}, "raise", ("raise", "slowly", "")),
+        ({"rings": (GONE,)}, "gone", ("raise on", "gone", "")),
+        ({"phase": "pull", "pulls_now": (PULL,)}, "pull", ("2.5k", "pull by 4", "")),
+        (
+            {"phase": "pull", "pulls_now": (PULL, dataclasses.replace(PULL, more_db=1.5))},
+            "pull",
+            ("2.5k", "pull by 4", "and 2.5k by 1.5"),
+        ),
+        ({"phase": "listen"}, "quiet", ("listen", "hold the fader", "")),
+        ({"phase": "back_off"}, "back off", ("-3 dB", "come down", "")),
+        ({"say": "Put 2.5k to 0"}, "raise", ("put back", "2.5k to 0", "")),
+        ({"phase": "ready"}, "quiet", ("quiet", "ring-out ready", "http://10.0.0.7:8080/")),
+        ({"phase": "paused"}, "quiet", ("quiet", "ring-out paused", "http://10.0.0.7:8080/")),
+        ({"phase": "done"}, "quiet", ("quiet", "set", "http://10.0.0.7:8080/")),
+    ],
+)
+def test_the_panel_in_a_ring_out(
+    changes: dict[str, Any], kind: str, words: tuple[str, str, str]
+) -> None:
+    advised = Advised(ring_out=ring_out_state(**changes))
+    found = face(situation(advised=advised))
+    assert (found.kind, (found.headline, found.line_1, found.line_2)) == (kind, words)
+    # What rings is shown at once; only the pull that it needs may stand before it.
+    ringing = face(situation(advised=advised, rings=(shown(),)))
+    assert ringing.kind == ("pull" if changes.get("phase") == "pull" else "ringing")
+    # Nobody can follow a guide that does not hear.
+    assert face(situation(advised=advised, deafness=NO_MIC, hears=False)).kind == "deaf"
+
+
+def test_the_panel_says_the_depth_of_the_ring_that_it_shows() -> None:
+    advice = SetAdvice("pull 2.5k by 4", (PULL,), None, "", "")
+    rings = (shown(),)
+    found = face(situation(rings=rings, advised=Advised(advice, for_ring=rings[0].id)))
+    assert (found.kind, found.line_2) == ("ringing", "pull 2.5k by 4")
+    # Advice for another ring would send the hand to the wrong slider.
+    found = face(situation(rings=rings, advised=Advised(advice, for_ring=rings[0].id + 1)))
+    assert found.line_2 == "pull 2.5k"

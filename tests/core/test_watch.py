@@ -113,7 +113,7 @@ def test_from_sound_to_lamp_link_and_journal(start: Callable[..., Running]) -> N
     assert box.snapshot()["state"] == "starting"
     box.play(noise(2 * RATE_HZ))
     box.wait_for(lambda s: s["state"] == "quiet")
-    box.play(growing_ring(3.0))
+    box.play(growing_ring(4.0, growth_db_per_s=8.0))
     first = box.events.get(5.0)
     assert first is not None
     assert (first["event"], first["band"], first["slider"], first["again"]) == (
@@ -135,7 +135,7 @@ def test_from_sound_to_lamp_link_and_journal(start: Callable[..., Running]) -> N
     last = box.events.get(5.0)
     assert last is not None
     assert last["event"] == "closed"
-    assert last["end_s"] == pytest.approx(5.0, abs=0.5)
+    assert last["end_s"] == pytest.approx(6.0, abs=0.5)
     box.wait_for(lambda s: s["state"] == "quiet")
     (recent,) = box.snapshot()["recent"]
     assert recent["id"] == first["id"]

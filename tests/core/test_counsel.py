@@ -1,0 +1,217 @@
+"""The advice over the whole chain on the practice stage, and what it keeps and refuses."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+import pytest
+
+from monitor.advice.equaliser import Equaliser
+from monitor.counsel import Counsel
+from monitor.link import MAX_LINE_BYTES, encode
+from monitor.news import DeskStands, LineHeard, News, RingSaid
+from monitor.stage.loop import StageLoop
+from monitor.stage.scenario import DEFAULT_ROOM
+from tests.core.played_stage import EQUALISER, PlayedStage
+
+HOP_S = 0.0213
+
+
+def counsel(**changes: Any) -> Counsel:
+    return Counsel(EQUALISER, margin_db=3.0, **changes)
+
+
+def line(number: int, hz: float, level_dbfs: np.ndarray, *, until_s: float) -> LineHeard:
+    n = len(level_dbfs)
+    times_s = until_s - HOP_S * np.arange(n - 1, -1, -1.0)
+    return LineHeard(number, hz, times_s, level_dbfs, np.full(n, -80.0))
+
+
+def grow(mind: Counsel, *, number: int = 1, hz: float = 2480.0, at_s: float = 10.0) -> float:
+    """A ring that climbs by 30 dB/s for a second; returns when it was told last."""
+    climb = -60.0 + 30.0 * HOP_S * np.arange(48)
+    mind.hear(
+        News(
+            at_s,
+            said=(RingSaid("ringing", number, hz, -30.0, at_s),),
+            lines=(line(number, hz, climb, until_s=at_s),),
+        )
+    )
+    return at_s
+
+
+def close(mind: Counsel, at_s: float, *, number: int = 1, hz: float = 2480.0) -> float:
+    """It dies by 80 dB/s; returns when that was told."""
+    fall = -31.0 - 80.0 * HOP_S * np.arange(20)
+    mind.hear(News(at_s + 0.4, lines=(line(number, hz, fall, until_s=at_s + 0.4),)))
+    mind.hear(News(at_s + 0.5, said=(RingSaid("closed", number, hz, -60.0, at_s + 0.4),)))
+    mind.hear(News(at_s + 1.0))
+    return at_s + 1.0
+
+
+@pytest.mark.parametrize("tells_desk", [True, False])
+def test_a_ring_out_wins_gain_on_the_played_stage(tells_desk: bool) -> None:
+    stage = PlayedStage(tells_desk=tells_desk)
+    stage.play(0.5)
+    stage.do("open")
+    assert stage.direct.result.ring_out is not None
+    assert stage.direct.result.ring_out.cautions
+    stage.do("begin")
+    phases = stage.ring_out(most_s=120.0)
+    assert phases[0] == "raise"
+    assert phases[-2:] == ["back_off", "done"]
+    assert "pull" in phases
+    # The truth: how much further the same fader goes than with all sliders flat, by the
+    # Nyquist criterion on the loop's own response.
+    flat = StageLoop(room=DEFAULT_ROOM, equaliser=EQUALISER)
+    won_db = (stage.loop.fader_db + stage.loop.margin_db()) - (flat.fader_db + flat.margin_db())
+    assert won_db > 2.0
+    # It does not ring any more, and every slider it counts was really pulled so far.
+    assert stage.loop.margin_db() > 0.0
+    told = stage.direct.result.fields["ring_out"]
+    assert told["cut_count"] == sum(db < 0.0 for db in stage.loop.cuts_db)
+    assert (told.get("gain_won_db") is not None) == tells_desk
+    assert len(told["curve"]["hz"]) == len(told["curve"]["db"]) == 64
+    assert len(encode({"class": "snapshot", **stage.direct.result.fields})) < MAX_LINE_BYTES // 4
+    # What rang was told with an excess from its own slope.
+    assert any(ring.get("excess_db") for ring in told["rings"])
+
+
+def test_the_practice_desk_says_itself_that_a_slider_was_pulled() -> None:
+    mind = counsel()
+    mind.hear(News(0.0, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
+    mind.command({"class": "ring_out", "do": "open"}, 1.0)
+    mind.command({"class": "ring_out", "do": "begin"}, 1.0)
+    at_s = grow(mind)
+    state = mind.result.ring_out
+    assert state is not None
+    assert state.phase == "pull"
+    pulls_db = [0.0] * 31
+    for pull in state.pulls_now:
+        pulls_db[[s.label for s in EQUALISER.sliders].index(pull.label)] = pull.pull_db
+    mind.hear(News(at_s + 1.0, desk=DeskStands("cellar", 0.0, tuple(pulls_db))))
+    assert mind.result.ring_out is not None
+    assert mind.result.ring_out.phase == "pull", "the hand may still be moving"
+    mind.hear(News(at_s + 1.5, desk=DeskStands("cellar", 0.0, tuple(pulls_db))))
+    assert mind.result.ring_out.phase == "listen"
+    assert {one["slider"] for one in mind.result.fields["standing"]} == {
+        i for i, db in enumerate(pulls_db) if db > 0.0
+    }
+
+
+def test_an_echo_of_a_dying_line_is_no_new_ring() -> None:
+    mind = counsel()
+    mind.command({"class": "ring_out", "do": "open"}, 1.0)
+    mind.command({"class": "ring_out", "do": "begin"}, 1.0)
+    at_s = close(mind, grow(mind) + 1.0)
+    rings = mind.result.fields["ring_out"]["rings"]
+    assert [(ring["band"], ring["times"]) for ring in rings] == [("2.5k", 1)]
+    again = RingSaid("ringing", 2, 2485.0, -50.0, at_s - 0.3)
+    fall = -50.0 - 40.0 * HOP_S * np.arange(10)
+    mind.hear(News(at_s - 0.3, (again,), (line(2, 2485.0, fall, until_s=at_s),)))
+    mind.hear(News(at_s - 0.1, (RingSaid("closed", 2, 2485.0, -58.0, at_s - 0.1),)))
+    (ring,) = mind.result.fields["ring_out"]["rings"]
+    assert ring["times"] == 1
+    # One that grows is the ring come back.
+    grow(mind, number=3, at_s=at_s + 2.0)
+    (ring,) = mind.result.fields["ring_out"]["rings"]
+    assert (ring["times"], ring["fate"]) == (2, "came back")
+
+
+def test_advice_in_a_set_names_slider_and_depth_and_knows_how_the_desk_stands() -> None:
+    mind = counsel()
+    assert "advice" not in mind.result.fields
+    at_s = grow(mind)
+    advice = mind.result.fields["advice"]
+    assert mind.result.for_ring == 1
+    (pull,) = (one for one in advice["pulls"] if one["label"] == "2.5k")
+    assert pull["slider"] == 21
+    assert pull["more_db"] == pull["pull_db"] > 3.0, "the excess and the margin"
+    assert len(advice["line"]) <= 21
+    # Told that it stands, the box counts from there.
+    mind.command({"class": "pull", "slider": 21, "cut_db": -4.0}, at_s + 1.0)
+    assert mind.result.fields["standing"][0]["cut_db"] == -4.0
+    grow(mind, number=2, at_s=at_s + 5.0)
+    (pull,) = (p for p in mind.result.fields["advice"]["pulls"] if p["label"] == "2.5k")
+    assert pull["pull_db"] == pytest.approx(pull["more_db"] + 4.0)
+    mind.command({"class": "pull", "slider": 21, "cut_db": 0.0}, at_s + 6.0)
+    assert mind.result.fields["standing"] == []
+    close(mind, close(mind, at_s + 6.0), number=2)
+    assert "advice" not in mind.result.fields
+
+
+@pytest.mark.parametrize(
+    ("command", "expected"),
+    [
+        ({"class": "ring_out", "do": "begin"}, "no ring-out is open; open one first"),
+        ({"class": "ring_out", "do": "close"}, "no ring-out is open"),
+        ({"class": "pull", "slider": 31, "cut_db": 0.0}, "sliders go from 0 to 30"),
+        ({"class": "pull", "slider": 1, "cut_db": -20.0}, "0 to 12 dB are possible"),
+    ],
+)
+def test_what_makes_no_sense_is_refused_and_changes_nothing(
+    command: dict[str, Any], expected: str
+) -> None:
+    mind = counsel()
+    before = mind.kept
+    with pytest.raises(ValueError, match=expected):
+        mind.command(command, 1.0)
+    assert mind.kept == before
+
+
+def test_a_ring_out_under_way_is_not_lost_by_a_second_tap() -> None:
+    mind = counsel()
+    mind.command({"class": "ring_out", "do": "open"}, 1.0)
+    mind.command({"class": "ring_out", "do": "begin"}, 1.0)
+    for do in ("open", "close"):
+        with pytest.raises(ValueError, match="stop it before"):
+            mind.command({"class": "ring_out", "do": do}, 2.0)
+    with pytest.raises(ValueError, match="its own buttons"):
+        mind.command({"class": "pull", "slider": 1, "cut_db": -1.0}, 2.0)
+    mind.command({"class": "ring_out", "do": "stop"}, 3.0)
+    mind.command({"class": "ring_out", "do": "close"}, 3.0)
+    assert "ring_out" not in mind.result.fields
+
+
+def test_what_is_kept_brings_back_the_desk_and_a_paused_ring_out() -> None:
+    mind = counsel()
+    mind.command({"class": "pull", "slider": 3, "cut_db": -2.0}, 0.5)
+    mind.command({"class": "ring_out", "do": "open"}, 1.0)
+    mind.command({"class": "ring_out", "do": "begin"}, 1.0)
+    at_s = grow(mind)
+    mind.command({"class": "ring_out", "do": "pulled"}, at_s + 1.0)
+    close(mind, at_s + 1.5)
+    before = mind.result.fields
+    back = counsel(kept=json.loads(json.dumps(mind.kept)))
+    after = back.result.fields
+    assert after["standing"] == before["standing"]
+    assert after["ring_out"]["phase"] == "paused"
+    assert after["ring_out"]["pulls"] == before["ring_out"]["pulls"]
+    back.command({"class": "ring_out", "do": "go_on"}, 500.0)
+    assert back.result.fields["ring_out"]["phase"] == "raise"
+
+
+@pytest.mark.parametrize(
+    ("change", "expected"),
+    [
+        ({"sliders": ["1k"]}, "another equaliser"),
+        ({"standing": [["1k"]]}, "damaged"),
+        ({"standing": [["1k", 99.0, 1000.0, 4.0]]}, "cannot stand at 99"),
+        ({"asked": None}, "damaged"),
+        ({"ring_out": {"phase": "nonsense"}}, "the ring-out cannot go on"),
+    ],
+)
+def test_what_was_kept_of_something_else_is_refused(change: dict[str, Any], expected: str) -> None:
+    with pytest.raises(ValueError, match=expected):
+        counsel(kept={**counsel().kept, **change})
+
+
+def test_a_filter_that_can_be_put_anywhere_is_told_with_its_place() -> None:
+    equaliser = Equaliser.from_settings("parametric")
+    mind = Counsel(equaliser, margin_db=3.0)
+    mind.command({"class": "pull", "slider": 1, "cut_db": -6.0, "centre_hz": 2480.0, "q": 4.0}, 1.0)
+    assert mind.result.fields["standing"] == [
+        {"slider": 1, "cut_db": -6.0, "centre_hz": 2480.0, "q": 4.0}
+    ]
