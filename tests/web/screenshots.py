@@ -81,14 +81,18 @@ def main(folder: Path) -> None:
                 with browser(width, height, night=night) as driver:
                     for name, state in {**STATES, "stale": STATES["howl"], "gone": None}.items():
                         client.hold(state, age_s=30.0 if name == "stale" else 0.0)
-                        driver.get(url)
+                        driver.get("about:blank")  # another fragment alone loads nothing
+                        driver.get(url + ("#ring-out" if name.startswith("ring-out") else ""))
                         stop = time.monotonic() + 1.0
                         while time.monotonic() < stop:
                             if name != "stale":
                                 client.hold(state)
                             time.sleep(0.1)
                         light = "night" if night else "day"
-                        screenshot(driver, folder / f"{name}-{width}x{height}-{light}.png")
+                        screenshot(
+                            driver,
+                            folder / f"{name.replace(' ', '-')}-{width}x{height}-{light}.png",
+                        )
     print(f"{len(list(folder.glob('*.png')))} pictures in {folder}")
 
 

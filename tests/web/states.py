@@ -59,6 +59,7 @@ def snapshot(state: str, face: str, pattern: str, **fields: Any) -> dict[str, An
         "clipping": False,
         "equaliser": {
             "name": "31 bands",
+            "deepest_db": 12.0,
             "sliders": [
                 {"label": s.label, "centre_hz": round(s.centre_hz, 2)} for s in EQUALISER.sliders
             ],
@@ -118,6 +119,136 @@ NO_MICROPHONE = {
 }
 
 
+def pull(label: str, pull_db: float, more_db: float, **fields: Any) -> dict[str, Any]:
+    labels = [slider.label for slider in EQUALISER.sliders]
+    return {
+        "slider": labels.index(label),
+        "label": label,
+        "pull_db": pull_db,
+        "more_db": more_db,
+        **fields,
+    }
+
+
+def cut(label: str, cut_db: float) -> dict[str, Any]:
+    return {"slider": pull(label, 0.0, 0.0)["slider"], "cut_db": cut_db}
+
+
+def rang(frequency_hz: float, fate: str, depth_db: float) -> dict[str, Any]:
+    return {
+        "frequency_hz": frequency_hz,
+        "band": third_octave_of(frequency_hz).label,
+        "fate": fate,
+        "times": 1,
+        "depth_db": depth_db,
+        "excess_db": 1.4,
+        "excess_low_db": 0.6,
+        "excess_high_db": 2.9,
+    }
+
+
+def ring_out(phase: str, say: str, detail: str, may: str, **fields: Any) -> dict[str, Any]:
+    return {
+        "phase": phase,
+        "say": say,
+        "detail": detail,
+        "pulls_now": [],
+        "pulls": [pull("315", 4.0, 0.0)],
+        "rings": [rang(313.0, "gone", 4.0)],
+        "cut_count": 1,
+        "tone_cost_db": 0.4,
+        "cautions": [],
+        "hints": [],
+        "asks": False,
+        "may": may.split(),
+        **fields,
+    }
+
+
+CURVE_HZ = [20.0 * 1000.0 ** (i / 63) for i in range(64)]
+RING_OUTS: dict[str, dict[str, Any]] = {
+    "ready": ring_out(
+        "ready",
+        "Get ready",
+        "read the cautions, then begin",
+        "begin stop",
+        cautions=[
+            "Mind your ears, and those of others: feedback can get loud at once.",
+            "Start with the fader low and keep a hand on it; move it slowly.",
+            "Nobody stands near the loudspeakers, and the microphone is where it will be used.",
+        ],
+        rings=[],
+    ),
+    "raise": ring_out(
+        "raise",
+        "Raise slowly",
+        "half a decibel, wait a second, and again, until something rings",
+        "undo fader pause stop",
+    ),
+    "pull": ring_out(
+        "pull",
+        "Pull 2.5k by 4.5 dB",
+        "then: 2.5k at -4.5",
+        "pulled turned_down not_yet skip undo fader pause stop",
+        pulls_now=[pull("2.5k", 4.5, 4.5)],
+        rings=[rang(313.0, "gone", 4.0), rang(2480.0, "rings", 0.0)],
+    ),
+    "pull-two": ring_out(
+        "pull",
+        "Pull 12.5k by 4 dB, 16k by 2 dB",
+        "14k again: check that it was the right slider; then: 12.5k at -8, 16k at -2",
+        "pulled turned_down not_yet skip undo fader pause stop",
+        pulls_now=[pull("12.5k", 8.0, 4.0), pull("16k", 2.0, 2.0)],
+    ),
+    "listen": ring_out("listen", "Wait", "listening whether it has gone", "undo fader pause stop"),
+    "asks": ring_out(
+        "listen",
+        "Pulled, or turned down?",
+        "taken as pulled if you say nothing",
+        "pulled turned_down undo fader pause stop",
+        asks=True,
+    ),
+    "back-off": ring_out(
+        "back_off",
+        "Come down 3 dB",
+        "3 ring together: that is this room's limit",
+        "turned_down undo fader pause stop",
+        why="3 ring together: that is this room's limit",
+    ),
+    "paused": ring_out(
+        "paused",
+        "Paused",
+        "go on when you are ready; the fader a little lower first",
+        "go_on stop",
+    ),
+    "done": ring_out(
+        "done",
+        "6.5 dB won, 3 sliders pulled",
+        "3 ring together: that is this room's limit",
+        "",
+        pulls=[pull("315", 4.0, 0.0), pull("1k", 2.0, 0.0), pull("2.5k", 6.0, 0.0)],
+        rings=[
+            rang(313.0, "gone", 4.0),
+            rang(2480.0, "gone", 5.8),
+            rang(1068.0, "came back", 1.9),
+            rang(812.0, "left", 0.3),
+        ],
+        cut_count=3,
+        gain_won_db=6.5,
+        tone_cost_db=1.2,
+        why="3 ring together: that is this room's limit",
+        hints=["narrow notches would cost 0.5 dB of tone in the place of 2.0 dB"],
+        curve={
+            "hz": CURVE_HZ,
+            "db": [
+                -6.0 * max(0.0, 1.0 - abs(i - 45) / 3) - 4.0 * max(0.0, 1.0 - abs(i - 25) / 3)
+                for i in range(64)
+            ],
+        },
+    ),
+}
+
+
 def _face(kind: str) -> str:
     return next(name for name, face in EXAMPLE_FACES.items() if face.kind == kind)
 
@@ -150,4 +281,30 @@ STATES: dict[str, dict[str, Any]] = {
         deaf_reason=NO_MICROPHONE["detail"],
     ),
     "demo": snapshot("quiet", _face("quiet"), "dark", stage=STAGE, way="soundcheck"),
+    "advised": snapshot(
+        "howl",
+        "howl-depth",
+        "steady",
+        rings=[ring(2480.3, ringing_for_s=3.2, again=2)],
+        advice={
+            "line": "pull 2.5k by 4",
+            "pulls": [pull("2.5k", 6.0, 4.0)],
+            "second": pull("3.15k", 3.0, 3.0),
+            "hint": "high rings: aim the loudspeaker past the microphone",
+        },
+        standing=[cut("315", -4.0), cut("2.5k", -2.0)],
+        adviser={"health": "ok"},
+    ),
+    **{
+        f"ring-out {name}": snapshot(
+            "howl" if name.startswith("pull") else "quiet",
+            _face("howl" if name.startswith("pull") else "quiet"),
+            "steady" if name.startswith("pull") else "dark",
+            rings=[ring(2480.3, ringing_for_s=1.2)] if name.startswith("pull") else [],
+            ring_out=state,
+            standing=[cut("315", -4.0)],
+            adviser={"health": "ok"},
+        )
+        for name, state in RING_OUTS.items()
+    },
 }

@@ -22,6 +22,9 @@ from web.guard import MAX_BODY_BYTES
 STATIC = Path(web.__file__).parent / "static"
 
 
+COMMANDS = ["/stage", "/way", "/ring-out", "/pull"]
+
+
 @pytest.fixture
 def link() -> StillClient:
     client = StillClient()
@@ -105,7 +108,7 @@ def test_a_foreign_name_pointed_at_the_box_changes_nothing(
         ({"json": {"fader_db": "x" * MAX_BODY_BYTES}}, 413),
     ],
 )
-@pytest.mark.parametrize("path", ["/stage", "/way"])
+@pytest.mark.parametrize("path", COMMANDS)
 def test_bad_requests_are_refused_in_one_line(
     phone: FlaskClient, link: StillClient, path: str, arguments: dict[str, Any], status: int
 ) -> None:
@@ -117,7 +120,7 @@ def test_bad_requests_are_refused_in_one_line(
     assert link.asked == []
 
 
-@pytest.mark.parametrize("path", ["/stage", "/way"])
+@pytest.mark.parametrize("path", COMMANDS)
 def test_looking_never_changes_anything(phone: FlaskClient, link: StillClient, path: str) -> None:
     assert phone.get(path).status_code == 405
     assert link.asked == []
@@ -144,6 +147,19 @@ def test_a_box_without_a_stage_takes_no_commands(
     assert answer.status_code == 403
     assert "settings file" in answer.get_json()["error"]
     assert link.asked == []
+
+
+@pytest.mark.parametrize("state", ["quiet", "demo"])
+def test_a_box_takes_ring_out_and_pulls_of_its_own_page(
+    phone: FlaskClient, link: StillClient, state: str
+) -> None:
+    link.hold(STATES[state])
+    assert phone.post("/ring-out", json={"do": "open"}).status_code == 200
+    assert phone.post("/pull", json={"slider": 3, "cut_db": -2}).status_code == 200
+    assert link.asked == [
+        {"class": "ring_out", "do": "open"},
+        {"class": "pull", "slider": 3, "cut_db": -2},
+    ]
 
 
 @pytest.mark.parametrize(

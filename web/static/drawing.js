@@ -46,6 +46,7 @@ export function drawSliders(svg, snapshot, pulls) {
   const asked = new Map(pulls.map((pull) => [pull.slider, pull]));
   const parts = [];
   const front = [];
+  const depth = depths(width, bottom);
   sliders.forEach((slider, i) => {
     parts.push(make("line", { class: "way", x1: x(i), x2: x(i), y1: 4, y2: bottom }));
     const y = 8 + Math.min(1, stands[i] / deepest) * (bottom - 16);
@@ -64,20 +65,33 @@ export function drawSliders(svg, snapshot, pulls) {
       class: "wedge", points: `${x(i) - wide},0 ${x(i) + wide},0 ${x(i)},${bottom}`,
     }));
     const more = asked.get(i).more_db;
-    if (more) {
-      // Two near ones turn their backs to each other; one alone has its depth towards the middle.
-      const near = [...asked.keys()].filter((j) => j !== i && Math.abs(j - i) * step < 90);
-      const right = near.length ? near.every((j) => j < i) : x(i) < width / 2;
-      if (near.some((j) => j < i) && near.some((j) => j > i)) return;
-      front.push(make("text", {
-        class: `depth ${right ? "start" : "end"}`,
-        x: x(i) + (right ? 1 : -1) * (wide * 0.62 + 6), y: bottom * 0.52,
-      }, `\u2212${number(more)}`));
-    }
+    if (more) front.push(...depth(`\u2212${number(more)}`, x(i), wide * 0.62 + 6));
   });
   parts.push(...front, ...names(sliders, asked, stands, x, [width, height]));
   svg.replaceChildren(...parts);
   svg.setAttribute("aria-label", told(sliders, pulls, stands));
+}
+
+/** Places depths beside their wedges: towards the middle, and never into each other. */
+function depths(width, bottom) {
+  const taken = [];
+  return (words, x, gap) => {
+    const wide = 13 * words.length + 2;
+    const sides = x < width / 2 ? [1, -1] : [-1, 1];
+    for (const y of [0.52, 0.9]) {
+      for (const side of sides) {
+        const from = side > 0 ? x + gap : x - gap - wide;
+        const fits = from >= 0 && from + wide <= width
+          && taken.every(([a, b, row]) => row !== y || from > b || from + wide < a);
+        if (!fits) continue;
+        taken.push([from, from + wide, y]);
+        return [make("text", {
+          class: `depth ${side > 0 ? "start" : "end"}`, x: x + side * gap, y: bottom * y,
+        }, words)];
+      }
+    }
+    return [];
+  };
 }
 
 /** Names below the row: of what is to be pulled first, then of what stands, then of the ends. */

@@ -1,0 +1,235 @@
+"""The ring-out's room and the advised depth in a real browser."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from tests.browser import browser
+from tests.web.screenshots import StillClient, page_server
+from tests.web.states import RING_OUTS, STATES, cut
+from tests.web.test_page import script, text, wait_until
+
+
+@pytest.fixture(scope="module")
+def window() -> Iterator[Any]:
+    with browser(360, 640) as driver:
+        yield driver
+
+
+@pytest.fixture
+def link() -> Iterator[StillClient]:
+    client = StillClient()
+    yield client
+    client.close()
+
+
+@pytest.fixture
+def page(window: Any, link: StillClient) -> Iterator[Any]:
+    link.hold(STATES["quiet"])
+    with page_server(link) as url:
+        window.get("about:blank")
+        window.get(url + "#ring-out")
+        assert wait_until(lambda: text(window, "ro-say") == "Ring it out", 10.0)
+        yield window
+        window.get("about:blank")
+        link.close()
+
+
+def show(page: Any, link: StillClient, name: str) -> dict[str, Any]:
+    state = RING_OUTS[name]
+    link.hold(STATES[f"ring-out {name}"])
+    assert wait_until(
+        lambda: (
+            script(page, "document.getElementById('ro-sentence').dataset.phase") == state["phase"]
+            and text(page, "ro-say").replace("\u00a0", " ") == state["say"]
+        ),
+        5.0,
+    )
+    return state
+
+
+def buttons(page: Any) -> list[str]:
+    """The commands on offer, the main one first."""
+    return list(
+        script(
+            page,
+            "[...document.querySelectorAll('#ring-out button[data-do]')]"
+            ".filter((b) => b.checkVisibility()).map((b) => b.dataset.do)",
+        )
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("ready", ["begin", "close"]),
+        ("raise", ["stop", "undo", "pause"]),
+        ("pull", ["pulled", "turned_down", "skip", "undo", "pause", "stop"]),
+        ("listen", ["undo", "pause", "stop"]),
+        ("asks", ["pulled", "turned_down", "undo", "pause", "stop"]),
+        ("back-off", ["turned_down", "undo", "pause", "stop"]),
+        ("paused", ["go_on", "stop"]),
+        ("done", ["open", "close"]),
+    ],
+)
+def test_each_phase_has_its_steps(
+    page: Any, link: StillClient, name: str, expected: list[str]
+) -> None:
+    show(page, link, name)
+    assert wait_until(lambda: buttons(page) == expected, 3.0), buttons(page)
+    for do in expected:
+        size = page.execute_script(
+            "const b = document.querySelector(`#ring-out button[data-do='${arguments[0]}']`)"
+            ".getBoundingClientRect(); return [b.width, b.height]",
+            do,
+        )
+        assert min(size) >= 44
+        link.asked.clear()
+        page.execute_script(
+            "document.querySelector(`#ring-out button[data-do='${arguments[0]}']`).click()", do
+        )
+        assert wait_until(lambda: link.asked == [{"class": "ring_out", "do": do}], 3.0), do  # noqa: B023
+        # The page waits for the answer before it takes the next tap.
+        wait_until(lambda: False, 0.15)
+
+
+@pytest.mark.parametrize("name", RING_OUTS)
+def test_sentence_and_main_step_need_no_scrolling(page: Any, link: StillClient, name: str) -> None:
+    show(page, link, name)
+    assert script(page, "document.documentElement.scrollWidth") <= 360
+    main = "document.getElementById('ro-main')"
+    if script(page, f"{main}.checkVisibility()"):
+        rail = script(page, "document.getElementById('rail').getBoundingClientRect().top")
+        assert script(page, f"{main}.getBoundingClientRect().bottom") <= rail
+
+
+def test_cautions_come_first_and_say_what_the_microphone_does_not_know(
+    page: Any, link: StillClient
+) -> None:
+    show(page, link, "ready")
+    words = text(page, "ro-cautions")
+    for word in ("ears", "slowly", "loudspeakers", "not calibrated"):
+        assert word in words
+    show(page, link, "raise")
+    assert script(page, "document.getElementById('ro-cautions').hidden")
+
+
+def test_the_wedge_hangs_at_the_slider_with_its_depth_and_what_stands_is_drawn(
+    page: Any, link: StillClient
+) -> None:
+    show(page, link, "pull")
+    wedge = "document.querySelector('#ro-picture .wedge').getBoundingClientRect()"
+    picture = "document.getElementById('ro-picture').getBoundingClientRect()"
+    middle = script(page, f"({wedge}.left + {wedge}.right) / 2 - {picture}.left")
+    step = script(page, f"{picture}.width") / 31
+    assert middle == pytest.approx(21.5 * step, abs=1.0)
+    assert script(page, "document.querySelector('#ro-picture .depth').textContent") == "\u22124.5"
+    label = script(page, "document.getElementById('ro-picture').getAttribute('aria-label')")
+    assert "pull 2.5k by 4.5 dB" in label
+    assert "315 at \u22124 dB" in label
+    # 4 of 12 dB: the slider that stands hangs a third of the way down.
+    stood = script(page, "Number(document.querySelector('#ro-picture .pulled').getAttribute('y2'))")
+    height = script(page, "document.getElementById('ro-picture').clientHeight")
+    assert stood == pytest.approx(8 + (height - 22 - 16) / 3, abs=1.0)
+
+
+def test_two_depths_do_not_run_into_each_other(page: Any, link: StillClient) -> None:
+    show(page, link, "pull-two")
+    boxes = script(
+        page,
+        "[...document.querySelectorAll('#ro-picture .depth')].map((t) => {"
+        " const b = t.getBoundingClientRect(); return [b.left, b.right]; })",
+    )
+    (left, right) = sorted(boxes)
+    assert left[1] < right[0]
+    assert left[0] >= 0
+    assert right[1] <= 360
+
+
+def test_the_end_shows_the_curve_with_the_rings_on_it(page: Any, link: StillClient) -> None:
+    show(page, link, "done")
+    assert wait_until(lambda: not script(page, "document.getElementById('ro-end').hidden"), 3.0)
+    figures = text(page, "ro-figures")
+    for word in ("6.5 dB", "3 sliders", "1.2 dB on average", "room's limit"):
+        assert word in figures
+    points = script(
+        page,
+        "document.querySelector('#ro-curve .cutting').getAttribute('points').split(' ').length",
+    )
+    assert points == 64
+    assert script(page, "document.querySelectorAll('#ro-curve circle').length") == 4
+    # What was left alone is hollow: shape, not colour.
+    assert script(page, "document.querySelectorAll('#ro-curve circle.hollow').length") == 1
+    assert script(page, "document.querySelectorAll('#ro-rings li').length") == 4
+    assert "notches" in text(page, "ro-hints")
+
+
+def test_fader_marks_are_asked_for_only_by_who_wants_them(page: Any, link: StillClient) -> None:
+    show(page, link, "raise")
+    assert not script(page, "document.getElementById('ro-marks').hidden")
+    assert not script(page, "document.getElementById('ro-marks').open")
+    page.execute_script("document.getElementById('ro-marks').open = true")
+    page.execute_script(
+        "document.getElementById('ro-fader').value = '-4.5';"
+        "document.querySelector('#ro-mark button').click()"
+    )
+    wanted = {"class": "ring_out", "do": "fader", "fader_db": -4.5}
+    assert wait_until(lambda: link.asked == [wanted], 3.0), link.asked
+    link.hold({**STATES["ring-out raise"], "stage": STATES["demo"]["stage"]})
+    assert wait_until(lambda: script(page, "document.getElementById('ro-marks').hidden"), 3.0)
+
+
+def test_on_the_practice_stage_its_desk_is_on_the_same_page(page: Any, link: StillClient) -> None:
+    link.hold({**STATES["ring-out pull"], "stage": STATES["demo"]["stage"]})
+    shown = "document.getElementById('fader').checkVisibility()"
+    assert wait_until(lambda: script(page, shown), 5.0)
+    named = "document.querySelector('#desk [data-named=yes]').textContent"
+    assert wait_until(lambda: script(page, named) == "2.5k", 3.0)
+    link.hold(STATES["ring-out pull"])
+    assert wait_until(lambda: not script(page, shown), 5.0)
+
+
+def test_what_is_refused_is_said(
+    page: Any, link: StillClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    show(page, link, "raise")
+    monkeypatch.setattr(
+        link, "request", lambda *_: {"class": "error", "message": "it makes no sense now"}
+    )
+    page.execute_script("document.getElementById('ro-main').click()")
+    assert wait_until(lambda: text(page, "ro-said") == "it makes no sense now", 3.0)
+
+
+def test_in_a_set_the_depth_is_named_and_can_be_confirmed(window: Any, link: StillClient) -> None:
+    link.hold(STATES["advised"])
+    with page_server(link) as url:
+        window.get("about:blank")
+        window.get(url)
+        assert wait_until(lambda: text(window, "slider") == "pull 2.5k by 4", 10.0)
+        assert "or 3.15k by 3" in text(window, "hint")
+        assert "aim the loudspeaker" in text(window, "hint")
+        assert script(window, "document.querySelector('#sliders .depth').textContent") == "\u22124"
+        assert "pull 2.5k by 4" in text(window, "spoken")
+        # Between two songs, when it has long stopped ringing, a hand is free.
+        link.hold({**STATES["quiet"], "standing": [cut("315", -4.0), cut("2.5k", -2.0)]})
+        assert wait_until(lambda: "last asked for: 2.5k by 4" in text(window, "asked-words"), 5.0)
+        window.execute_script("document.getElementById('asked-done').click()")
+        told = {"class": "pull", "slider": 21, "cut_db": -6}
+        assert wait_until(lambda: link.asked == [told], 3.0), link.asked
+        assert wait_until(lambda: script(window, "document.getElementById('asked').hidden"), 3.0)
+        link.asked.clear()
+        window.execute_script("document.querySelector('#flat button').click()")
+        flat = [{"class": "pull", "slider": i, "cut_db": 0} for i in (12, 21)]
+        assert wait_until(lambda: link.asked == flat, 3.0), link.asked
+        window.get("about:blank")
+        link.close()
+
+
+def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any, link: StillClient) -> None:
+    for name in RING_OUTS:
+        show(page, link, name)
+    severe = [line for line in page.get_log("browser") if line["level"] == "SEVERE"]
+    assert [line for line in severe if "Content Security Policy" in line["message"]] == []
