@@ -141,12 +141,26 @@ def test_two_depths_do_not_run_into_each_other(page: Any, link: StillClient) -> 
     boxes = script(
         page,
         "[...document.querySelectorAll('#ro-picture .depth')].map((t) => {"
-        " const b = t.getBoundingClientRect(); return [b.left, b.right]; })",
+        " const b = t.getBoundingClientRect(); return [b.left, b.top, b.right, b.bottom]; })",
     )
-    (left, right) = sorted(boxes)
-    assert left[1] < right[0]
-    assert left[0] >= 0
-    assert right[1] <= 360
+    one, other = boxes
+    apart = (
+        one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] + 4 or other[3] <= one[1] + 4
+    )
+    assert apart, boxes
+    assert min(one[0], other[0]) >= 0
+    assert max(one[2], other[2]) <= 360
+
+
+def test_all_steps_of_a_pull_stand_in_one_row(page: Any, link: StillClient) -> None:
+    show(page, link, "pull")
+    assert wait_until(lambda: len(buttons(page)) == 6, 3.0)
+    tops = script(
+        page,
+        "[...document.querySelectorAll('#ro-small button')].map((b) => "
+        "Math.round(b.getBoundingClientRect().top))",
+    )
+    assert len(set(tops)) == 1
 
 
 def test_the_end_shows_the_curve_with_the_rings_on_it(page: Any, link: StillClient) -> None:
