@@ -74,9 +74,15 @@ class Adviser:
         self._written_mono_s = -KEEP_EVERY_S
         self._told: object = None
         self._counsel: Counsel | None = None
+        self._begun = threading.Event()
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="adviser", daemon=True)
         self._thread.start()
+
+    def wait_until_begun(self, timeout_s: float) -> Advised:
+        """Return the first result, with what was kept; for the start only."""
+        self._begun.wait(timeout_s)
+        return self.result
 
     def hear(self, news: News) -> None:
         """Hand over what was heard; counted as lost if there is no room.  Returns at once."""
@@ -114,6 +120,7 @@ class Adviser:
 
     def _run(self) -> None:
         self._begin(self._kept.read(self._now()))
+        self._begun.set()
         while not self._stopping.is_set():
             try:
                 item = self._waiting.get(timeout=LOOK_S)
@@ -144,8 +151,9 @@ class Adviser:
             item.reply({"class": "error", "message": f"the advice failed on it: {error!r}"})
             raise
         self._publish(counsel)
-        item.reply({"class": "done"})
+        # Kept first: a plug that is pulled after the answer loses nothing that was answered.
         self._keep(at_once=True)
+        item.reply({"class": "done"})
 
     def _publish(self, counsel: Counsel) -> None:
         self.result = counsel.result

@@ -27,6 +27,7 @@ from monitor.journal.store import Journal
 from monitor.kept_advice import KeptAdvice
 from monitor.link import Message
 from monitor.link_server import LinkServer, Reply
+from monitor.news import Advised
 from monitor.panel_thread import PanelThread
 from monitor.settings import Settings
 from monitor.watcher import Heartbeat, Parts, Watcher
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 
 LOG = logging.getLogger(__name__)
 
+START_S = 2.0
 KEPT_FILE = "advice.json"
 """Beside the journal."""
 
@@ -104,6 +106,17 @@ def open_adviser(settings: Settings, equaliser: Equaliser, path: Path, boot_id: 
         t60_s=settings.advice.known_t60_s,
     )
     return Adviser(lambda kept: make(kept=kept), KeptAdvice(path), boot_id=boot_id)
+
+
+def put_back(stage: Stage, kept: Advised) -> None:
+    """Pull the practice stage's sliders as they stood in a ring-out that a restart cut short."""
+    if kept.ring_out is None or kept.ring_out.phase != "paused":
+        return
+    for one in kept.fields["standing"]:
+        try:
+            stage.control({"slider": one["slider"], "cut_db": one["cut_db"]})
+        except ValueError as error:
+            LOG.warning("a slider of the practice stage stays at 0: %s", error)
 
 
 def stop_on_signals(stop: threading.Event) -> None:
@@ -181,6 +194,8 @@ def run(
         source = open_source(settings)
         closers.append(source.close)
         stage = stage_of(source)
+        if stage is not None:
+            put_back(stage, adviser.wait_until_begun(START_S))
         late.desk = Desk(journal=journal, adviser=adviser, boot_id=boot_id, stage=stage)
         watcher = Watcher(
             Parts(

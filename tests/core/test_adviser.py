@@ -116,9 +116,7 @@ def test_a_restart_brings_it_back_paused(start: Callable[..., Adviser]) -> None:
     ask(adviser, **{"class": "pull", "slider": 21, "cut_db": -4.0})
     ask(adviser, **{"class": "ring_out", "do": "open"})
     ask(adviser, **{"class": "ring_out", "do": "begin"})
-    # No goodbye: a pulled plug.  The command was on the disk before it was answered ... nearly.
-    kept = adviser._kept._path
-    wait_until(lambda: kept.exists() and '"phase": "raise"' in kept.read_text())
+    # No goodbye: a pulled plug.  What was answered is on the disk.
     back = start()
     wait_until(lambda: "ring_out" in back.result.fields)
     assert back.result.fields["ring_out"]["phase"] == "paused"

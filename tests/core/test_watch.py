@@ -239,6 +239,64 @@ def test_stage_commands_go_through_the_link(start: Callable[..., Running]) -> No
     assert box.snapshot()["stage"] == {"fader_db": -12.0}
 
 
+class PulledStage(Stage):
+    """A stage with the 31 sliders, as the practice stage tells of them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.cuts_db = [0.0] * 31
+
+    def control(self, command: dict[str, Any]) -> dict[str, Any]:
+        if "slider" in command:
+            self.cuts_db[command["slider"]] = command["cut_db"]
+        return self.state()
+
+    def state(self) -> dict[str, Any]:
+        sliders = [{"label": str(i), "cut_db": db} for i, db in enumerate(self.cuts_db)]
+        return {"room": "cellar", "fader_db": -12.0, "sliders": sliders}
+
+
+def test_a_ring_out_survives_a_restart_with_the_stage_s_sliders(tmp_path: Path) -> None:
+    stage = PulledStage()
+    box = Running(tmp_path, stage_of=lambda _: stage)
+    box.play(noise(RATE_HZ))
+    box.wait_for(lambda s: s["state"] == "quiet")
+    for do in ("open", "begin"):
+        assert box.client.request({"class": "ring_out", "do": do})["class"] == "done"
+    stage.control({"slider": 21, "cut_db": -5.0})
+    box.wait_for(lambda s: s["standing"] == [{"slider": 21, "cut_db": -5.0}])
+    assert box.snapshot()["ring_out"]["phase"] == "raise"
+    box.close()
+    again = PulledStage()
+    box = Running(tmp_path, stage_of=lambda _: again)
+    try:
+        box.wait_for(lambda s: s.get("ring_out", {}).get("phase") == "paused")
+        assert again.cuts_db[21] == -5.0
+        assert box.client.request({"class": "ring_out", "do": "go_on"})["class"] == "done"
+        box.wait_for(lambda s: s["ring_out"]["phase"] == "raise")
+    finally:
+        box.close()
+
+
+def test_the_depth_is_on_link_and_panel_and_pulls_are_remembered(
+    start: Callable[..., Running],
+) -> None:
+    box = start("advice.margin_db=4")
+    box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.5)]))
+    box.wait_for(lambda s: "advice" in s)
+    advice = box.snapshot()["advice"]
+    assert "2.5k" in {pull["label"] for pull in advice["pulls"]}
+    assert all(pull["more_db"] >= 1.0 for pull in advice["pulls"])
+    told = {"class": "pull", "slider": 21, "cut_db": -6}
+    assert box.client.request(told)["class"] == "done"
+    box.wait_for(lambda s: s["standing"] == [{"slider": 21, "cut_db": -6.0}])
+    refused = box.client.request({"class": "pull", "slider": 21, "cut_db": -30})
+    assert "0 to 12 dB are possible" in refused["message"]
+    refused = box.client.request({"class": "ring_out", "do": "begin"})
+    assert "open one first" in refused["message"]
+    assert box.snapshot()["adviser"] == {"health": "ok"}
+
+
 def test_lost_microphone_is_said_and_survived(start: Callable[..., Running]) -> None:
     box = start()
     box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
