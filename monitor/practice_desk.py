@@ -95,15 +95,15 @@ class PracticeDesk:
 
     def has(self, pulls: tuple[Pull, ...], at_s: float) -> bool:
         """Whether all these pulls have been made and the hand has stopped."""
+        if not pulls or at_s < self._moved_s + SETTLED_S:
+            return False
         standing = self.standing
-        return (
-            bool(pulls)
-            and at_s >= self._moved_s + SETTLED_S
-            and all(
-                p.label in standing and standing[p.label].pull_db >= p.pull_db - REACHED_DB
-                for p in pulls
-            )
-        )
+        for pull in pulls:
+            now_db = standing[pull.label].pull_db if pull.label in standing else 0.0
+            beyond_db = now_db - pull.pull_db if pull.more_db >= 0.0 else pull.pull_db - now_db
+            if beyond_db < -REACHED_DB:
+                return False
+        return True
 
     def learn(self, times: LoopTimes, rings: Followings, at_s: float) -> None:
         """Where a move was answered by another slope, take in the loop time it measures."""

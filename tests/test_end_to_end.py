@@ -147,4 +147,132 @@ def test_fader_up_it_rings_the_lantern_names_it_the_slider_stops_it(demo_url: st
         # By the criterion it is stable now, or so nearly that it climbs under 5 dB/s.
         assert twin.margin_db() > -0.3
         assert driver.find_element("id", "lamp").get_attribute("data-pattern") == "dark"
-        assert named in driver.find_element("id", "recent").text
+        assert named in driver.find_element("id", "recent").get_attribute("textContent")
+
+
+class Person:
+    """Reads the page and does what it says; nothing else is known to it."""
+
+    def __init__(self, driver: Any) -> None:
+        self.driver = driver
+        self._raised_s = self._acted_s = 0.0
+
+    def text(self, element_id: str) -> str:
+        script = "return document.getElementById(arguments[0]).textContent"
+        return str(self.driver.execute_script(script, element_id))
+
+    def phase(self) -> str:
+        script = "return document.getElementById('ro-sentence').dataset.phase"
+        return str(self.driver.execute_script(script))
+
+    def press(self, label: str) -> None:
+        """Press the button that carries these words, as soon as it is there."""
+        script = (
+            "const b = [...document.querySelectorAll('#ring-out button')]"
+            ".find((b) => b.checkVisibility() && b.textContent === arguments[0]);"
+            "b?.click(); return Boolean(b)"
+        )
+        until(lambda: self.driver.execute_script(script, label), 10.0, f"a button {label!r}")
+
+    def fader_db(self) -> float:
+        return float(self.driver.execute_script("return document.getElementById('fader').value"))
+
+    def pull_what_is_asked(self) -> None:
+        """ "then: 500 at -5, 630 at -1" is how the sliders are to stand."""
+        for label, depth in re.findall(r"(\S+) at -([\d.]+)", self.text("ro-detail")):
+            script = (
+                "return [...document.querySelectorAll('#desk div')]"
+                ".findIndex((d) => d.textContent === arguments[0])"
+            )
+            index = self.driver.execute_script(script, label)
+            set_range(self.driver, f'[data-slider-index="{index}"]', -float(depth))
+        self.press_if_there("I have pulled it")
+
+    def press_if_there(self, label: str) -> None:
+        if self.text("ro-main") == label:
+            self.driver.execute_script("document.getElementById('ro-main').click()")
+
+    def follow(self, seen: list[str], *, until_phase: str, seconds: float) -> None:
+        """Do what the page says until it has come to a phase."""
+        stop = time.monotonic() + seconds
+        while time.monotonic() < stop:
+            phase, now = self.phase(), time.monotonic()
+            if not seen or seen[-1] != phase:
+                seen.append(phase)
+                self._raised_s = self._acted_s = now
+            if phase == until_phase and (phase != "raise" or "pull" in seen):
+                return
+            if phase == "raise" and now > self._raised_s + 1.2:
+                self._raised_s = now
+                set_range(self.driver, "#fader", self.fader_db() + 0.5)
+            elif phase == "pull" and now > self._acted_s + 1.0:
+                self._acted_s = now
+                self.pull_what_is_asked()
+            elif phase == "back_off" and now > self._acted_s + 1.0:
+                self._acted_s = now + 60.0
+                set_range(self.driver, "#fader", self.fader_db() - 3.0)
+                self.press("It is down")
+            time.sleep(0.1)
+        pytest.fail(f"no {until_phase} within {seconds:g} s, only {seen}")
+
+
+def stage_of(driver: Any) -> dict[str, Any]:
+    script = "const done = arguments[0]; fetch('/now').then((a) => a.json()).then(done)"
+    return dict(driver.execute_async_script(script)["snapshot"]["stage"])
+
+
+def test_a_ring_out_from_start_to_finish_with_the_page_s_own_buttons(demo_url: str) -> None:
+    seen: list[str] = []
+    with browser(360, 640) as driver:
+        driver.get(demo_url + "#ring-out")
+        person = Person(driver)
+        person.press("Get ready")
+        until(lambda: "not calibrated" in person.text("ro-cautions"), 5.0, "the cautions")
+        person.press("I have read this: begin")
+        person.follow(seen, until_phase="done", seconds=150.0)
+        stage = stage_of(driver)
+        told = re.search(r"([\d.]+) dB more", person.text("ro-figures"))
+        curve = "return document.querySelectorAll('#ro-curve circle').length"
+        assert driver.execute_script(curve) >= 1
+    assert {"raise", "pull", "listen", "back_off"} <= set(seen)
+    sliders = Equaliser.from_settings("31", ()).sliders
+    twin = StageLoop(room=DEFAULT_ROOM, equaliser=Equaliser("31", sliders))
+    flat_limit_db = twin.fader_db + twin.margin_db()
+    for index, slider in enumerate(stage["sliders"]):
+        twin.set_cut(index, slider["cut_db"])
+    twin.fader_db = stage["fader_db"]
+    # By the Nyquist criterion: it does not ring, and the fader goes further than it did flat.
+    assert twin.margin_db() > 0.0
+    won_db = twin.fader_db + twin.margin_db() - flat_limit_db
+    assert won_db > 2.0
+    assert told is not None
+    assert float(told[1]) == pytest.approx(won_db, abs=2.5)
+
+
+def test_a_ring_out_goes_on_where_it_was_when_the_page_was_closed(demo_url: str) -> None:
+    seen: list[str] = []
+    with browser(360, 640) as driver:
+        driver.get(demo_url + "#ring-out")
+        person = Person(driver)
+        person.press("Get ready")
+        person.press("I have read this: begin")
+        person.follow(seen, until_phase="listen", seconds=60.0)
+        pulled = stage_of(driver)
+    # The phone goes into a pocket and comes back with another browser.
+    time.sleep(1.0)
+    with browser(390, 844) as driver:
+        driver.get(demo_url + "#ring-out")
+        person = Person(driver)
+        until(lambda: person.phase() in ("listen", "raise", "pull"), 10.0, "it goes on")
+        stands = driver.execute_script(
+            "return document.querySelectorAll('#ro-picture .pulled').length"
+        )
+        assert stands == sum(slider["cut_db"] < 0.0 for slider in pulled["sliders"]) > 0
+        person.follow(seen, until_phase="raise", seconds=30.0)
+        person.press("pause")
+        until(lambda: person.phase() == "paused", 5.0, "a pause")
+        person.press("Go on")
+        until(lambda: person.phase() == "raise", 5.0, "it goes on")
+        person.press("That is loud enough")
+        person.follow(seen, until_phase="done", seconds=30.0)
+        assert "pulled" in person.text("ro-say")

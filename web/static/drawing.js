@@ -61,11 +61,16 @@ export function drawSliders(svg, snapshot, pulls) {
       return;
     }
     const wide = Math.min(22, Math.max(9, step * 0.8));
+    const more = asked.get(i).more_db ?? 0;
+    // A slider that may come up again has its wedge upside down, and open.
+    const [from, to] = more < 0 ? [bottom, 0] : [0, bottom];
     parts.push(make("polygon", {
-      class: "wedge", points: `${x(i) - wide},0 ${x(i) + wide},0 ${x(i)},${bottom}`,
+      class: more < 0 ? "hollow" : "wedge",
+      points: `${x(i) - wide},${from} ${x(i) + wide},${from} ${x(i)},${to}`,
     }));
-    const more = asked.get(i).more_db;
-    if (more) front.push(...depth(`\u2212${number(more)}`, x(i), wide * 0.62 + 6));
+    if (more) {
+      front.push(...depth(`${more < 0 ? "+" : "\u2212"}${number(Math.abs(more))}`, x(i), wide * 0.62 + 6));
+    }
   });
   parts.push(...front, ...names(sliders, asked, stands, x, [width, height]));
   svg.replaceChildren(...parts);
