@@ -11,11 +11,10 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.labels import written
 from monitor.advice.pulls import Pull, stood
 
-TONE_PULLS = 4
-TONE_PER_GAIN = 1.0
-"""A decibel of tone is a decibel off everything, which the fader does too: where the last pulls
-cost more tone than they brought gain, the next is no better than a quieter fader."""
 _AVOID = 1000.0
+"""Weight of sliders that are not to be pulled: only where nothing else holds a ring."""
+_ANEW_DB = 0.5
+"""All filters are put anew, which is work, for no less than this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,25 +42,23 @@ def next_pull(
         found = plan(equaliser, kept, standing=pulls, weights=weights)
         if len(found.pulls) > most_sliders:
             return NextPull(None, f"{most_sliders} sliders are pulled: that is enough")
+    if found.unmet and any(s.is_swept for s in equaliser.sliders):
+        # Every filter stands somewhere: put all of them anew, over all rings.
+        anew = plan(equaliser, kept)
+        if missing_db(anew) < missing_db(found) - _ANEW_DB:
+            return NextPull(anew)
     if not any(pull.more_db > 0.0 for pull in found.pulls):
         where = ", ".join(written(ring.frequency_hz) for ring in found.unmet[:3])
         return NextPull(None, f"nothing is left on this equaliser for {where or 'it'}")
     return NextPull(found)
 
 
+def missing_db(found: CutPlan) -> float:
+    """Return how much all rings together lack."""
+    return sum(max(ring.need_db - ring.depth_db, 0.0) for ring in found.unmet)
+
+
 def tone_cost_db(equaliser: Equaliser, pulls: Sequence[Pull]) -> float:
     """Return what these pulls cost in tone."""
     there, pulls_db = stood(equaliser, pulls)
     return harm.tone_cost_db(there.response_db(pulls_db, harm.GRID_HZ))
-
-
-def costs_too_much(costs_db: Sequence[float], gains_db: Sequence[float]) -> bool:
-    """Whether the last pulls cost more tone than they brought gain.
-
-    Both are in the order of the pulls, what the next one costs and the gain now being the last.
-    """
-    if len(costs_db) <= TONE_PULLS:
-        return False
-    cost_db = costs_db[-1] - costs_db[-1 - TONE_PULLS]
-    gain_db = gains_db[-1] - gains_db[-1 - TONE_PULLS]
-    return cost_db > TONE_PER_GAIN * gain_db

@@ -26,7 +26,7 @@ SAME_RING_PART = 0.012
 SAME_RING_HZ = 4.0
 """What rings at nearly the frequency of an earlier ring is that ring come back: a fifth of a tone,
 at the bottom a fraction of a line's width; a pull turns the phase and shifts it a little."""
-RAISED_DB_PER_S = 0.5
+RAISED_DB_PER_S = 0.2
 """How fast a fader goes up that is raised slowly: our choice, and what the page asks for."""
 
 
@@ -58,13 +58,26 @@ class RingLadder:
         there, pulls_db = stood(self._equaliser, pulls)
         return -float(there.response_db(pulls_db, np.array([frequency_hz]))[0])
 
+    def depths_db(self, pulls: Sequence[Pull]) -> np.ndarray:
+        """Return what these pulls take away at every ring."""
+        there, pulls_db = stood(self._equaliser, pulls)
+        at = np.array([ring.frequency_hz for ring in self.rings], float)
+        depths: np.ndarray = -there.response_db(pulls_db, at)
+        return depths
+
     def same(self, frequency_hz: float) -> KnownRing | None:
         """Return the ring that this is, or None for a new one."""
         near = max(SAME_RING_HZ, SAME_RING_PART * frequency_hz)
         found = [r for r in self.rings if abs(r.frequency_hz - frequency_hz) <= near]
         return min(found, key=lambda r: abs(r.frequency_hz - frequency_hz), default=None)
 
-    def rang(self, frequency_hz: float, pulls: Sequence[Pull]) -> KnownRing:
+    def deeper_db(
+        self, before: Sequence[Pull], after: Sequence[Pull], frequency_hz: float
+    ) -> float:
+        """Return how much deeper a frequency is with some pulls than with others."""
+        return self.depth_db(after, frequency_hz) - self.depth_db(before, frequency_hz)
+
+    def rang(self, frequency_hz: float) -> KnownRing:
         """Take in a ring that began, new or come back."""
         ring = self.same(frequency_hz)
         if ring is None:
@@ -72,7 +85,7 @@ class RingLadder:
             self.rings.append(ring)
         else:
             ring.times += 1
-            ring.fate = "came back"
+            ring.fate = "left" if ring.skipped else "came back"
             ring.excess, ring.slope, ring.in_vain_db = None, None, 0.0
         ring.open = True
         return ring
@@ -87,8 +100,12 @@ class RingLadder:
 
         Never beyond where a known ring would have come back.
         """
-        quiet = [r for r in self.rings if r is not ring and not r.skipped and not r.open]
-        ceilings = [r.limit_db + self.depth_db(pulls, r.frequency_hz) for r in quiet]
+        depths_db = self.depths_db(pulls).tolist()
+        ceilings = [
+            r.limit_db + depth_db
+            for r, depth_db in zip(self.rings, depths_db, strict=True)
+            if r is not ring and not r.skipped and not r.open
+        ]
         guess_db = self.gain_db + RAISED_DB_PER_S * seconds
         if ring.times > 1:
             # Twice as fast as asked for is the most that is believed: else the slider does not
@@ -108,10 +125,9 @@ class RingLadder:
         few sliders are moved each time; what they have they keep.
         """
         found = []
-        for ring in self.rings:
+        for ring, depth_db in zip(self.rings, self.depths_db(pulls).tolist(), strict=True):
             if ring.skipped or ring.fate == "left":
                 continue
-            depth_db = self.depth_db(pulls, ring.frequency_hz)
             if ring.open:
                 need_db = depth_db + excess_db(ring) + margin_db
             else:

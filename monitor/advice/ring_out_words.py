@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from monitor.advice.labels import written
 from monitor.advice.pulls import Pull
@@ -23,15 +23,31 @@ def decibels(value_db: float) -> str:
     return f"{value_db:.1f}".removesuffix(".0")
 
 
-def pull_line(pulls: Sequence[Pull]) -> str:
-    """Return the big words for some pulls: "Pull 2.5k by 4 dB, 3.15k by 2 dB"."""
-    parts = [f"{p.label} by {decibels(p.more_db)} dB" for p in pulls]
+def pull_line(pulls: Sequence[Pull], swept: Collection[str] = ()) -> str:
+    """Return the big words for some pulls: "Pull 2.5k by 4 dB, 3.15k by 2 dB".
+
+    Filters that can be put anywhere are named by where they go.
+    """
+    ordered = sorted(pulls, key=lambda pull: -pull.more_db)
+    parts = [
+        f"{written(p.centre_hz) if p.label in swept else p.label} by {decibels(p.more_db)} dB"
+        for p in ordered
+    ]
     return "Pull " + ", ".join(parts)
 
 
-def pull_detail(pulls: Sequence[Pull], again_hz: Sequence[float]) -> str:
+def pull_detail(
+    pulls: Sequence[Pull], again_hz: Sequence[float], swept: Collection[str] = ()
+) -> str:
     """Return where the sliders then stand, and what to check if a ring came back."""
-    stand = ", ".join(f"{p.label} at -{decibels(p.pull_db)}" for p in pulls)
+    places = [
+        f"{p.label}: {written(p.centre_hz)}, Q {p.q:.1f}, "
+        if p.label in swept
+        else f"{p.label} at "
+        for p in pulls
+    ]
+    pairs = zip(places, pulls, strict=True)
+    stand = ", ".join(f"{place}-{decibels(p.pull_db)}" for place, p in pairs)
     if not again_hz:
         return f"then: {stand}"
     back = ", ".join(written(hz) for hz in again_hz)

@@ -1,0 +1,94 @@
+"""What a ring-out hears: from news to rings on the ladder, their excess, and what is learnt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from monitor.advice.margin import Excess, LoopTimes
+from monitor.advice.pulls import Pull
+from monitor.advice.ring_out_course import Step
+from monitor.advice.ring_out_rings import KnownRing, RingLadder
+from monitor.advice.ring_out_state import RingNews
+
+
+class RingEar:
+    """Which news belongs to which ring.
+
+    Parameters
+    ----------
+    ladder : RingLadder
+        Where the rings are kept.
+    loop_times : LoopTimes
+        What is believed of this room's loops; it learns.
+    """
+
+    def __init__(self, ladder: RingLadder, loop_times: LoopTimes) -> None:
+        self._ladder = ladder
+        self._loop_times = loop_times
+        self._places: dict[int, int] = {}
+        self.sounding: dict[int, RingNews] = {}
+
+    def open(self) -> list[KnownRing]:
+        """Return the rings that are heard and not left alone."""
+        return [ring for ring in self._ladder.rings if ring.open and not ring.skipped]
+
+    def deafen(self) -> None:
+        """Forget which news belongs to which ring, as for a pause; none is open."""
+        self._places.clear()
+        for ring in self._ladder.rings:
+            ring.open = False
+
+    def opened(self, news: RingNews) -> tuple[KnownRing, bool, bool]:
+        """Return the ring, whether it has just begun, and whether its excess is news."""
+        is_new = news.id not in self._places
+        if is_new:
+            ring = self._ladder.rang(news.frequency_hz)
+            self._places[news.id] = self._ladder.rings.index(ring)
+        ring = self._ladder.rings[self._places[news.id]]
+        excess = self._excess_of(news)
+        ring.slope = news.slope or ring.slope
+        ring.excess = excess or ring.excess
+        return ring, is_new, excess is not None
+
+    def closed(self, news: RingNews) -> int | None:
+        """Return the place of the ring that has gone; None if nobody knew of it."""
+        self.sounding.pop(news.id, None)
+        place = self._places.pop(news.id, None)
+        if place is not None and place not in self._places.values():
+            ring = self._ladder.rings[place]
+            ring.open = False
+            ring.fate = "left" if ring.fate == "left" else "gone"
+        return place
+
+    def learn(self, place: int, news: RingNews, step: Step, pulls: Sequence[Pull]) -> None:
+        """A ring's fall after a pull of known size tells its loop time."""
+        ring = self._ladder.rings[place]
+        if place not in step.rings or ring.slope is None:
+            return
+        if news.slope is None or news.slope.db_per_s >= 0.0:
+            return
+        hz = ring.frequency_hz
+        moved_db = ring.in_vain_db + self._ladder.deeper_db(step.before, pulls, hz)
+        if moved_db > 0.0:
+            self._loop_times.learn(
+                frequency_hz=hz, before=ring.slope, after=news.slope, moved_db=-moved_db
+            )
+
+    def stayed(self, before: Sequence[Pull], pulls: Sequence[Pull], *, least_db: float) -> None:
+        """What rings in spite of its pull has more excess than was thought."""
+        for ring in self.open():
+            deeper_db = self._ladder.deeper_db(before, pulls, ring.frequency_hz)
+            ring.in_vain_db += max(deeper_db, 0.0)
+            left_db = least_db
+            if ring.slope is not None:
+                told = self._loop_times.estimate(
+                    ring.slope, frequency_hz=ring.frequency_hz, at_least_db=ring.in_vain_db
+                )
+                left_db = max(told.db - ring.in_vain_db, least_db)
+            ring.excess = Excess(left_db, 0.0, 2.0 * left_db, "it stayed when it was pulled")
+            self._ladder.placed(ring, pulls)
+
+    def _excess_of(self, news: RingNews) -> Excess | None:
+        if news.excess is not None or news.slope is None or news.slope.db_per_s <= 0.0:
+            return news.excess
+        return self._loop_times.estimate(news.slope, frequency_hz=news.frequency_hz)

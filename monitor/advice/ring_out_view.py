@@ -1,0 +1,97 @@
+"""From what a ring-out knows to what it shows: pure functions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from monitor.advice import ring_out_words as words
+from monitor.advice.cut_plan import CutPlan
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.pulls import Pull
+from monitor.advice.ring_out_course import Course
+from monitor.advice.ring_out_plan import tone_cost_db
+from monitor.advice.ring_out_rings import KnownRing, RingLadder
+from monitor.advice.ring_out_state import CommandName, RingOutState, RingSoFar
+
+_ALWAYS: tuple[CommandName, ...] = ("fader", "pause", "stop")
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What is asked for now, and does not outlive it."""
+
+    plan: CutPlan | None = None
+    again_hz: tuple[float, ...] = ()
+    put_back: str = ""
+    asks: bool = False
+
+
+def commands_of(course: Course, asks: bool) -> tuple[CommandName, ...]:
+    """Return the commands that make sense now."""
+    back: tuple[CommandName, ...] = ("undo",) if course.steps else ()
+    if course.phase == "ready":
+        return ("begin", "stop")
+    if course.phase == "raise":
+        return (*back, *_ALWAYS)
+    if course.phase == "pull":
+        return ("pulled", "turned_down", "not_yet", "skip", *back, *_ALWAYS)
+    if course.phase == "listen":
+        asked: tuple[CommandName, ...] = ("pulled", "turned_down") if asks else ()
+        return (*asked, *back, *_ALWAYS)
+    if course.phase == "back_off":
+        return ("turned_down", *back, *_ALWAYS)
+    return ("go_on", "stop") if course.phase == "paused" else ()
+
+
+def state_of(
+    equaliser: Equaliser, course: Course, ladder: RingLadder, moment: Moment
+) -> RingOutState:
+    """Return where a ring-out stands."""
+    now = [] if moment.plan is None else [p for p in moment.plan.pulls if p.more_db != 0.0]
+    now.sort(key=lambda pull: -pull.more_db)
+    swept = [slider.label for slider in equaliser.sliders if slider.is_swept]
+    say, detail = _said(course, now, moment, swept)
+    depths_db = ladder.depths_db(course.pulls)
+    return RingOutState(
+        phase=course.phase,
+        say=say,
+        detail=detail,
+        pulls_now=tuple(now),
+        pulls=course.pulls,
+        rings=tuple(
+            _ring(ring, db) for ring, db in zip(ladder.rings, depths_db.tolist(), strict=True)
+        ),
+        gain_won_db=course.gain_won_db,
+        tone_cost_db=tone_cost_db(equaliser, course.pulls),
+        why_ended=course.why_ended,
+        cautions=words.CAUTIONS if course.phase == "ready" else (),
+        hints=() if moment.plan is None else moment.plan.hints,
+        asks=moment.asks,
+        may=commands_of(course, moment.asks),
+    )
+
+
+def _ring(ring: KnownRing, depth_db: float) -> RingSoFar:
+    return RingSoFar(ring.frequency_hz, ring.fate, ring.times, ring.excess, depth_db)
+
+
+def _said(
+    course: Course, now: Sequence[Pull], moment: Moment, swept: Sequence[str]
+) -> tuple[str, str]:
+    """Return the big words and one more line."""
+    if course.phase == "ready":
+        return "Get ready", "read the cautions, then begin"
+    if course.phase == "raise":
+        return moment.put_back or words.RAISE, words.RAISE_MORE
+    if course.phase == "pull":
+        return words.pull_line(now, swept), words.pull_detail(now, moment.again_hz, swept)
+    if course.phase == "listen":
+        if moment.asks:
+            return "Pulled, or turned down?", "taken as pulled if you say nothing"
+        return "Wait", "listening whether it has gone"
+    if course.phase == "back_off":
+        return f"Come down {words.BACK_OFF_DB:g} dB", course.why_ended
+    if course.phase == "paused":
+        return "Paused", "before you go on: the fader a little lower"
+    return words.done_line(course.pulls, course.gain_won_db), course.why_ended
