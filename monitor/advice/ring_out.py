@@ -43,7 +43,13 @@ LISTEN_S = 2.0
 BACK_OFF_S = 20.0
 FELL_DB = 3.0
 """All the rest fell by this in the same moment: it was the fader."""
+PULL_PART = 2.0 / 3.0
+"""A pull leaves this part of the wanted margin, for the fader comes down by ``BACK_OFF_DB`` at the
+end and gives all rings the rest.  What the last pulls leave beyond the room's limit is tone for
+nothing: with the whole margin 31 sliders came within 1 dB of the best in 60 % of rooms, with two
+thirds in 85 % (20 rooms, seeds 50000 to 50019)."""
 LEAST_MARGIN_DB = 0.5
+"""Rings that are gone are deepened, too, when the fader has left them less than this."""
 MEANT_DB = 0.5
 """A pull that makes a frequency deeper by this was meant for it, among others."""
 _ACTIVE: tuple[Phase, ...] = ("raise", "pull", "listen", "back_off")
@@ -57,7 +63,7 @@ class RingOut:
     equaliser : Equaliser
         The person's own.
     margin_db : float
-        What each pull leaves its ring's frequency below ringing.
+        What each ring is left below ringing in the end, backed off.
     standing : sequence of Pull
         What is pulled already.
     most_cuts : int
@@ -157,6 +163,8 @@ class RingOut:
         self._tick(at_s)
         if name == "fader":
             self._course.marked(fader_db, self._ladder)
+            # What a mark tells need not be guessed from the time.
+            self._gain_before_db, self._raise_s = self._ladder.gain_db, 0.0
             return
         actions: dict[str, Callable[[], None]] = {
             "begin": self._begin,
@@ -261,7 +269,7 @@ class RingOut:
             self._end(f"{TOGETHER} ring together: that is this room's limit")
             return
         needs = ladder.needs(
-            course.pulls, margin_db=self.margin_db, least_margin_db=LEAST_MARGIN_DB
+            course.pulls, margin_db=PULL_PART * self.margin_db, least_margin_db=LEAST_MARGIN_DB
         )
         most = self.most_cuts + course.begun_with
         found = next_pull(self.equaliser, needs, course.pulls, most_sliders=most)
@@ -321,7 +329,8 @@ class RingOut:
             return
         if self._course.phase == "listen":
             self._course.pulls = self._course.steps.pop().before
-            self._ladder.gain_db -= self._fell_db
+            if self._course.fader_db is None:
+                self._ladder.gain_db -= self._fell_db
             self._go("pull", Moment(plan=self._made))
         self._was_turned_down = True
 

@@ -13,7 +13,7 @@ CAUTIONS = (
     "Nobody stands near the loudspeakers, and the microphone is where it will be used.",
 )
 RAISE = "Raise slowly"
-RAISE_MORE = "half a decibel, wait a second, and again, until something rings"
+RAISE_MORE = "half a decibel, wait two seconds, and again, until something rings"
 BACK_OFF_DB = 3.0
 """2 to 3 dB avoid audible ringing (T. van Waterschoot, M. Moonen, Proc. IEEE 99(2), 2011, II)."""
 
