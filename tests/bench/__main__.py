@@ -19,6 +19,7 @@ TABLES = (
     "daemon",
     "endurance",
     "excess",
+    "ring_out",
     "detector",
     "published",
     "protocol",
@@ -31,7 +32,11 @@ def words_for(name: str, folder: Path) -> list[str]:
     if name == "detector":
         drawn = ["--pictures", str(folder)] if find_spec("matplotlib") else []
         return ["--json", str(folder / "detector.json"), *drawn]
-    return ["--json", str(folder / f"{name}.json")] if name in ("excess", "published") else []
+    return (
+        ["--json", str(folder / f"{name}.json")]
+        if name in ("excess", "ring_out", "published")
+        else []
+    )
 
 
 def why_not(name: str) -> str | None:
