@@ -36,9 +36,6 @@ _DRIFTS = np.array([0.5, 2.0])
 """What each hop costs the two cumulative sums (E. S. Page, "Continuous inspection schemes",
 Biometrika 41, 1954): one that is quick, one that is slow to believe."""
 _MOST_SUM = 40.0
-"""A line whose quick sum has come so far is proven, whatever else its course looks like: with
-packages held back this caught 95 of 100 loops where the course alone caught 93, for at most one
-false howl in an hour of music."""
 
 _TAKEN = (
     "prominence_db",
@@ -158,10 +155,6 @@ class Courses:
         values[:, 15] = suspicious.sum() - suspicious[slots]
         values[:, 16:] = found.features[np.ix_(chosen, _TAKEN_PLACES)]
         return values
-
-    def proven(self, slots: np.ndarray) -> np.ndarray:
-        """Whether the looks at the lines in slots, int [n], have added up to the most, bool [n]."""
-        return np.asarray(self._sums[slots, 0] >= _MOST_SUM)
 
     def _match(self, found: Candidates, log_odds: np.ndarray, slots: np.ndarray) -> None:
         """Give each candidate its line's slot, the loudest first; begin lines for the likely."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 
@@ -94,6 +94,16 @@ class _Open:
     hops_sunk: int = 0
 
 
+class Others(Protocol):
+    """The open rings that have been told, by whichever resolution."""
+
+    def own(self, frequency_hz: float, level_dbfs: float) -> bool:
+        """Whether a line is one of theirs: the same seen otherwise, or a ring's distortion."""
+
+    def deepen(self, frequency_hz: float, now_s: float) -> list[RingEvent]:
+        """The other resolution is sure of this line now: its ring is a howl."""
+
+
 class RingBook:
     """The open rings of one resolution.
 
@@ -107,9 +117,8 @@ class RingBook:
         Gives each new ring its number.
     exact_hz : callable
         Exact frequency of the line near a frequency, from the newest samples.
-    is_another_s : callable
-        Whether a line (Hz, dBFS) belongs to an open ring that has been announced already: the
-        same one seen by another resolution, or one whose distortion it is.
+    others : Others
+        The rings that are told already.
     """
 
     def __init__(
@@ -119,14 +128,14 @@ class RingBook:
         hop_s: float,
         new_id: Callable[[], int],
         exact_hz: Callable[[float], float],
-        is_another_s: Callable[[float, float], bool] = lambda *_: False,
+        others: Others,
     ) -> None:
         self._history = history
         self._hop_s = hop_s
         self._held_hops = max(2, round(HELD_S / hop_s))
         self._new_id = new_id
         self._exact_hz = exact_hz
-        self._is_another_s = is_another_s
+        self._others = others
         self._open_rings: list[_Open] = []
 
     @property
@@ -187,13 +196,29 @@ class RingBook:
                 self._open_rings.append(one)
                 if not one.is_another_s:
                     events.append(RingEvent("ringing", one.ring, now_s))
-            if one is None or one.is_another_s:
+            if one is None or not howls[i]:
                 continue
-            if howls[i] and one.ring.degree == "ringing":
-                exact_hz = self._exact_hz(frequency_hz)
-                one.ring = replace(one.ring, degree="howl", frequency_hz=exact_hz, flagged_s=now_s)
-                events.append(RingEvent("howl", one.ring, now_s))
+            if one.is_another_s:
+                events += self._others.deepen(frequency_hz, now_s)
+            else:
+                events += self._deepened(one, now_s)
         return events
+
+    def deepen(self, ring_id: int, now_s: float) -> list[RingEvent]:
+        """Make a ring a howl, if it is none yet."""
+        return [
+            event
+            for one in self._open_rings
+            if one.ring.id == ring_id
+            for event in self._deepened(one, now_s)
+        ]
+
+    def _deepened(self, one: _Open, now_s: float) -> list[RingEvent]:
+        if one.ring.degree == "howl":
+            return []
+        exact_hz = self._exact_hz(one.frequency_hz)
+        one.ring = replace(one.ring, degree="howl", frequency_hz=exact_hz, flagged_s=now_s)
+        return [RingEvent("howl", one.ring, now_s)]
 
     def _nearest(self, rings: list[_Open], frequency_hz: float) -> _Open | None:
         """The ring whose line this is, or None."""
@@ -208,7 +233,7 @@ class RingBook:
         ] > CLOSE_PROMINENCE_DB
         hops = len(standing) if standing.all() else int(np.argmin(standing))
         level_dbfs = self._level_dbfs(line_bin)
-        is_another_s = self._is_another_s(near_hz, level_dbfs)
+        is_another_s = self._others.own(near_hz, level_dbfs)
         frequency_hz = near_hz if is_another_s else self._exact_hz(near_hz)
         ring = Ring(
             id=0 if is_another_s else self._new_id(),
@@ -237,7 +262,7 @@ class RingBook:
         """Whether a line that was another ring's has outlived that one, and is a ring by itself."""
         if not one.is_another_s:
             return False
-        is_alone = not self._is_another_s(one.frequency_hz, one.levels_db[-1])
+        is_alone = not self._others.own(one.frequency_hz, one.levels_db[-1])
         one.hops_alone = one.hops_alone + 1 if is_alone else 0
         return one.hops_alone >= self._held_hops
 

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.listening.courses import SURELY_NOT, Courses
+from monitor.listening.courses import COURSE_FEATURES, SURELY_NOT, Courses
 from monitor.listening.evidence import Candidates
 from monitor.listening.layers import Layer
 from monitor.listening.scorer import Scorer
 
 _NONE = np.zeros(0)
+_SUM_PLACE = COURSE_FEATURES.index("sum_2")
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +20,7 @@ class Suspected:
     """The followed lines of one hop: floats [n], ``bins`` and ``slots`` int [n].
 
     A line keeps its slot as long as it lives.  ``features`` [n, n_features] are those of its
-    course, ``proven`` [n] whether its looks leave no question open.
+    course, ``sums`` [n] what its looks have added up to.
     """
 
     slots: np.ndarray
@@ -30,7 +31,7 @@ class Suspected:
     share_of_power_db: np.ndarray
     share_of_octave_db: np.ndarray
     features: np.ndarray
-    proven: np.ndarray
+    sums: np.ndarray
 
 
 class Suspects:
@@ -63,6 +64,7 @@ class Suspects:
         return self._of(found, chosen, slots[chosen])
 
     def _of(self, found: Candidates, chosen: np.ndarray, slots: np.ndarray) -> Suspected:
+        features = self._courses.features(found, chosen, slots)
         return Suspected(
             slots=slots,
             bins=found.bins[chosen],
@@ -71,6 +73,6 @@ class Suspects:
             slope_db_per_s=found.slope_db_per_s[chosen],
             share_of_power_db=found.share_of_power_db[chosen],
             share_of_octave_db=found.share_of_octave_db[chosen],
-            features=self._courses.features(found, chosen, slots),
-            proven=self._courses.proven(slots),
+            features=features,
+            sums=features[:, _SUM_PLACE],
         )

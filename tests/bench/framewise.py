@@ -109,6 +109,9 @@ class _Notes:
     def open_rings(self) -> list[Ring]:
         return self._book.open_rings
 
+    def deepen(self, ring_id: int, now_s: float) -> list[RingEvent]:
+        return self._book.deepen(ring_id, now_s)
+
     def advance(
         self,
         suspected: Suspected | None,

@@ -11,6 +11,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -40,7 +41,7 @@ class _Shelf:
     def __init__(
         self, book: RingBook, layer: Layer, moves: Sequence[float], turn: list[float]
     ) -> None:
-        shared = {id(layer.history): layer.history}
+        shared: dict[int, Any] = {id(x): x for x in (layer.history, book._others)}
         self._turn = turn
         self._books = {move: copy.deepcopy(book, dict(shared)) for move in moves}
         self.events: dict[float, list[RingEvent]] = {move: [] for move in moves}
@@ -49,6 +50,9 @@ class _Shelf:
     def open_rings(self) -> list[Ring]:
         """Those of the copy whose turn it is: what the other resolution's copy asks for."""
         return self._books[self._turn[0]].open_rings
+
+    def deepen(self, ring_id: int, now_s: float) -> list[RingEvent]:
+        return self._books[self._turn[0]].deepen(ring_id, now_s)
 
     def advance(
         self,
@@ -83,6 +87,7 @@ def listen(
     listener.push(samples)
     found: dict[float, list[Flagged]] = {}
     for move in moves:
-        rings = [ring for shelf in shelves for ring in episodes(shelf.events[move])]
+        events = [event for shelf in shelves for event in shelf.events[move]]
+        rings = episodes(sorted(events, key=lambda event: event.at_s))
         found[move] = sorted(rings, key=lambda ring: ring.ringing_s or 0.0)
     return found
