@@ -223,14 +223,13 @@ def run(settings: Settings, stop: threading.Event) -> None:
     equaliser = Equaliser.from_choice(settings.equaliser)
 
     def open_stage(_settings: Settings) -> AudioSource:
-        # The stage has the person's own sliders, so that each name can be followed.
-        sliders = [(s.label, s.centre_hz) for s in equaliser.sliders]
         try:
             door = SoundDoor(sound_path(Path(settings.link.socket)))
         except OSError as error:  # practising without sound is better than not at all
             LOG.warning("the stage cannot be heard: %s", error)
             door = None
-        return StageMicrophone(sliders=sliders, sound=door)
+        # The stage has the person's own equaliser, so that each name can be followed.
+        return StageMicrophone(equaliser=equaliser, sound=door)
 
     def on_open() -> None:
         page.start()

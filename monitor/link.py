@@ -180,6 +180,16 @@ def _history(message: Message) -> Message:
     return {"limit": _whole(message, "limit", 1, MAX_HISTORY)}
 
 
+def _filter_place(message: Message) -> Message:
+    """Where a filter that can be put anywhere was put, and how wide; empty if not said."""
+    place: Message = {}
+    if "centre_hz" in message:
+        place["centre_hz"] = float(_number(message, "centre_hz", 10, 40000))
+    if "q" in message:
+        place["q"] = float(_number(message, "q", 0.1, 100))
+    return place
+
+
 def _stage(message: Message) -> Message:
     wanted = message.keys() & {"fader_db", "slider", "room", "placement"}
     if len(wanted) != 1:
@@ -193,6 +203,7 @@ def _stage(message: Message) -> Message:
         return {
             "slider": _whole(message, "slider", 0, 63),
             "cut_db": float(_number(message, "cut_db", -60, 60)),
+            **_filter_place(message),
         }
     (key,) = wanted
     return {key: _text(message, key, 80)}
@@ -200,16 +211,11 @@ def _stage(message: Message) -> Message:
 
 def _pull(message: Message) -> Message:
     """The person says how a slider of their own equaliser stands."""
-    command: Message = {
+    return {
         "slider": _whole(message, "slider", 0, 63),
         "cut_db": float(_number(message, "cut_db", -60, 0)),
+        **_filter_place(message),
     }
-    # Where a filter that can be put anywhere was put, and how wide.
-    if "centre_hz" in message:
-        command["centre_hz"] = float(_number(message, "centre_hz", 10, 40000))
-    if "q" in message:
-        command["q"] = float(_number(message, "q", 0.1, 100))
-    return command
 
 
 RING_OUT_DO = (

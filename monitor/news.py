@@ -36,11 +36,15 @@ class LineHeard:
 
 @dataclass(frozen=True, slots=True)
 class DeskStands:
-    """How the practice stage's desk stands; ``place`` says in which room and placement."""
+    """How the practice stage's desk stands; ``place`` says in which room and placement.
+
+    ``filters`` are centre in Hz and Q of sliders that can be put anywhere, None for the others.
+    """
 
     place: str
     fader_db: float
     pulls_db: tuple[float, ...]
+    filters: tuple[tuple[float, float] | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

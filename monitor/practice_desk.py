@@ -35,12 +35,19 @@ class _Moved:
     moved_db: float
 
 
-def desk_stands(stage: Mapping[str, Any]) -> DeskStands:
-    """Return how a practice stage's desk stands, from its state."""
+def desk_stands(stage: Mapping[str, Any], slider_count: int) -> DeskStands | None:
+    """Return how a practice stage's desk stands, from its state; None if it is another desk."""
+    sliders = stage.get("sliders", ())
+    if len(sliders) != slider_count:
+        return None
     return DeskStands(
         place=f"{stage.get('room')}/{stage.get('placement')}",
         fader_db=float(stage["fader_db"]),
-        pulls_db=tuple(-float(slider["cut_db"]) for slider in stage.get("sliders", ())),
+        pulls_db=tuple(-float(slider["cut_db"]) for slider in sliders),
+        filters=tuple(
+            (float(slider["centre_hz"]), float(slider["q"])) if slider.get("centre_hz") else None
+            for slider in sliders
+        ),
     )
 
 
@@ -64,11 +71,23 @@ class PracticeDesk:
         """The sliders that stand pulled."""
         if self._stands is None:
             return {}
+        sliders = self._there(self._stands).sliders
         return {
             s.label: Pull(s.label, pull_db, s.centre_hz, s.q)
-            for s, pull_db in zip(self._equaliser.sliders, self._stands.pulls_db, strict=True)
+            for s, pull_db in zip(sliders, self._stands.pulls_db, strict=True)
             if pull_db > 0.0
         }
+
+    def _there(self, desk: DeskStands) -> Equaliser:
+        """The equaliser with its filters where they stand."""
+        if not any(desk.filters):
+            return self._equaliser
+        return self._equaliser.with_sliders(
+            [
+                slider if place is None else slider.moved(*place)
+                for slider, place in zip(self._equaliser.sliders, desk.filters, strict=True)
+            ]
+        )
 
     def see(
         self, desk: DeskStands, at_s: float, rings: Followings
@@ -126,8 +145,8 @@ class PracticeDesk:
         for ring in rings.open:
             there = np.array([ring.frequency_hz])
             moved_db = (now.fader_db - before.fader_db) + float(
-                self._equaliser.response_db(now.pulls_db, there)[0]
-                - self._equaliser.response_db(before.pulls_db, there)[0]
+                self._there(now).response_db(now.pulls_db, there)[0]
+                - self._there(before).response_db(before.pulls_db, there)[0]
             )
             earlier = self._moves.get(ring.id)
             if earlier is not None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from firmware.ports import Face
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.labels import parse_frequency, written
 from monitor.advice.margin import Excess
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
@@ -117,11 +118,22 @@ def standing_fields(equaliser: Equaliser, standing: Sequence[Pull]) -> list[dict
     ]
 
 
+def _is_frequency(label: str) -> bool:
+    try:
+        parse_frequency(label)
+    except ValueError:
+        return False
+    return True
+
+
 def ring_out_face(state: RingOutState) -> Face | None:
     """Return the panel's face in a ring-out; None where it has nothing to say."""
     if state.phase == "pull" and state.pulls_now:
         first, *others = state.pulls_now
         line_2 = "".join(f"and {p.label} by {decibels(p.more_db)}" for p in others[:1])
+        if not _is_frequency(first.label):  # a filter has to be put there first
+            line_1 = f"{written(first.centre_hz)} by {decibels(first.more_db)}"
+            return Face("pull", first.label, line_1, line_2)
         return Face("pull", first.label, f"pull by {decibels(first.more_db)}", line_2)
     if state.phase == "raise":
         if state.say.startswith("Put "):  # something was undone

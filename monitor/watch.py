@@ -114,7 +114,7 @@ def put_back(stage: Stage, kept: Advised) -> None:
         return
     for one in kept.fields["standing"]:
         try:
-            stage.control({"slider": one["slider"], "cut_db": one["cut_db"]})
+            stage.control({key: value for key, value in one.items() if value is not None})
         except ValueError as error:
             LOG.warning("a slider of the practice stage stays at 0: %s", error)
 

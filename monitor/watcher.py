@@ -379,7 +379,9 @@ class Watcher:
         return None if levels is None else levels.third_octave_dbfs
 
     def _desk_stands(self) -> DeskStands | None:
-        return None if self._parts.stage is None else desk_stands(self._parts.stage.state())
+        if self._parts.stage is None:
+            return None
+        return desk_stands(self._parts.stage.state(), len(self._parts.equaliser.sliders))
 
     def _check(self) -> None:
         """Log what has changed about the parts' health, once."""

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
+from monitor.advice.equaliser import Equaliser
 from monitor.stage.performer import Programme
 from monitor.stage.scenario import Placement, PracticeRoom
 from monitor.stage.seat import Seat, take_seat
@@ -22,7 +23,7 @@ class Mover:
 
     Parameters
     ----------
-    sample_rate_hz, sliders, programme, seed
+    sample_rate_hz, equaliser, programme, seed
         What stays the same wherever the stage moves.
     present : callable
         Returns the seat that is played now, whose sliders stay as they are within a room.
@@ -32,14 +33,14 @@ class Mover:
         self,
         *,
         sample_rate_hz: int,
-        sliders: Sequence[tuple[str, float]],
+        equaliser: Equaliser,
         programme: Programme,
         seed: int,
         present: Callable[[], Seat],
         take: Callable[..., Seat] = take_seat,
     ) -> None:
         self._rate_hz = sample_rate_hz
-        self._sliders = sliders
+        self._equaliser = equaliser
         self._programme: Programme = programme
         self._seed = seed
         self._present = present
@@ -95,7 +96,8 @@ class Mover:
                 room,
                 placement,
                 sample_rate_hz=self._rate_hz,
-                sliders=self._sliders,
+                # Within a room filters stay where they were put.
+                equaliser=present.loop.equaliser if stays else self._equaliser,
                 programme=self._programme,
                 seed=self._seed,
                 first_gain_db=present.first_gain_db if stays else None,

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.advice.equaliser import Equaliser
 from monitor.stage.filters import low_cut_response
 from monitor.stage.fir import folded
 from monitor.stage.loop import FADER_DEFAULT_DB, FADER_MAX_DB, StageLoop
@@ -91,7 +92,8 @@ def take_seat(
     placement: Placement,
     *,
     sample_rate_hz: int,
-    sliders: Sequence[tuple[str, float]] | None,
+    sliders: Sequence[tuple[str, float]] | None = None,
+    equaliser: Equaliser | None = None,
     programme: Programme = "song",
     seed: int = 1,
     first_gain_db: float | None = None,
@@ -120,6 +122,7 @@ def take_seat(
         room=placement.room,
         sample_rate_hz=sample_rate_hz,
         sliders=sliders,
+        equaliser=equaliser,
         programme=programme,
         # The singer is as loud wherever the loudspeaker stands.
         programme_db=PROGRAMME_DB + gain_db,

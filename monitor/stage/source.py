@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
+from monitor.advice.equaliser import Equaliser
 from monitor.stage.loop import FADER_MIN_DB, StageLoop
 from monitor.stage.mover import Mover
 from monitor.stage.nyquist import Critical
@@ -44,6 +45,8 @@ class StageMicrophone:
     ----------
     sliders : sequence of (str, float), optional
         Label and centre in Hz of the user's own sliders; 31 third octaves by default.
+    equaliser : Equaliser, optional
+        The user's own of any kind, in the place of ``sliders``.
     room : str
         Name of one of the scenario's rooms; it begins with its first placement.
     programme : str
@@ -58,6 +61,7 @@ class StageMicrophone:
         self,
         *,
         sliders: Sequence[tuple[str, float]] | None = None,
+        equaliser: Equaliser | None = None,
         room: str = DEFAULT_ROOM.name,
         programme: Programme = "song",
         sample_rate_hz: int = 48000,
@@ -74,6 +78,7 @@ class StageMicrophone:
                 found.placements[0],
                 sample_rate_hz=sample_rate_hz,
                 sliders=sliders,
+                equaliser=equaliser,
                 programme=programme,
                 seed=seed,
             )
@@ -81,7 +86,7 @@ class StageMicrophone:
         self._sound = sound
         self._mover = Mover(
             sample_rate_hz=self._rate_hz,
-            sliders=self._seat.loop.sliders,
+            equaliser=self._seat.loop.equaliser,
             programme=programme,
             seed=seed,
             present=lambda: self._seat,
@@ -141,6 +146,7 @@ class StageMicrophone:
     def control(self, command: dict[str, Any]) -> dict[str, Any]:
         """Move the fader ({"fader_db": x}), a slider ({"slider": i, "cut_db": c}) or the stage.
 
+        A filter that can be put anywhere also takes "centre_hz" and "q".
         {"room": name} goes to another room, {"placement": name} puts the things of this room
         somewhere else; both are built meanwhile and played when they are ready.  Returns the
         state after it.
@@ -153,8 +159,9 @@ class StageMicrophone:
         keys = set(command)
         if keys == {"fader_db"}:
             self._set_fader(_number(command, "fader_db"))
-        elif keys == {"slider", "cut_db"}:
-            self._set_slider(command["slider"], _number(command, "cut_db"))
+        elif {"slider", "cut_db"} <= keys <= {"slider", "cut_db", "centre_hz", "q"}:
+            place = {key: _number(command, key) for key in ("centre_hz", "q") if key in command}
+            self._set_slider(command["slider"], _number(command, "cut_db"), **place)
         elif keys == {"room"}:
             room = practice_room(str(command["room"]))
             self._mover.move(room, room.placements[0])
@@ -177,11 +184,18 @@ class StageMicrophone:
             self._seat.fader_db = fader_db
             self._margin_db = self._seat.loop.margin_db()
 
-    def _set_slider(self, slider: object, cut_db: float) -> None:
+    def _set_slider(
+        self, slider: object, cut_db: float, centre_hz: float | None = None, q: float | None = None
+    ) -> None:
         if isinstance(slider, bool) or not isinstance(slider, int):
             raise ValueError(f"slider={slider!r} must be a whole number")
         with self._lock:
-            self._seat.loop.set_cut(slider, cut_db)
+            loop = self._seat.loop
+            loop.set_cut(slider, cut_db)
+            if centre_hz is not None:
+                filters = list(loop.equaliser.sliders)
+                filters[slider] = filters[slider].moved(centre_hz, q)
+                loop.equalise(loop.equaliser.with_sliders(filters), loop.cuts_db)
             self._margin_db = self._seat.loop.margin_db()
 
     def _move_within(self, name: str) -> None:
@@ -270,9 +284,9 @@ class StageMicrophone:
         with self._lock:
             if seat.room is self._seat.room:
                 # A slider that was moved while the placement was being built.
-                for index, cut_db in enumerate(self._seat.loop.cuts_db):
-                    if seat.loop.cuts_db[index] != cut_db:
-                        seat.loop.set_cut(index, cut_db)
+                played = self._seat.loop
+                if (seat.loop.cuts_db, seat.loop.equaliser) != (played.cuts_db, played.equaliser):
+                    seat.loop.equalise(played.equaliser, played.cuts_db)
             self._seat = seat
             self._margin_db = seat.loop.margin_db()
             self._level_db = self._calm_db = -120.0

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from monitor.stage.loop import CUT_MAX_DB, FADER_MIN_DB
+from monitor.advice.sliders import Slider
+from monitor.stage.loop import FADER_MIN_DB
 from monitor.stage.scenario import BAND, PRACTICE_ROOMS
 from monitor.stage.seat import Seat
 
@@ -45,13 +46,20 @@ def stage_fields(
         "fader_min_db": FADER_MIN_DB,
         "fader_max_db": seat.fader_max_db,
         "sliders": [
-            {"label": label, "cut_db": cut_db}
-            for (label, _), cut_db in zip(loop.sliders, loop.cuts_db, strict=True)
+            {"label": slider.label, "cut_db": cut_db, **_place(slider)}
+            for slider, cut_db in zip(loop.equaliser.sliders, loop.cuts_db, strict=True)
         ],
-        "cut_max_db": CUT_MAX_DB,
+        "cut_max_db": max(slider.deepest_db for slider in loop.equaliser.sliders),
         "sound": True if has_sound else None,
         "advice": advice,
     }
+
+
+def _place(slider: Slider) -> dict[str, float]:
+    """Where a filter that can be put anywhere stands."""
+    if not slider.is_swept:
+        return {}
+    return {"centre_hz": round(slider.centre_hz, 2), "q": round(slider.q, 3)}
 
 
 def next_step(

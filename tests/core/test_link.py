@@ -142,6 +142,10 @@ def test_what_must_not_come_in(line: bytes) -> None:
             {"class": "stage", "slider": 4, "cut_db": -6.5},
         ),
         (
+            {"class": "stage", "slider": 1, "cut_db": -6, "centre_hz": 2480, "q": 4},
+            {"class": "stage", "slider": 1, "cut_db": -6.0, "centre_hz": 2480.0, "q": 4.0},
+        ),
+        (
             {"class": "pull", "slider": 4, "cut_db": -6, "fader_db": 0},
             {"class": "pull", "slider": 4, "cut_db": -6.0},
         ),

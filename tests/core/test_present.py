@@ -283,6 +283,11 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
             "pull",
             ("2.5k", "pull by 4", "and 2.5k by 1.5"),
         ),
+        (
+            {"phase": "pull", "pulls_now": (dataclasses.replace(PULL, label="filter 1"),)},
+            "pull",
+            ("filter 1", "2.51k by 4", ""),
+        ),
         ({"phase": "listen"}, "quiet", ("listen", "hold the fader", "")),
         ({"phase": "back_off"}, "back off", ("-3 dB", "come down", "")),
         ({"say": "Put 2.5k to 0"}, "raise", ("put back", "2.5k to 0", "")),

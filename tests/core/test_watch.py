@@ -256,9 +256,11 @@ class PulledStage(Stage):
         return {"room": "cellar", "fader_db": -12.0, "sliders": sliders}
 
 
-def test_a_ring_out_survives_a_restart_with_the_stage_s_sliders(tmp_path: Path) -> None:
+def test_a_ring_out_survives_a_restart_with_the_stage_s_sliders(
+    start: Callable[..., Running],
+) -> None:
     stage = PulledStage()
-    box = Running(tmp_path, stage_of=lambda _: stage)
+    box = start(stage_of=lambda _: stage)
     box.play(noise(RATE_HZ))
     box.wait_for(lambda s: s["state"] == "quiet")
     for do in ("open", "begin"):
@@ -268,14 +270,11 @@ def test_a_ring_out_survives_a_restart_with_the_stage_s_sliders(tmp_path: Path) 
     assert box.snapshot()["ring_out"]["phase"] == "raise"
     box.close()
     again = PulledStage()
-    box = Running(tmp_path, stage_of=lambda _: again)
-    try:
-        box.wait_for(lambda s: s.get("ring_out", {}).get("phase") == "paused")
-        assert again.cuts_db[21] == -5.0
-        assert box.client.request({"class": "ring_out", "do": "go_on"})["class"] == "done"
-        box.wait_for(lambda s: s["ring_out"]["phase"] == "raise")
-    finally:
-        box.close()
+    box = start(stage_of=lambda _: again)
+    box.wait_for(lambda s: s.get("ring_out", {}).get("phase") == "paused")
+    assert again.cuts_db[21] == -5.0
+    assert box.client.request({"class": "ring_out", "do": "go_on"})["class"] == "done"
+    box.wait_for(lambda s: s["ring_out"]["phase"] == "raise")
 
 
 def test_the_depth_is_on_link_and_panel_and_pulls_are_remembered(

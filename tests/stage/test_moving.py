@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from monitor.advice.choice import graphic
+from monitor.advice.equaliser import Equaliser
 from monitor.stage.loop import StageLoop
 from monitor.stage.mover import Mover
 from monitor.stage.scenario import PRACTICE_ROOMS, ROOMS
@@ -130,7 +132,7 @@ PRESENT = Seat(loop_in(CELLAR.name), CELLAR, CELLAR.placements[0], first_gain_db
 def mover(builder: Builder) -> Mover:
     return Mover(
         sample_rate_hz=48000,
-        sliders=SLIDERS,
+        equaliser=Equaliser("two", graphic(SLIDERS)),
         programme="talk",
         seed=1,
         present=lambda: PRESENT,

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
+from contextlib import closing
 
 import numpy as np
 import pytest
 
+from monitor.advice.equaliser import Equaliser
 from monitor.stage.loop import FADER_MAX_DB, StageLoop
 from monitor.stage.scenario import DEFAULT_ROOM
 from monitor.stage.source import BLOCK_SAMPLES, QUEUED_BLOCKS, StageMicrophone
@@ -131,3 +133,17 @@ def test_the_advice_follows_and_never_tells_the_answer(stage: StageMicrophone) -
     critical = stage.critical()[0]
     assert not any(str(round(critical.frequency_hz)) in text for text in said)
     assert "critical" not in stage.state()
+
+
+def test_the_person_s_own_filters_are_on_the_stage_and_stay_where_they_are_put() -> None:
+    with closing(StageMicrophone(equaliser=Equaliser.from_settings("parametric"))) as stage:
+        stage.control({"slider": 1, "cut_db": -6.0, "centre_hz": 544.0, "q": 4.0})
+        one = stage.state()["sliders"][1]
+        assert (one["label"], one["cut_db"]) == ("filter 2", -6.0)
+        assert (one["centre_hz"], one["q"]) == (544.0, 4.0)
+        stage.control({"slider": 1, "cut_db": -3.0})
+        assert stage.state()["sliders"][1]["centre_hz"] == 544.0
+        with pytest.raises(ValueError, match="must be a number"):
+            stage.control({"slider": 1, "cut_db": -3.0, "q": "wide"})
+        with pytest.raises(ValueError, match="needs either"):
+            stage.control({"slider": 1, "centre_hz": 500.0})

@@ -1,8 +1,10 @@
 // The practice stage: a fader and the equaliser's sliders, only where there is a stage.
+import { pullsNow } from "./advice.js";
 import { send } from "./send.js";
 
 const at = (id) => document.getElementById(id);
 let built = "";
+let places = new Map(); // where the filters that are asked for are to be put
 
 async function move(command) {
   const refused = await send("/stage", command);
@@ -17,7 +19,8 @@ function build(stage) {
     Object.assign(input, { type: "range", min: -Math.abs(stage.cut_max_db), max: 0, step: 1 });
     input.dataset.sliderIndex = String(i);
     input.setAttribute("aria-label", `slider ${slider.label}`);
-    input.addEventListener("input", () => move({ slider: i, cut_db: Number(input.value) }));
+    input.addEventListener("input", () =>
+      move({ slider: i, cut_db: Number(input.value), ...places.get(i) }));
     const label = document.createElement("span");
     label.textContent = slider.label;
     cell.append(input, label);
@@ -31,12 +34,10 @@ function bring(cell) {
   desk.scrollLeft = cell.offsetLeft - desk.offsetLeft - (desk.clientWidth - cell.clientWidth) / 2;
 }
 
-/** The labels of the sliders to pull now: as advised, else the nearest to each ring. */
+/** The pulls of now: as the ring-out or the advice has them, else the nearest to each ring. */
 function asked(snapshot) {
-  const pulls = snapshot.ring_out?.pulls_now.length
-    ? snapshot.ring_out.pulls_now
-    : snapshot.advice?.pulls ?? [];
-  return pulls.length ? pulls.map((one) => one.label) : snapshot.rings.map((ring) => ring.slider);
+  const { ring_out: ringOut } = snapshot;
+  return ringOut?.pulls_now.length ? ringOut.pulls_now : pullsNow(snapshot);
 }
 
 export function followPractice(snapshot) {
@@ -56,7 +57,10 @@ export function followPractice(snapshot) {
   // What a finger is on is not moved under it.
   if (document.activeElement !== fader) fader.value = stage.fader_db;
   at("fader-db").textContent = `${Number(fader.value).toFixed(1)} dB`;
-  const pulls = new Set(asked(snapshot));
+  const now = asked(snapshot);
+  const pulls = new Set(now.map((pull) => pull.label));
+  places = new Map(now.filter((pull) => pull.centre_hz !== undefined).map((pull) =>
+    [pull.slider, { centre_hz: pull.centre_hz, q: pull.q }]));
   [...at("desk").children].forEach((cell, i) => {
     const input = cell.firstElementChild;
     if (document.activeElement !== input) input.value = stage.sliders[i].cut_db;
