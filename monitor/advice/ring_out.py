@@ -27,7 +27,7 @@ MOST_CUTS = 14
 """Common practice is five to seven (no source), by ear and without knowing how far; in simulated
 rooms seven of 31 sliders end at 4 dB in the middle, fourteen at 7 (seeds 50000 to 50019)."""
 TOGETHER = 3
-TOGETHER_AFTER = 7
+TOGETHER_AFTER = 10
 """Three rings at once are the room's limit: common practice, no source.  Before so many sliders
 are down one plan holds three rings as well as one."""
 HOLD_S = 1.0

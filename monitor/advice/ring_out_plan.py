@@ -13,6 +13,10 @@ from monitor.advice.pulls import Pull, stood
 
 _AVOID = 1000.0
 """Weight of sliders that are not to be pulled: only where nothing else holds a ring."""
+_FEWER_HARM = 1.2
+_MOST_LEFT_ALONE = 3
+"""Every slider is a movement with a howl in the room: up to three small ones are left out where
+the new harm grows by less than a fifth.  Our choice."""
 _ANEW_DB = 0.5
 """All filters are put anew, which is work, for no less than this."""
 
@@ -50,7 +54,43 @@ def next_pull(
     if not any(pull.more_db > 0.0 for pull in found.pulls):
         where = ", ".join(written(ring.frequency_hz) for ring in found.unmet[:3])
         return NextPull(None, f"nothing is left on this equaliser for {where or 'it'}")
-    return NextPull(found)
+    return NextPull(_fewer(equaliser, kept, pulls, found))
+
+
+def _fewer(
+    equaliser: Equaliser,
+    needs: Sequence[tuple[float, float]],
+    pulls: Sequence[Pull],
+    found: CutPlan,
+) -> CutPlan:
+    """Return a plan that moves fewer sliders, where that harms little more."""
+    own = [harm.weight(slider) for slider in found.equaliser.sliders]
+    _, standing_db = stood(equaliser, pulls)
+    before = harm.total_harm(found.equaliser.sliders, standing_db, own)
+    most = before + _FEWER_HARM * (found.harm - before)
+    left_alone: set[str] = set()
+    for pull in sorted(_moved(found), key=lambda pull: pull.more_db)[:_MOST_LEFT_ALONE]:
+        if pull.label not in {p.label for p in _moved(found)} or len(_moved(found)) == 1:
+            continue
+        without = {*left_alone, pull.label}
+        weights = [
+            w * (_AVOID if s.label in without else 1.0)
+            for s, w in zip(equaliser.sliders, own, strict=True)
+        ]
+        other = plan(equaliser, needs, standing=pulls, weights=weights)
+        harms = harm.total_harm(other.equaliser.sliders, other.pulls_db, own)
+        if (
+            len(_moved(other)) < len(_moved(found))
+            and len(other.pulls) <= len(found.pulls)
+            and len(other.unmet) <= len(found.unmet)
+            and harms <= most
+        ):
+            found, left_alone = other, without
+    return found
+
+
+def _moved(found: CutPlan) -> list[Pull]:
+    return [pull for pull in found.pulls if pull.more_db > 0.0]
 
 
 def missing_db(found: CutPlan) -> float:
