@@ -102,6 +102,7 @@ class RingOut:
         self._course, self._ladder = course, ladder
         self._ear = RingEar(ladder, self.loop_times)
         self._moment = Moment()
+        self._shown: RingOutState | None = None
         self._last_s = -math.inf
         self._since_s = self._raise_s = 0.0
         self._gain_before_db = self._fell_db = 0.0
@@ -140,7 +141,10 @@ class RingOut:
     @property
     def state(self) -> RingOutState:
         """Where it stands."""
-        return state_of(self.equaliser, self._course, self._ladder, self._moment)
+        if self._shown is None:
+            # Asked for many times a second and seldom another.
+            self._shown = state_of(self.equaliser, self._course, self._ladder, self._moment)
+        return self._shown
 
     # What it is told.
 
@@ -161,6 +165,7 @@ class RingOut:
         if name == "fader" and not (math.isfinite(fader_db) and -120.0 <= fader_db <= 40.0):
             raise ValueError(f"fader_db={fader_db:g} is no mark; give one from -120 to 40 dB")
         self._tick(at_s)
+        self._shown = None
         if name == "fader":
             self._course.marked(fader_db, self._ladder)
             # What a mark tells need not be guessed from the time.
@@ -182,6 +187,7 @@ class RingOut:
     def heard(self, news: RingNews) -> None:
         """Take in what was heard of a ring."""
         self._tick(news.at_s)
+        self._shown = None
         if news.kind == "closed":
             place = self._ear.closed(news)
             if place is not None:
@@ -219,6 +225,7 @@ class RingOut:
         """Go to a phase; what was asked for before is over."""
         self._course.phase = phase
         self._moment = Moment() if moment is None else moment
+        self._shown = None
         self._since_s = self._last_s
         self._deepens = False
         if phase == "raise":
@@ -279,6 +286,7 @@ class RingOut:
             self._end("the next pull would cost more tone than it brings gain")
         else:
             self._moment = replace(self._moment, plan=found.plan)
+        self._shown = None
 
     def _pulled(self) -> None:
         """The advised pull was made, or is taken to be."""
