@@ -129,6 +129,7 @@ def figures(jobs: list[Job]) -> dict[str, float]:
         "best": _median([job.best_db for job in jobs]),
         "so handled": _median([job.handled_db for job in jobs]),
         "within 1 dB": _share([j.advised.won_db >= j.best_db - WITHIN_DB for j in jobs]),
+        "as handled": _share([j.advised.won_db >= j.handled_db - WITHIN_DB for j in jobs]),
         "habit": _median([job.habit.won_db for job in jobs]),
         "worse": _share([j.advised.won_db < j.habit.won_db - WORSE_DB for j in jobs]),
         "habit 10 %": float(np.quantile([j.habit.won_db for j in jobs], 0.1)) if jobs else math.nan,
@@ -158,6 +159,11 @@ def goals(jobs: list[Job]) -> list[tuple[str, bool, str]]:
                 f"31 bands, {hands}: within 1 dB of the best in 80 % of rooms",
                 of["within 1 dB"] >= 80.0,
                 f"{of['within 1 dB']:.0f} %",
+            ),
+            (
+                f"31 bands, {hands}: within 1 dB of what these hands leave of the best, in 80 %",
+                of["as handled"] >= 80.0,
+                f"{of['as handled']:.0f} %",
             ),
             (
                 f"31 bands, {hands}: fewer pulls than the habit that wins as much",
