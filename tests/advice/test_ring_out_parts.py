@@ -1,0 +1,145 @@
+"""The parts of a ring-out: the ladder of gain, the next pull, when it costs too much, the words."""
+
+from __future__ import annotations
+
+import pytest
+
+from monitor.advice import harm
+from monitor.advice.cut_plan import plan
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.margin import USUAL_EXCESS_DB, Excess
+from monitor.advice.pulls import Pull
+from monitor.advice.ring_out_course import TONE_PULLS, Course, Step
+from monitor.advice.ring_out_plan import next_pull, tone_cost_db
+from monitor.advice.ring_out_rings import RAISED_DB_PER_S, KnownRing, RingLadder, excess_db
+from monitor.advice.ring_out_words import done_line, pull_detail, pull_line, put_back_line
+
+EQUALISER = Equaliser.from_settings("31")
+AT_1K = Pull("1k", 4.0, 1000.0, 4.3, 4.0)
+
+
+def ladder(*rings: tuple[float, float]) -> RingLadder:
+    """A ladder with rings that are gone, each with its frequency and limit."""
+    made = RingLadder(EQUALISER)
+    made.rings = [KnownRing(hz, limit_db, fate="gone", open=False) for hz, limit_db in rings]
+    return made
+
+
+def test_a_new_ring_s_gain_is_guessed_from_the_time_and_held_by_the_rings_that_are_quiet() -> None:
+    for seconds, most_db in ((5.0, 5.0 * RAISED_DB_PER_S), (60.0, 1.5)):
+        made = ladder((1000.0, 1.5))
+        ring = made.rang(2500.0)
+        made.raised(seconds, (), ring)
+        assert made.gain_db == pytest.approx(most_db)
+
+
+def test_a_ring_that_came_back_tells_the_gain() -> None:
+    # It rang at 0 dB flat; 4 dB deeper it rings half a decibel too high at 4.5 dB.
+    made = ladder((1000.0, 0.0))
+    ring = made.rang(1000.0)
+    ring.excess = Excess(0.5, 0.2, 1.0, "given")
+    made.raised(60.0, (AT_1K,), ring)
+    assert made.gain_db == pytest.approx(4.5, abs=0.01)
+
+
+def test_one_that_is_back_at_once_tells_of_the_slider_and_not_of_the_fader() -> None:
+    made = ladder((1000.0, 0.0))
+    ring = made.rang(1000.0)
+    made.raised(1.0, (AT_1K,), ring)
+    assert made.gain_db <= 2.0 * RAISED_DB_PER_S + 1e-9
+
+
+def test_quiet_rings_are_left_as_they_are_until_the_fader_has_caught_up() -> None:
+    made = ladder((1000.0, 0.0))
+    for gain_db, need_db in ((3.0, 4.0), (3.8, 5.8), (4.5, 6.5)):
+        made.gain_db = gain_db
+        needs = made.needs((AT_1K,), margin_db=2.0, least_margin_db=0.5)
+        assert needs == [(1000.0, pytest.approx(need_db, abs=0.01))]
+
+
+def test_without_a_slope_the_usual_excess_is_reckoned_with() -> None:
+    assert excess_db(KnownRing(1000.0, 0.0)) == USUAL_EXCESS_DB
+
+
+@pytest.mark.parametrize(
+    ("hz", "same"), [(1000.0, True), (1011.0, True), (1014.0, False), (985.0, False)]
+)
+def test_a_fifth_of_a_tone_away_is_another_ring(hz: float, same: bool) -> None:
+    # A tone is 12.2 % of frequency (equal temperament, 2^(2/12)), a fifth of it about 2.4 %: each
+    # side has half of that.
+    assert (ladder((1000.0, 0.0)).same(hz) is not None) is same
+
+
+def test_fewer_sliders_are_moved_where_that_harms_little_more() -> None:
+    """Over many rings: never more movements than the least harmful plan, often fewer."""
+    fewer = 0
+    for n in range(24):
+        hz = 300.0 * 1.13**n
+        least = plan(EQUALISER, [(hz, 4.0)])
+        found = next_pull(EQUALISER, [(hz, 4.0)], (), most_sliders=31).plan
+        assert found is not None
+        assert len(found.pulls) <= len(least.pulls)
+        assert found.harm <= 1.2 * least.harm + 1e-9 or len(found.pulls) == len(least.pulls)
+        assert not found.unmet
+        fewer += len(found.pulls) < len(least.pulls)
+    assert fewer >= 3
+
+
+def test_at_the_last_slider_those_that_are_down_go_deeper_or_it_ends() -> None:
+    down = (Pull("1k", 4.0, 1000.0, 4.3),)
+    near = next_pull(EQUALISER, [(1050.0, 6.0)], down, most_sliders=1)
+    assert near.plan is not None
+    assert [pull.label for pull in near.plan.pulls] == ["1k"]
+    far = next_pull(EQUALISER, [(4000.0, 6.0)], down, most_sliders=1)
+    assert far.plan is None
+    assert "1 slider" in far.why_ended
+
+
+def test_filters_that_all_stand_are_put_anew_over_all_rings() -> None:
+    four = Equaliser.from_settings("parametric")
+    needs = [(400.0, 4.0), (420.0, 4.0), (2000.0, 4.0), (2100.0, 4.0)]
+    standing = next_pull(four, needs[:1], (), most_sliders=9).plan
+    for count in (2, 3, 4):
+        assert standing is not None
+        standing = next_pull(four, needs[:count], standing.pulls, most_sliders=9).plan
+    assert standing is not None
+    more = [*needs, (6000.0, 4.0), (120.0, 4.0)]
+    found = next_pull(four, more, standing.pulls, most_sliders=9).plan
+    assert found is not None
+    assert not found.unmet
+
+
+def test_the_tone_cost_is_that_of_the_whole_response() -> None:
+    pulls = (AT_1K,)
+    levels_db = EQUALISER.response_db(
+        [4.0 if s.label == "1k" else 0.0 for s in EQUALISER.sliders], harm.GRID_HZ
+    )
+    assert tone_cost_db(EQUALISER, pulls) == pytest.approx(harm.tone_cost_db(levels_db))
+
+
+def test_it_costs_too_much_where_the_fader_would_do_as_well() -> None:
+    steps = [Step((), 0.5 * n, 0.6 * n, ()) for n in range(TONE_PULLS)]
+    course = Course(steps=steps)
+    next_gain_db = 0.6 * TONE_PULLS
+    # Since six pulls ago: 3.6 dB of gain, for 3.5 or 3.7 dB of tone.
+    assert not course.costs_too_much(3.5, next_gain_db)
+    assert course.costs_too_much(3.7, next_gain_db)
+    # A pull that only deepened the one before is no round of its own.
+    steps[2].deepens = True
+    assert not course.costs_too_much(3.7, next_gain_db)
+
+
+def test_the_words() -> None:
+    both = (Pull("3.15k", 2.0, 3162.3, 4.3, 1.0), Pull("2.5k", 6.0, 2511.9, 4.3, 2.5))
+    assert pull_line(both) == "Pull 2.5k by 2.5 dB, 3.15k by 1 dB"
+    assert pull_detail(both[1:], ()) == "then: 2.5k at -6"
+    assert pull_detail(both[1:], (2480.0,)).startswith("2.48k again: check that it was the right")
+    placed = (Pull("filter 1", 3.0, 2481.3, 8.651, 3.0),)
+    assert pull_line(placed, ["filter 1"]) == "Pull 2.48k by 3 dB"
+    assert pull_detail(placed, (), ["filter 1"]) == "then: filter 1: 2.48k, Q 8.7, -3"
+    assert put_back_line(both, both[:1]) == "Put 2.5k to 0"
+    assert put_back_line(both, (Pull("2.5k", 3.0, 2511.9, 4.3),)) == (
+        "Put 3.15k to 0, 2.5k back to -3 dB"
+    )
+    assert done_line(both, 5.5) == "5.5 dB won, 2 sliders pulled"
+    assert done_line((), None) == "Nothing pulled"
