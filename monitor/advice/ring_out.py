@@ -37,7 +37,7 @@ REACTION_S = 0.4
 PATIENCE_S = 6.0
 """A ring that has stayed so long was pulled too little, or the wrong slider was pulled."""
 MOST_IMPATIENT = 2
-"""After so many times deeper without a sign nobody is there to pull."""
+"""After so many times deeper without a sign nobody is there to pull: it waits for a button."""
 LISTEN_S = 2.0
 """After a pull: for the hand to leave the slider and the ring to die, or not."""
 BACK_OFF_S = 20.0
@@ -205,9 +205,10 @@ class RingOut:
         if phase == "pull" and waited_s >= PATIENCE_S and self._was_turned_down:
             self._pulled()
         elif phase == "pull" and waited_s >= PATIENCE_S and self._impatient < MOST_IMPATIENT:
-            self._impatient += 1
+            impatient = self._impatient + 1
             self._pulled()
             self._deepen()
+            self._impatient = impatient
         elif phase == "listen" and waited_s >= LISTEN_S:
             if self._ear.open():
                 self._deepen()
@@ -307,11 +308,11 @@ class RingOut:
 
     def _deepen(self) -> None:
         """A ring stayed in spite of its pull."""
-        course, impatient = self._course, self._impatient
+        course = self._course
         self._ear.stayed(course.steps[-1].before, course.pulls, least_db=self.margin_db / 2.0)
         again_hz = tuple(ring.frequency_hz for ring in self._ear.open())
         self._go("pull", Moment(again_hz=again_hz))
-        self._impatient, self._deepens = impatient, True
+        self._deepens = True
         self._advise()
 
     # Commands.

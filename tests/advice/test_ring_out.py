@@ -111,10 +111,26 @@ def test_a_ring_that_stays_is_asked_deeper_without_a_button() -> None:
     assert "right slider" in played.now.detail
     # Nobody there: it does not go on for ever.
     played.wait(20.0 * PATIENCE_S)
-    assert sum(p.pull_db for p in played.now.pulls_now) < 30.0
+    assert played.now.phase == "pull"
     last = played.now.pulls_now
     played.wait(20.0 * PATIENCE_S)
     assert played.now.pulls_now == last
+
+
+def test_what_was_pulled_in_vain_is_reckoned_with() -> None:
+    # Twice in vain: its excess is known to be more than both pulls, so what is left is told from
+    # the part of the belief above them, and grows.
+    played = Played()
+    climb = Slope(30.0, 1.0, 0.0, 1.0)
+    played.box.heard(RingNews("opened", 1, SPOT_HZ, -30.0, 0.0, slope=climb))
+    for _ in range(2):
+        pull_db = played.now.pulls_now[0].pull_db
+        played.do("pulled")
+        played.wait(LISTEN_S + 0.1)
+        told = played.now.rings[0].excess
+        assert told is not None
+        expected = LoopTimes().estimate(climb, frequency_hz=SPOT_HZ, at_least_db=pull_db)
+        assert told.db == pytest.approx(max(expected.db - pull_db, 1.5), abs=0.01)
 
 
 def test_the_button_listens_and_then_asks_deeper() -> None:
@@ -277,6 +293,17 @@ def test_marks_tell_the_gain_and_no_time_is_guessed_on_top() -> None:
     played.do("fader", fader_db=-10.0)
     played.rings(SPOT_HZ, id=2, kind="slope")
     assert {p.label for p in played.now.pulls_now} == {"500", "2.5k"}
+
+
+def test_a_fall_that_marks_have_told_is_not_counted_twice() -> None:
+    played = Played()
+    played.do("fader", fader_db=-12.0)
+    played.rings(SPOT_HZ)
+    played.wait(1.5)
+    played.do("fader", fader_db=-20.0)
+    played.gone(SPOT_HZ, fell_db=8.0)
+    played.do("turned_down")
+    assert played.box.kept()["ladder"]["gain_db"] == pytest.approx(-8.0)
 
 
 @pytest.mark.parametrize(

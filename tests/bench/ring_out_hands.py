@@ -20,6 +20,8 @@ from monitor.advice.ring_out_state import RingOutState
 from tests.bench.ring_out_room import BenchRoom, Sounding
 
 STEP_S = 0.1
+PRESSES_S = 8.0
+"""Longer than the box waits by itself: then one takes the phone and presses "pulled"."""
 MOST_S = 900.0
 HABIT_DB = 3.0
 HABIT_SLIDERS = 7
@@ -123,6 +125,7 @@ class Performer:
         self._mistake: tuple[int, float] | None = None
         self._acts_s: float | None = None
         self._done: tuple[Pull, ...] = ()
+        self._done_s = 0.0
 
     def follow(self, state: RingOutState) -> None:
         """Do what it says, when these hands come to it."""
@@ -135,6 +138,13 @@ class Performer:
                 self.weigh(state.pulls_now)
                 self.pull(state.pulls_now)
                 self._acts_s, self._done = None, state.pulls_now
+                self._done_s = self.sound.clock_s
+
+    def presses_pulled(self, state: RingOutState) -> bool:
+        """Whether they say that they did it: it still rings, and the box asks for nothing else."""
+        if state.phase != "pull" or state.pulls_now != self._done:
+            return False
+        return self.sound.clock_s >= self._done_s + PRESSES_S
 
     def raise_fader(self) -> None:
         """A step up when it is time for it."""
@@ -213,7 +223,7 @@ def advised(
     rng: np.random.Generator,
     make: Callable[[Equaliser], RingOut] = RingOut,
 ) -> Outcome:
-    """Do what the ring-out says and nothing else; no button is pressed after it has begun."""
+    """Do what the ring-out says and nothing else."""
     who = Performer(room, equaliser, hands, rng, sound=Sounding(room, equaliser, rng))
     box, sound = make(equaliser), who.sound
     box.command("begin", 0.0)
@@ -225,6 +235,8 @@ def advised(
         if state.phase in ("back_off", "done"):
             return who.finish(state.why_ended)
         who.follow(state)
+        if who.presses_pulled(state):
+            box.command("pulled", sound.clock_s)
     return who.finish("time")
 
 

@@ -1,7 +1,7 @@
 """The ring-out in full sound: the practice stage is played, the real listening hears it.
 
 What the box does with it is the product's own counsel; the performer is that of
-``ring_out_hands`` and presses no button but the first two.
+``ring_out_hands``.
 """
 
 from __future__ import annotations
@@ -125,4 +125,6 @@ def sounded(seed: int, kind: str, hands: Hands, programme: str) -> Outcome:
         if state is None or state.phase in ("back_off", "done"):
             return who.finish("" if state is None else state.why_ended)
         who.follow(state)
+        if who.presses_pulled(state):
+            box.command({"class": "ring_out", "do": "pulled"}, room.clock_s)
     return who.finish("time")
