@@ -43,13 +43,13 @@ THRESHOLDS: dict[Way, Thresholds] = {
         howl=DegreeThreshold(2.5, share_of_power_db=-24.0, share_of_octave_db=-6.0),
     ),
     "set": Thresholds(
-        ringing=DegreeThreshold(3.5, share_of_power_db=-30.0, share_of_octave_db=-12.0),
-        howl=DegreeThreshold(5.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
+        ringing=DegreeThreshold(3.0, share_of_power_db=-30.0, share_of_octave_db=-12.0),
+        howl=DegreeThreshold(4.0, share_of_power_db=-24.0, share_of_octave_db=-6.0),
     ),
 }
 """Log-odds chosen on the tuning part, every fourth package held back in turn (2298 loops and 11.6 h
 of sound): at soundcheck howls came after 0.41 to 0.49 s at the median, 95 to 96 % caught, with 6 to
-10 false ones an hour of music; in set after 0.62 s, 94 % caught, with 2 an hour of music, 5 on
+10 false ones an hour of music; in set after 0.57 s, 94 % caught, with 3 an hour of music, 6 on
 steady notes, 0.4 in singing and none in speech."""
 
 
