@@ -2,58 +2,28 @@
 
 A state machine without a clock: every call says when it is.  It never waits for a button where
 the ear of the box can tell: a ring that has gone was pulled, one that stays is asked deeper.
+This is its gate; what happens behind it is in ``ring_out_turns``.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from typing import Any
 
-from monitor.advice.cut_plan import CutPlan
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import WANTED_MARGIN_DB, LoopTimes
 from monitor.advice.pulls import Pull, stood
-from monitor.advice.ring_out_course import Course, Step, course_of, kept_of
-from monitor.advice.ring_out_ear import RingEar
-from monitor.advice.ring_out_plan import next_pull, tone_cost_db
+from monitor.advice.ring_out_course import Course, course_of, kept_of
 from monitor.advice.ring_out_rings import RingLadder
 from monitor.advice.ring_out_state import Phase, RingNews, RingOutState
-from monitor.advice.ring_out_view import Moment, commands_of, state_of
-from monitor.advice.ring_out_words import put_back_line
+from monitor.advice.ring_out_turns import Turns
+from monitor.advice.ring_out_view import commands_of, state_of
 
 MOST_CUTS = 14
 """Common practice is five to seven (no source), by ear and without knowing how far.  Of 31 sliders
 seven end at 4.3 dB in the middle, fourteen at 6.9, more at no more (steady hands in 20 simulated
-rooms, seeds 50000 to 50019; so are the figures below)."""
-TOGETHER = 3
-TOGETHER_AFTER = 10
-"""Three rings at once are the room's limit: common practice, no source.  But one plan holds three
-rings as well as one: ended by the first three it is 3.8 dB, by three after seven sliders 6.4, after
-ten 6.9, never 7.0."""
-HOLD_S = 1.0
-"""So long an advice may still be mended by what is heard; then the hand is on its way."""
-REACTION_S = 0.4
-"""Nobody reads and pulls sooner: a ring that is gone by then went by itself."""
-PATIENCE_S = 6.0
-"""A ring that has stayed so long was pulled too little, or the wrong slider was pulled."""
-MOST_IMPATIENT = 2
-"""After so many times deeper without a sign nobody is there to pull: it waits for a button."""
-LISTEN_S = 2.0
-"""After a pull: for the hand to leave the slider and the ring to die, or not."""
-BACK_OFF_S = 20.0
-FELL_DB = 3.0
-"""All the rest fell by this in the same moment: it was the fader."""
-PULL_PART = 2.0 / 3.0
-"""A pull leaves this part of the wanted margin, for the fader comes down by ``BACK_OFF_DB`` at the
-end and gives all rings the rest.  What the last pulls leave beyond the room's limit is tone for
-nothing: with the whole margin 55 % of rooms came within 1 dB of the best at the same cost, with
-two thirds 95 %."""
-LEAST_MARGIN_DB = 0.5
-"""Rings that are gone are deepened, too, when the fader has left them less than this."""
-MEANT_DB = 0.5
-"""A pull that makes a frequency deeper by this was meant for it, among others."""
+rooms, seeds 50000 to 50019)."""
 _ACTIVE: tuple[Phase, ...] = ("raise", "pull", "listen", "back_off")
 
 
@@ -101,16 +71,15 @@ class RingOut:
         self._take(Course(pulls=already, begun_with=len(already)), RingLadder(equaliser))
 
     def _take(self, course: Course, ladder: RingLadder) -> None:
-        self._course, self._ladder = course, ladder
-        self._ear = RingEar(ladder, self.loop_times)
-        self._moment = Moment()
-        self._shown: RingOutState | None = None
-        self._last_s = -math.inf
-        self._since_s = self._raise_s = 0.0
-        self._gain_before_db = self._fell_db = 0.0
-        self._made: CutPlan | None = None
-        self._was_turned_down = self._deepens = False
-        self._impatient = 0
+        self._turns = Turns(
+            self.equaliser,
+            margin_db=self.margin_db,
+            most_cuts=self.most_cuts,
+            course=course,
+            ladder=ladder,
+            loop_times=self.loop_times,
+        )
+        self._shown: tuple[int, RingOutState] | None = None
 
     @classmethod
     def restored(
@@ -132,23 +101,23 @@ class RingOut:
         )
         found._take(course, ladder)
         if course.phase in _ACTIVE:
-            found._pause()
+            found._turns.pause()
         return found
 
     def kept(self) -> dict[str, Any]:
         """Return all that is needed to go on after a restart, ready for JSON."""
         figures = {"margin_db": self.margin_db, "most_cuts": self.most_cuts}
-        return kept_of(self._course, self._ladder, self.equaliser, figures)
+        return kept_of(self._turns.course, self._turns.ladder, self.equaliser, figures)
 
     @property
     def state(self) -> RingOutState:
         """Where it stands."""
-        if self._shown is None:
+        turns = self._turns
+        if self._shown is None or self._shown[0] != turns.changes:
             # Asked for many times a second and seldom another.
-            self._shown = state_of(self.equaliser, self._course, self._ladder, self._moment)
-        return self._shown
-
-    # What it is told.
+            found = state_of(self.equaliser, turns.course, turns.ladder, turns.moment)
+            self._shown = (turns.changes, found)
+        return self._shown[1]
 
     def command(self, name: str, at_s: float, **values: float) -> None:
         """Take in what the person did; ``fader`` wants ``fader_db``.
@@ -158,219 +127,23 @@ class RingOut:
         ValueError
             For a command that makes no sense now; one clear line, and nothing has changed.
         """
-        may = commands_of(self._course, self._moment.asks)
+        may = commands_of(self._turns.course, self._turns.moment.asks)
         if name not in may:
             raise ValueError(
                 f'"{name}" makes no sense now; possible: {", ".join(may) or "nothing"}'
             )
-        fader_db = values.get("fader_db", math.nan)
-        if name == "fader" and not (math.isfinite(fader_db) and -120.0 <= fader_db <= 40.0):
-            raise ValueError(f"fader_db={fader_db:g} is no mark; give one from -120 to 40 dB")
-        self._tick(at_s)
-        self._shown = None
-        if name == "fader":
-            self._course.marked(fader_db, self._ladder)
-            # What a mark tells need not be guessed from the time.
-            self._gain_before_db, self._raise_s = self._ladder.gain_db, 0.0
+        if name != "fader":
+            self._turns.do(name, at_s)
             return
-        actions: dict[str, Callable[[], None]] = {
-            "begin": self._begin,
-            "pulled": self._confirmed,
-            "turned_down": self._turned_down,
-            "not_yet": self._skip,
-            "skip": self._skip,
-            "undo": self._undo,
-            "pause": self._pause,
-            "go_on": self._begin,
-            "stop": self._stop,
-        }
-        actions[name]()
+        fader_db = values.get("fader_db", math.nan)
+        if not (math.isfinite(fader_db) and -120.0 <= fader_db <= 40.0):
+            raise ValueError(f"fader_db={fader_db:g} is no mark; give one from -120 to 40 dB")
+        self._turns.mark(fader_db, at_s)
 
     def heard(self, news: RingNews) -> None:
         """Take in what was heard of a ring."""
-        self._tick(news.at_s)
-        self._shown = None
-        if news.kind == "closed":
-            place = self._ear.closed(news)
-            if place is not None:
-                self._closed(place, news)
-            return
-        self._ear.sounding[news.id] = news
-        if self._course.phase in ("raise", "pull", "listen"):
-            self._opened(news)
+        self._turns.heard(news)
 
     def passed(self, at_s: float) -> None:
         """Time went by; call it about ten times a second."""
-        self._tick(at_s)
-        waited_s = self._last_s - self._since_s
-        phase = self._course.phase
-        if phase == "pull" and waited_s >= PATIENCE_S and self._was_turned_down:
-            self._pulled()
-        elif phase == "pull" and waited_s >= PATIENCE_S and self._impatient < MOST_IMPATIENT:
-            impatient = self._impatient + 1
-            self._pulled()
-            self._deepen()
-            self._impatient = impatient
-        elif phase == "listen" and waited_s >= LISTEN_S:
-            if self._ear.open():
-                self._deepen()
-            else:
-                self._go("raise")
-        elif phase == "back_off" and waited_s >= BACK_OFF_S and not self._ear.sounding:
-            self._go("done")
-
-    def _tick(self, at_s: float) -> None:
-        if self._course.phase == "raise" and math.isfinite(self._last_s):
-            self._raise_s += max(at_s - self._last_s, 0.0)
-        self._last_s = max(at_s, self._last_s)
-
-    def _go(self, phase: Phase, moment: Moment | None = None) -> None:
-        """Go to a phase; what was asked for before is over."""
-        self._course.phase = phase
-        self._moment = Moment() if moment is None else moment
-        self._shown = None
-        self._since_s = self._last_s
-        self._deepens = False
-        if phase == "raise":
-            self._raise_s = 0.0
-        if phase != "pull":
-            self._impatient, self._was_turned_down = 0, False
-
-    # Rings.
-
-    def _opened(self, news: RingNews) -> None:
-        pulls, ladder = self._course.pulls, self._ladder
-        ring, is_new, is_told = self._ear.opened(news)
-        if ring.skipped:
-            return
-        if is_new and self._course.phase != "pull":
-            self._gain_before_db = ladder.gain_db
-            self._go("pull")
-        elif not is_new and (not is_told or self._last_s - self._since_s > HOLD_S):
-            return
-        if len(self._ear.open()) == 1:
-            ladder.gain_db = self._gain_before_db
-            ladder.raised(self._raise_s, pulls, ring)
-        if is_new and ring.times > 1:
-            again_hz = (*self._moment.again_hz, ring.frequency_hz)
-            self._moment = replace(self._moment, again_hz=again_hz)
-        ladder.placed(ring, pulls)
-        self._advise()
-
-    def _closed(self, place: int, news: RingNews) -> None:
-        course = self._course
-        if course.phase == "pull" and not self._ear.open() and not self._was_turned_down:
-            if self._last_s - self._since_s < REACTION_S and not self._deepens:
-                self._go("raise")
-                return
-            self._pulled()
-            self._fell_db = news.fell_db
-            self._moment = replace(self._moment, asks=news.fell_db >= FELL_DB)
-        if course.phase == "listen" and course.steps and not self._moment.asks:
-            self._ear.learn(place, news, course.steps[-1], course.pulls)
-
-    # Pulls.
-
-    def _advise(self) -> None:
-        """Say what to pull now, or that it ends."""
-        course, ladder = self._course, self._ladder
-        new_sliders = len(course.pulls) - course.begun_with
-        if len(self._ear.open()) >= TOGETHER and new_sliders >= TOGETHER_AFTER:
-            self._end(f"{TOGETHER} ring together: that is this room's limit")
-            return
-        needs = ladder.needs(
-            course.pulls, margin_db=PULL_PART * self.margin_db, least_margin_db=LEAST_MARGIN_DB
-        )
-        most = self.most_cuts + course.begun_with
-        found = next_pull(self.equaliser, needs, course.pulls, most_sliders=most)
-        if found.plan is None:
-            self._end(found.why_ended)
-        elif course.costs_too_much(found.plan.tone_cost_db, ladder.gain_db):
-            self._end("the next pull would cost more tone than it brings gain")
-        else:
-            self._moment = replace(self._moment, plan=found.plan)
-        self._shown = None
-
-    def _pulled(self) -> None:
-        """The advised pull was made, or is taken to be."""
-        course, ladder, plan = self._course, self._ladder, self._moment.plan
-        if plan is None:
-            self._go("raise")
-            return
-        rings = tuple(
-            place
-            for place, ring in enumerate(ladder.rings)
-            if ladder.deeper_db(course.pulls, plan.pulls, ring.frequency_hz) >= MEANT_DB
-        )
-        cost_db = tone_cost_db(self.equaliser, course.pulls)
-        course.steps.append(Step(course.pulls, cost_db, ladder.gain_db, rings, self._deepens))
-        course.pulls = plan.pulls
-        self._made = plan
-        self._go("listen")
-
-    def _deepen(self) -> None:
-        """A ring stayed in spite of its pull."""
-        course = self._course
-        self._ear.stayed(course.steps[-1].before, course.pulls, least_db=self.margin_db / 2.0)
-        again_hz = tuple(ring.frequency_hz for ring in self._ear.open())
-        self._go("pull", Moment(again_hz=again_hz))
-        self._deepens = True
-        self._advise()
-
-    # Commands.
-
-    def _begin(self) -> None:
-        """Begin, or go on after a pause; what sounds by now is heard at once."""
-        ended = self._course.phase == "paused" and self._course.resume == "back_off"
-        self._go("back_off" if ended else "raise")
-        for news in list(self._ear.sounding.values()):
-            if self._course.phase in ("raise", "pull"):
-                self._opened(news)
-
-    def _confirmed(self) -> None:
-        if self._course.phase == "listen":
-            self._moment = replace(self._moment, asks=False)
-        else:
-            self._pulled()
-
-    def _turned_down(self) -> None:
-        """It was the fader and not the slider: the advice stands."""
-        if self._course.phase == "back_off":
-            self._go("done")
-            return
-        if self._course.phase == "listen":
-            self._course.pulls = self._course.steps.pop().before
-            if self._course.fader_db is None:
-                self._ladder.gain_db -= self._fell_db
-            self._go("pull", Moment(plan=self._made))
-        self._was_turned_down = True
-
-    def _skip(self) -> None:
-        for ring in self._ear.open():
-            ring.skipped, ring.fate = True, "left"
-        self._go("raise")
-
-    def _undo(self) -> None:
-        course = self._course
-        step = course.steps.pop()
-        put_back = put_back_line(course.pulls, step.before)
-        for place in step.rings:
-            self._ladder.rings[place].fate = "left"
-        course.pulls, course.why_ended = step.before, ""
-        self._go("raise", Moment(put_back=put_back))
-
-    def _pause(self) -> None:
-        self._course.resume = self._course.phase
-        self._ear.deafen()
-        self._go("paused")
-
-    def _stop(self) -> None:
-        if self._ladder.rings and self._course.phase != "back_off":
-            self._end("stopped")
-        else:
-            self._course.why_ended = self._course.why_ended or "stopped"
-            self._go("done")
-
-    def _end(self, why: str) -> None:
-        self._course.why_ended = why
-        self._go("back_off")
+        self._turns.passed(at_s)

@@ -11,15 +11,15 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.growth import Slope
 from monitor.advice.margin import Excess, LoopTimes
 from monitor.advice.pulls import Pull
-from monitor.advice.ring_out import (
+from monitor.advice.ring_out import RingOut
+from monitor.advice.ring_out_state import RingNews, RingOutState
+from monitor.advice.ring_out_turns import (
     BACK_OFF_S,
     LISTEN_S,
     PATIENCE_S,
     REACTION_S,
     TOGETHER,
-    RingOut,
 )
-from monitor.advice.ring_out_state import RingNews, RingOutState
 
 SPOT_HZ = 2511.9
 """Where the 2.5k slider of 31 stands exactly (IEC 61260-1)."""
