@@ -122,8 +122,12 @@ def test_fader_up_it_rings_the_lantern_names_it_the_slider_stops_it(demo_url: st
         nearest = min(unstable, key=lambda mode: abs(mode.frequency_hz - heard_hz))
         assert named == third_octave_of(nearest.frequency_hz).label
         assert driver.find_element("id", "lamp").get_attribute("data-pattern") == "steady"
-        panel = driver.execute_script("return document.getElementById('panel').toDataURL()")
-        assert panel != quiet_panel
+
+        def panel() -> str:
+            return str(driver.execute_script("return document.getElementById('panel').toDataURL()"))
+
+        # The panel is drawn by a thread of its own, which may come a snapshot later.
+        until(lambda: panel() != quiet_panel, 2.0, "the panel shows another face")
 
         # Do what the lantern says until it is content: a pull for each name.
         labels = [slider.label for slider in sliders]
