@@ -2,7 +2,9 @@
 
 For each target gain the cut plan is made over all frequencies that would ring there, then again
 with those added that the sliders' own phase has moved into reach.  It is the same solver that the
-advice uses (checked against scipy's in its own tests), but fed with the truth.
+advice uses (checked against scipy's in its own tests), but fed with the truth.  For sliders at
+fixed places that is a bound but for rounding; filters that can be put anywhere are placed by rules,
+so for a parametric it is none, and a ring-out that places them ring by ring often wins more.
 """
 
 from __future__ import annotations
