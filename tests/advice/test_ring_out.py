@@ -223,7 +223,7 @@ def test_the_ring_s_fall_teaches_the_loop_time() -> None:
     played.wait(1.5)
     played.gone(SPOT_HZ, slope=Slope(-40.0, 2.0, 1.5, 2.0))
     assert times.answers == 1
-    # The straight formula, growth = excess / loop time (facts of single-delay loops), is bent by
+    # The straight formula, growth = excess / loop time (of a single delay), is bent by
     # a few per cent a decibel: pull / change of slope within a fifth.
     learnt_s, _ = times.at(SPOT_HZ)
     untaught_s, _ = LoopTimes().at(SPOT_HZ)
