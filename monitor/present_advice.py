@@ -132,8 +132,8 @@ def ring_out_face(state: RingOutState) -> Face | None:
         first, *others = state.pulls_now
         line_2 = "".join(f"and {p.label} by {decibels(p.more_db)}" for p in others[:1])
         if not _is_frequency(first.label):  # a filter has to be put there first
-            line_1 = f"{written(first.centre_hz)} by {decibels(first.more_db)}"
-            return Face("pull", first.label, line_1, line_2)
+            line_1 = f"{first.label} by {decibels(first.more_db)}"
+            return Face("pull", written(first.centre_hz), line_1, line_2)
         return Face("pull", first.label, f"pull by {decibels(first.more_db)}", line_2)
     if state.phase == "raise":
         if state.say.startswith("Put "):  # something was undone

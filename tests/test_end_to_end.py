@@ -206,7 +206,7 @@ class Person:
                 self._raised_s = self._acted_s = now
             if phase == until_phase and (phase != "raise" or "pull" in seen):
                 return
-            if phase == "raise" and now > self._raised_s + 1.2:
+            if phase == "raise" and now > self._raised_s + 2.0:
                 self._raised_s = now
                 set_range(self.driver, "#fader", self.fader_db() + 0.5)
             elif phase == "pull" and now > self._acted_s + 1.0:
@@ -233,7 +233,7 @@ def test_a_ring_out_from_start_to_finish_with_the_page_s_own_buttons(demo_url: s
         person.press("Get ready")
         until(lambda: "not calibrated" in person.text("ro-cautions"), 5.0, "the cautions")
         person.press("I have read this: begin")
-        person.follow(seen, until_phase="done", seconds=150.0)
+        person.follow(seen, until_phase="done", seconds=240.0)
         stage = stage_of(driver)
         told = re.search(r"([\d.]+) dB more", person.text("ro-figures"))
         curve = "return document.querySelectorAll('#ro-curve circle').length"
@@ -260,7 +260,7 @@ def test_a_ring_out_goes_on_where_it_was_when_the_page_was_closed(demo_url: str)
         person = Person(driver)
         person.press("Get ready")
         person.press("I have read this: begin")
-        person.follow(seen, until_phase="listen", seconds=60.0)
+        person.follow(seen, until_phase="listen", seconds=90.0)
         pulled = stage_of(driver)
     # The phone goes into a pocket and comes back with another browser.
     time.sleep(1.0)

@@ -286,7 +286,7 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
         (
             {"phase": "pull", "pulls_now": (dataclasses.replace(PULL, label="filter 1"),)},
             "pull",
-            ("filter 1", "2.51k by 4", ""),
+            ("2.51k", "filter 1 by 4", ""),
         ),
         ({"phase": "listen"}, "quiet", ("listen", "hold the fader", "")),
         ({"phase": "back_off"}, "back off", ("-3 dB", "come down", "")),

@@ -95,12 +95,6 @@ function buttons(ringOut) {
   }
 }
 
-function detailOf(ringOut) {
-  const places = ringOut.pulls_now.filter((pull) => pull.centre_hz !== undefined).map((pull) =>
-    `${pull.label} at ${decibels(pull.centre_hz)} Hz, Q ${decibels(pull.q)}`);
-  return [ringOut.detail, ...places].filter(Boolean).join("; ");
-}
-
 function end(ringOut, snapshot) {
   // Until the fader is down, its own fader comes first.
   at("ro-end").hidden = !ringOut.curve || ringOut.phase !== "done";
@@ -137,7 +131,7 @@ export function followRingOut(snapshot) {
   sentence.dataset.phase = ringOut.phase;
   sentence.dataset.length = ringOut.say.length > 22 ? "long" : "short";
   text(at("ro-say"), ringOut.say.replaceAll(" dB", "\u00a0dB"));
-  text(at("ro-detail"), detailOf(ringOut));
+  text(at("ro-detail"), ringOut.detail);
   at("ro-cautions").hidden = ringOut.cautions.length === 0;
   if (ringOut.cautions.length) fill(at("ro-cautions"), [...ringOut.cautions, CARE]);
   // Before it begins the words come first; the row of sliders has nothing to say yet.
