@@ -17,13 +17,12 @@ _SUM_PLACE = COURSE_FEATURES.index("sum_2")
 
 @dataclass(frozen=True, slots=True)
 class Suspected:
-    """The followed lines of one hop: floats [n], ``bins`` and ``slots`` int [n].
+    """The followed lines of one hop: floats [n], ``bins`` int [n].
 
-    A line keeps its slot as long as it lives.  ``features`` [n, n_features] are those of its
-    course, ``sums`` [n] what its looks have added up to.
+    ``features`` [n, n_features] are those of their courses, ``sums`` [n] what their looks have
+    added up to.
     """
 
-    slots: np.ndarray
     bins: np.ndarray
     frequency_hz: np.ndarray
     level_db: np.ndarray
@@ -66,7 +65,6 @@ class Suspects:
     def _of(self, found: Candidates, chosen: np.ndarray, slots: np.ndarray) -> Suspected:
         features = self._courses.features(found, chosen, slots)
         return Suspected(
-            slots=slots,
             bins=found.bins[chosen],
             frequency_hz=found.frequency_hz[chosen],
             level_db=found.level_db[chosen],

@@ -22,7 +22,7 @@ LOOK_TREES = 710
 """600 raised fewer false howls than 300, as soon (packages held back); 110 more learnt that several
 lines may climb together."""
 COURSE_TREES = 300
-"""150 raised more false howls for as many caught as soon (packages held back)."""
+"""150, 300 and 500 lay on one curve of false howls against delay (packages held back)."""
 DEPTH = 6
 CHECKED_ROWS = 20_000
 

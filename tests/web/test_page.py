@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from tests.browser import browser
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
 
@@ -33,19 +32,6 @@ def text(driver: Any, element_id: str) -> str:
 
 def state(driver: Any) -> str:
     return str(script(driver, "document.getElementById('state').dataset.state"))
-
-
-@pytest.fixture(scope="module")
-def window() -> Iterator[Any]:
-    with browser(360, 640) as driver:
-        yield driver
-
-
-@pytest.fixture
-def link() -> Iterator[StillClient]:
-    client = StillClient()
-    yield client
-    client.close()  # ends the streams, so that the server's threads end
 
 
 @pytest.fixture

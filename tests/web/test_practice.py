@@ -13,16 +13,9 @@ import numpy as np
 import pytest
 
 from monitor.stage.sound import CEILING, SoundDoor
-from tests.browser import browser
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
 from tests.web.test_page import script, text, wait_until
-
-
-@pytest.fixture(scope="module")
-def window() -> Iterator[Any]:
-    with browser(360, 640) as driver:
-        yield driver
 
 
 class Stage:

@@ -7,23 +7,9 @@ from typing import Any
 
 import pytest
 
-from tests.browser import browser
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import RING_OUTS, STATES, cut
 from tests.web.test_page import script, text, wait_until
-
-
-@pytest.fixture(scope="module")
-def window() -> Iterator[Any]:
-    with browser(360, 640) as driver:
-        yield driver
-
-
-@pytest.fixture
-def link() -> Iterator[StillClient]:
-    client = StillClient()
-    yield client
-    client.close()
 
 
 @pytest.fixture

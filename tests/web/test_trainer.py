@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from scipy.signal import freqz
 
-from tests.browser import browser
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import EQUALISER, STATES
 from tests.web.test_page import script, text, wait_until
@@ -19,12 +18,6 @@ from tests.web.test_practice import module, press
 
 CENTRES = [s.centre_hz for s in EQUALISER.sliders]
 LABELS = [s.label for s in EQUALISER.sliders]
-
-
-@pytest.fixture(scope="module")
-def window() -> Iterator[Any]:
-    with browser(360, 640) as driver:
-        yield driver
 
 
 @pytest.fixture
