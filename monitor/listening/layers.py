@@ -77,9 +77,9 @@ class Layer:
             highest_hz=self.highest_hz,
         )
 
-    def answers_for(self, frequency_hz: float) -> bool:
-        """Whether lines at this frequency are looked at here."""
-        return self.lowest_hz <= frequency_hz <= self.highest_hz
+    def outside_hz(self, frequency_hz: float) -> float:
+        """How far a frequency lies outside of what is looked at here; 0 inside."""
+        return max(self.lowest_hz - frequency_hz, frequency_hz - self.highest_hz, 0.0)
 
     def reset(self) -> None:
         """Forget what was heard."""

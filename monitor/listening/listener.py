@@ -188,8 +188,9 @@ class Listener:
         ValueError
             If neither resolution looks at this frequency.
         """
-        layer = next((x for x in reversed(self._layers) if x.answers_for(frequency_hz)), None)
-        if layer is None:
+        layer = min(reversed(self._layers), key=lambda layer: layer.outside_hz(frequency_hz))
+        # A line in the outermost bin may be named up to a bin outside.
+        if layer.outside_hz(frequency_hz) > layer.history.bin_hz:
             raise ValueError(f"{frequency_hz:g} Hz is outside what is listened to")
         stride = layer.resolution.stride
         looks = self._hops // stride

@@ -271,3 +271,10 @@ def test_a_ring_at_a_multiple_is_told_when_the_louder_one_has_gone():
     events = listen(louder + 0.3 * softer, rate_hz=48000, way="soundcheck")
     begun = [round(e.ring.frequency_hz) for e in events if e.kind == "ringing"]
     assert begun == [700, 2100]
+
+
+@pytest.mark.parametrize("frequency_hz", [56.0, 12506.0])
+def test_a_line_named_a_little_outside_can_be_traced(frequency_hz):
+    listener = Listener(sample_rate_hz=48000)
+    listener.push(np.zeros(48000, np.float32))
+    assert len(listener.trace(frequency_hz, 0.5).times_s) > 5
