@@ -16,7 +16,7 @@ from typing import Any
 
 from monitor import clock, places
 from monitor.errors import SettingsError
-from monitor.link import LinkClient
+from monitor.link_client import LinkClient
 from monitor.settings import Loaded, Settings
 
 QUIET_DBFS = -75.0

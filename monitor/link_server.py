@@ -30,10 +30,10 @@ from monitor.link import (
     LineBuffer,
     LinkError,
     Message,
-    check_command,
     decode,
     encode,
 )
+from monitor.link_commands import check_command
 
 LOG = logging.getLogger(__name__)
 

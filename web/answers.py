@@ -6,7 +6,7 @@ from typing import Any
 
 from flask import Response, jsonify
 
-from monitor.link import LinkClient
+from monitor.link_client import LinkClient
 
 
 def line(message: str, status: int) -> tuple[Response, int]:

@@ -7,7 +7,8 @@ from typing import Any
 from flask import Flask, Response, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from monitor.link import LinkClient, LinkError
+from monitor.link import LinkError
+from monitor.link_client import LinkClient
 from web.answers import line, newest_snapshot
 from web.guard import MAX_BODY_BYTES, add_headers, is_own_host, refusal
 from web.sound_routes import add_sound_routes

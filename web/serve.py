@@ -10,7 +10,8 @@ import threading
 
 import waitress
 
-from monitor.link import LinkClient, LinkError
+from monitor.link import LinkError
+from monitor.link_client import LinkClient
 from web.app import create_app
 from web.sound import LISTENERS
 

@@ -7,7 +7,8 @@ from typing import Any
 
 from flask import Flask, Response, jsonify, request
 
-from monitor.link import LinkClient, sound_path
+from monitor.link import sound_path
+from monitor.link_client import LinkClient
 from web.answers import line, newest_snapshot
 from web.guard import is_foreign, refusal
 from web.sound import Listeners, SoundError, knock, sound

@@ -8,7 +8,7 @@ import time
 from collections.abc import Iterator
 from typing import Any
 
-from monitor.link import LinkClient
+from monitor.link_client import LinkClient
 
 LONGEST_S = 90.0
 """A phone that left the Wi-Fi says no goodbye; its place is free again after this long."""

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from monitor.link import LinkClient
+from monitor.link_client import LinkClient
 from tests.sound_server import SoundServer, what_is_missing
 from tests.watching import WatchProcess
 

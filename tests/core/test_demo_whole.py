@@ -15,7 +15,8 @@ from typing import Any
 
 import pytest
 
-from monitor.link import LinkClient, LinkError
+from monitor.link import LinkError
+from monitor.link_client import LinkClient
 from tests.core.test_link import wait_until
 
 ROOT = Path(__file__).parents[2]

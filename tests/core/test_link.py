@@ -14,15 +14,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.link import (
-    MAX_LINE_BYTES,
-    LineBuffer,
-    LinkClient,
-    LinkError,
-    check_command,
-    decode,
-    encode,
-)
+from monitor.link import MAX_LINE_BYTES, LineBuffer, LinkError, decode, encode
+from monitor.link_client import LinkClient
+from monitor.link_commands import check_command
 
 HELLO = {"class": "hello", "proto_major": 1, "proto_minor": 0, "release": "0", "boot_id": "b"}
 

@@ -14,7 +14,8 @@ from typing import Any
 import pytest
 
 from monitor import link_server
-from monitor.link import LineBuffer, LinkClient, decode, encode
+from monitor.link import LineBuffer, decode, encode
+from monitor.link_client import LinkClient
 from monitor.link_server import LinkServer, LinkServerError, Reply
 from tests.core.test_link import wait_until
 

@@ -19,7 +19,7 @@ import pytest
 from PIL import Image
 
 from monitor import watch, watcher
-from monitor.link import LinkClient
+from monitor.link_client import LinkClient
 from monitor.link_server import LinkServerError
 from monitor.settings import load
 from tests.core.stand_ins import (

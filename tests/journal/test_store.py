@@ -21,7 +21,8 @@ from monitor.journal import store
 from monitor.journal.evening import EVENING_S, Now, age_s, this_evening
 from monitor.journal.rows import MIGRATIONS, RingRow, history_fields
 from monitor.journal.store import Journal
-from monitor.link import MAX_HISTORY, encode
+from monitor.link import encode
+from monitor.link_commands import MAX_HISTORY
 
 ROOT = Path(__file__).parents[2]
 

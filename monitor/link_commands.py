@@ -1,0 +1,139 @@
+"""What may be sent to the watcher: every command and every value in it is checked here.
+
+Commands are untrusted.  What comes out has only known keys, and values that can be used as they
+are; standard library only.
+"""
+
+from __future__ import annotations
+
+from monitor.link import LinkError, Message
+
+MAX_HISTORY = 150
+"""Rings in one history answer: about 300 bytes each, so that the answer fits in a line."""
+
+
+def _number(message: Message, key: str, lowest: float, highest: float) -> float:
+    value = message.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise LinkError(f"{key} must be a number from {lowest:g} to {highest:g}, not {value!r}")
+    if not lowest <= value <= highest:
+        raise LinkError(f"{key} must be from {lowest:g} to {highest:g}, not {value!r}")
+    return value
+
+
+def _whole(message: Message, key: str, lowest: int, highest: int) -> int:
+    value = _number(message, key, lowest, highest)
+    if not isinstance(value, int):
+        raise LinkError(f"{key} must be a whole number, not {value!r}")
+    return value
+
+
+def _text(message: Message, key: str, longest: int) -> str:
+    value = message.get(key)
+    if not isinstance(value, str) or not 1 <= len(value) <= longest or not value.isprintable():
+        raise LinkError(f"{key} must be 1 to {longest} printable characters")
+    return value
+
+
+def _way(message: Message) -> Message:
+    if message.get("way") not in ("soundcheck", "set"):
+        raise LinkError(f"way must be 'soundcheck' or 'set', not {message.get('way')!r}")
+    return {"way": message["way"]}
+
+
+def _address(message: Message) -> Message:
+    url = _text(message, "url", 200)
+    if not (url.startswith(("http://", "https://")) and url.isascii()):
+        raise LinkError("url must begin with http:// or https:// and be plain ASCII")
+    return {"url": url}
+
+
+def _history(message: Message) -> Message:
+    if "limit" not in message:
+        return {"limit": 50}
+    return {"limit": _whole(message, "limit", 1, MAX_HISTORY)}
+
+
+def _filter_place(message: Message) -> Message:
+    """Where a filter that can be put anywhere was put, and how wide; empty if not said."""
+    place: Message = {}
+    if "centre_hz" in message:
+        place["centre_hz"] = float(_number(message, "centre_hz", 10, 40000))
+    if "q" in message:
+        place["q"] = float(_number(message, "q", 0.1, 100))
+    return place
+
+
+def _stage(message: Message) -> Message:
+    wanted = message.keys() & {"fader_db", "slider", "room", "placement"}
+    if len(wanted) != 1:
+        raise LinkError(
+            "a stage command needs fader_db, or slider and cut_db, or room, or placement, "
+            f"not {' and '.join(sorted(wanted)) or 'nothing of these'}"
+        )
+    if "fader_db" in message:
+        return {"fader_db": float(_number(message, "fader_db", -120, 60))}
+    if "slider" in message:
+        return {
+            "slider": _whole(message, "slider", 0, 63),
+            "cut_db": float(_number(message, "cut_db", -60, 60)),
+            **_filter_place(message),
+        }
+    (key,) = wanted
+    return {key: _text(message, key, 80)}
+
+
+def _pull(message: Message) -> Message:
+    """The person says how a slider of their own equaliser stands."""
+    return {
+        "slider": _whole(message, "slider", 0, 63),
+        "cut_db": float(_number(message, "cut_db", -60, 0)),
+        **_filter_place(message),
+    }
+
+
+RING_OUT_DO = (
+    "open", "begin", "pulled", "turned_down", "not_yet", "skip", "undo", "pause", "go_on", "stop",
+    "fader", "close",
+)  # fmt: skip
+"""What a person can do in a ring-out; "open" begins a new one, with its cautions, and
+"close" puts away one that has ended."""
+
+
+def _ring_out(message: Message) -> Message:
+    do = message.get("do")
+    if do not in RING_OUT_DO:
+        raise LinkError(f"do must be one of {', '.join(RING_OUT_DO)}, not {do!r}")
+    if do == "fader":
+        return {"do": do, "fader_db": float(_number(message, "fader_db", -120, 60))}
+    return {"do": do}
+
+
+_COMMANDS = {
+    "way": _way,
+    "address": _address,
+    "history": _history,
+    "stage": _stage,
+    "pull": _pull,
+    "ring_out": _ring_out,
+}
+
+
+def check_command(message: Message) -> Message:
+    """Return a command with only its known keys, every value checked.
+
+    The result has ``class``, the command's own keys, and ``request`` if one was given.
+
+    Raises
+    ------
+    LinkError
+        If the command is unknown or a value is not acceptable; one clear line.
+    """
+    name = message.get("class")
+    check = _COMMANDS.get(name) if isinstance(name, str) else None
+    if check is None:
+        raise LinkError(f"unknown command {name!r}; known: {', '.join(sorted(_COMMANDS))}")
+    command = {"class": name, **check(message)}
+    if "request" in message:
+        command["request"] = _text(message, "request", 64)
+    return command
