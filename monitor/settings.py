@@ -19,8 +19,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from monitor.advice.choice import EqualiserChoice, sliders_of
+from monitor.advice.labels import parse_frequency
 from monitor.errors import SettingsError
-from monitor.settings_rules import RULES, T60_S
+from monitor.settings_rules import FREE, RULES, T60_S
 
 SYSTEM_FILE = Path("/etc/howl-lantern/settings.toml")
 FILE_VARIABLE = "HOWL_LANTERN_SETTINGS"
@@ -41,6 +42,26 @@ class Microphone:
     device: str
     channel: int
     rates_hz: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line from the desk, empty ``device`` for none, and what its channel's meter counts in."""
+
+    device: str
+    channel: int
+    rates_hz: tuple[int, ...]
+    meter: Literal["digital", "analogue"]
+    zero_dbfs: float
+    low_cuts: tuple[str, ...]
+    low_cut_slope_db: int
+
+    @property
+    def low_cuts_hz(self) -> tuple[float, ...]:
+        """The low cut's frequencies, lowest first; none where it can be turned to any."""
+        return (
+            () if self.low_cuts == (FREE,) else tuple(sorted(map(parse_frequency, self.low_cuts)))
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +134,7 @@ class Settings:
 
     box: Box
     microphone: Microphone
+    line: Line
     listening: Listening
     equaliser: EqualiserChoice
     advice: AdviceChoice
@@ -135,6 +157,7 @@ class Loaded:
 _TABLE_CLASSES: dict[str, type] = {
     "box": Box,
     "microphone": Microphone,
+    "line": Line,
     "listening": Listening,
     "equaliser": EqualiserChoice,
     "advice": AdviceChoice,

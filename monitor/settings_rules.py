@@ -94,9 +94,32 @@ def listed(
     )
 
 
+def _are_low_cuts(value: Any) -> bool:
+    if value == [FREE]:
+        return True
+    if not isinstance(value, list) or not 1 <= len(value) <= 16:
+        return False
+    found_hz = [_hz(each) for each in value]
+    lowest_hz, highest_hz = LOW_CUTS_HZ
+    return len({*found_hz}) == len(value) and all(lowest_hz <= f <= highest_hz for f in found_hz)
+
+
 _PANEL_DRIVERS = (
     "none ssd1306 ssd1309 ssd1325 ssd1327 sh1106 sh1107 st7735 st7789 pcd8544"
 ).split()
+
+FREE = "free"
+"""In ``line.low_cuts``: the low cut can be turned to any frequency."""
+
+LOW_CUTS_HZ = (20.0, 500.0)
+"""A low cut outside this is not one of a vocal channel: a slip of the pen."""
+
+_RATES = listed(
+    lambda v: is_whole(v) and 8000 <= v <= 192000,
+    "a list of 1 to 8 sample rates from 8000 to 192000, like [48000, 44100]",
+    shortest=1,
+    longest=8,
+)
 
 T60_S = {"dead": 0.3, "usual": 0.6, "live": 1.2}
 """What people call rooms, as reverberation times in s.  Common practice, no source: a carpeted
@@ -112,12 +135,23 @@ RULES: dict[str, dict[str, Rule]] = {
     "microphone": {
         "device": text(80),
         "channel": whole(1, 64),
-        "rates_hz": listed(
-            lambda v: is_whole(v) and 8000 <= v <= 192000,
-            "a list of 1 to 8 sample rates from 8000 to 192000, like [48000, 44100]",
-            shortest=1,
-            longest=8,
+        "rates_hz": _RATES,
+    },
+    "line": {
+        "device": Rule(
+            'a card\'s name other than "auto" in up to 80 characters, or "" for none',
+            lambda v: text(80, empty=True).check(v) and v != "auto",
         ),
+        "channel": whole(1, 64),
+        "rates_hz": _RATES,
+        "meter": one_of("digital", "analogue"),
+        "zero_dbfs": number(-60, 0),
+        "low_cuts": Rule(
+            'a list of 1 to 16 different frequencies from 20 to 500 Hz, like ["80", "120"], or '
+            '["free"]',
+            _are_low_cuts,
+        ),
+        "low_cut_slope_db": Rule("12, 18 or 24", lambda v: is_whole(v) and v in (12, 18, 24)),
     },
     "listening": {"way": one_of("soundcheck", "set")},
     "equaliser": {

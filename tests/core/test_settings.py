@@ -127,6 +127,19 @@ def test_options_may_lose_their_quotes(option: str, value: Any) -> None:
         ("[microphone]\nrates_hz = [4000]", "from 8000 to 192000"),
         ('[microphone]\ndevice = ""', "1 to 80 characters"),
         ("[microphone]\nchannel = 0", "from 1 to 64"),
+        ('[line]\ndevice = "auto"', 'line.device must be a card\'s name other than "auto"'),
+        ("[line]\nchannel = 0", "line.channel must be a whole number from 1 to 64"),
+        ("[line]\nrates_hz = [4000]", "from 8000 to 192000"),
+        ('[line]\nmeter = "needle"', 'one of "digital", "analogue", not "needle"'),
+        ("[line]\nzero_dbfs = 3", "line.zero_dbfs must be a number from -60 to 0, not 3"),
+        ("[line]\nlow_cuts = []", "different frequencies from 20 to 500 Hz"),
+        ("[line]\nlow_cuts = [80]", "different frequencies from 20 to 500 Hz"),
+        ('[line]\nlow_cuts = ["80", "free"]', "or [\"free\"], not ['80', 'free']"),
+        ('[line]\nlow_cuts = ["80", "80 Hz"]', "different frequencies"),
+        ('[line]\nlow_cuts = ["8k"]', "from 20 to 500 Hz"),
+        ('[line]\nlow_cuts = "free"', "a list of 1 to 16"),
+        ("[line]\nlow_cut_slope_db = 6", "12, 18 or 24, not 6"),
+        ("[line]\nlow_cut_slope_db = true", "12, 18 or 24, not true"),
         ('[box]\nname = "a name that is far too long"', "1 to 16 letters"),
         ('[box]\nname = "<b>"', "1 to 16 letters"),
         ('[panel]\ndriver = "paper"', 'one of "none", "ssd1306"'),
@@ -275,3 +288,13 @@ def test_what_is_known_of_the_room_is_a_word_or_seconds(option: str, t60_s: floa
     loaded = load(None, [f"advice.t60_s={option}"], environ=NOWHERE)
     assert loaded.settings.advice.known_t60_s == t60_s
     assert loaded.settings.advice.margin_db == 3.0
+
+
+@pytest.mark.parametrize(
+    ("option", "cuts_hz"),
+    [('["120", "80"]', (80.0, 120.0)), ('["free"]', ()), ('["0.1k"]', (100.0,))],
+)
+def test_the_low_cuts_of_a_desk_in_hz(option: str, cuts_hz: tuple[float, ...]) -> None:
+    line = load(None, [f"line.low_cuts={option}"], environ=NOWHERE).settings.line
+    assert line.low_cuts_hz == cuts_hz
+    assert (line.device, line.meter, line.zero_dbfs) == ("", "digital", -18.0)
