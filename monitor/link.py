@@ -21,9 +21,8 @@ from pathlib import Path
 from typing import Any
 
 PROTO_MAJOR = 1
-PROTO_MINOR = 2
+PROTO_MINOR = 3
 MAX_LINE_BYTES = 64 * 1024
-MAX_COMMAND_BYTES = 4 * 1024
 
 Message = dict[str, Any]
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.link import PROTO_MAJOR, LineBuffer, LinkError, Message, decode, encode
-from monitor.link_commands import check_command
+from monitor.link_commands import check_command, check_length
 
 RETRY_FIRST_S = 0.2
 RETRY_LONGEST_S = 2.0
@@ -155,7 +155,9 @@ class LinkClient:
             If the command is malformed, there is no connection, or no answer came in time.
         """
         number = f"q{next(self._numbers)}"
-        line = encode(check_command({**command, "request": number}))
+        checked = check_command({**command, "request": number})
+        line = encode(checked)
+        check_length(checked, line)
         with self.condition:
             if not self.connected or self._socket is None:
                 raise LinkError(f"the watcher cannot be reached: {self.problem}")

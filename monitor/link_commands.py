@@ -6,8 +6,18 @@ are; standard library only.
 
 from __future__ import annotations
 
+import json
+import re
+
 from monitor.link import LinkError, Message
 
+MAX_COMMAND_BYTES = 4 * 1024
+"""A line that carries any command but a plan."""
+MAX_PLAN_BYTES = 32 * 1024
+"""A stage plan: 64 microphones and as many loudspeakers fit, at about 200 bytes each, and the
+answer with it still fits in a line of the link."""
+LONGEST_COMMAND_BYTES = MAX_PLAN_BYTES + 512
+"""The longest line of all: a plan, its class and a request of 64 characters."""
 MAX_HISTORY = 150
 """Rings in one history answer: about 300 bytes each, so that the answer fits in a line."""
 
@@ -65,14 +75,17 @@ def _filter_place(message: Message) -> Message:
 
 
 def _stage(message: Message) -> Message:
-    wanted = message.keys() & {"fader_db", "slider", "room", "placement"}
+    wanted = message.keys() & {"fader_db", "gain_db", "slider", "room", "placement"}
     if len(wanted) != 1:
         raise LinkError(
-            "a stage command needs fader_db, or slider and cut_db, or room, or placement, "
+            "a stage command needs fader_db, or gain_db, or slider and cut_db, or room, or "
+            "placement, "
             f"not {' and '.join(sorted(wanted)) or 'nothing of these'}"
         )
     if "fader_db" in message:
         return {"fader_db": float(_number(message, "fader_db", -120, 60))}
+    if "gain_db" in message:
+        return {"gain_db": float(_number(message, "gain_db", -60, 60))}
     if "slider" in message:
         return {
             "slider": _whole(message, "slider", 0, 63),
@@ -109,6 +122,69 @@ def _ring_out(message: Message) -> Message:
     return {"do": do}
 
 
+SOUNDCHECK_STEPS = ("place", "level", "low_cut", "ring_out")
+"""What is done before it rings, in this order."""
+SOUNDCHECK_SOURCES = ("line", "box")
+"""What can be measured: the desk's line, or the box's own microphone."""
+SOUNDCHECK_DO = (
+    "begin", "measure", "measure_stop", "take_level", "take_low_cut", "skip", "again", "tick",
+    "untick", "plan_done", "clear",
+)  # fmt: skip
+"""What a person can do in a soundcheck; "skip" leaves a step out, "again" takes it up once more,
+"clear" forgets all but the plan."""
+
+_ITEM = re.compile(r"[a-z0-9][a-z0-9_-]{0,39}")
+
+
+def _one_of(message: Message, key: str, known: tuple[str, ...]) -> str:
+    value = message.get(key)
+    if not isinstance(value, str) or value not in known:
+        raise LinkError(f"{key} must be one of {', '.join(known)}, not {value!r}")
+    return value
+
+
+def _soundcheck(message: Message) -> Message:
+    do = _one_of(message, "do", SOUNDCHECK_DO)
+    if do in ("skip", "again"):
+        return {"do": do, "step": _one_of(message, "step", SOUNDCHECK_STEPS)}
+    if do == "measure":
+        source = _one_of(message, "source", SOUNDCHECK_SOURCES) if "source" in message else "line"
+        return {"do": do, "source": source}
+    if do in ("tick", "untick"):
+        item = message.get("item")
+        if not isinstance(item, str) or not _ITEM.fullmatch(item):
+            raise LinkError(
+                "item must be 1 to 40 small letters, digits, - or _, the name of an item of the "
+                f"checklist, not {item!r}"
+            )
+        return {"do": do, "item": item}
+    return {"do": do}
+
+
+def _compact(stage: Message) -> bytes:
+    return json.dumps(stage, allow_nan=False, ensure_ascii=False, separators=(",", ":")).encode()
+
+
+def _plan(message: Message) -> Message:
+    """A stage plan to keep; whether it can stand is checked where it is kept."""
+    stage = message.get("stage")
+    if not isinstance(stage, dict):
+        raise LinkError(f"stage must be an object, the stage plan, not {stage!r:.60}")
+    try:
+        long = len(_compact(stage))
+    except (TypeError, ValueError, RecursionError) as error:
+        raise LinkError(f"the stage plan cannot be written as JSON: {error}") from error
+    if long > MAX_PLAN_BYTES:
+        raise LinkError(
+            f"the stage plan has {long} bytes, at most {MAX_PLAN_BYTES} are kept; leave out things"
+        )
+    return {"stage": stage}
+
+
+def _nothing(_message: Message) -> Message:
+    return {}
+
+
 _COMMANDS = {
     "way": _way,
     "address": _address,
@@ -116,6 +192,9 @@ _COMMANDS = {
     "stage": _stage,
     "pull": _pull,
     "ring_out": _ring_out,
+    "soundcheck": _soundcheck,
+    "plan": _plan,
+    "plan_get": _nothing,
 }
 
 
@@ -137,3 +216,13 @@ def check_command(message: Message) -> Message:
     if "request" in message:
         command["request"] = _text(message, "request", 64)
     return command
+
+
+def check_length(message: Message, line: bytes) -> None:
+    """Raise LinkError if a command's line is longer than a command of its class may be."""
+    name = message.get("class")
+    longest = LONGEST_COMMAND_BYTES if name == "plan" else MAX_COMMAND_BYTES
+    if len(line) > longest:
+        raise LinkError(
+            f"a command {name!r} of {len(line)} bytes; at most {longest} are taken: send less"
+        )

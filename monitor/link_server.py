@@ -24,7 +24,6 @@ from typing import Any
 
 from monitor.errors import LanternError
 from monitor.link import (
-    MAX_COMMAND_BYTES,
     PROTO_MAJOR,
     PROTO_MINOR,
     LineBuffer,
@@ -33,13 +32,14 @@ from monitor.link import (
     decode,
     encode,
 )
-from monitor.link_commands import check_command
+from monitor.link_commands import LONGEST_COMMAND_BYTES, check_command, check_length
 
 LOG = logging.getLogger(__name__)
 
 MAX_CLIENTS = 8
 MAX_QUEUED = 256
 """Lines waiting for one client: minutes of ring events."""
+READ_BYTES = 4096
 STUCK_S = 5.0
 LONGEST_PATH_BYTES = 107
 """``sun_path`` of unix(7) holds 108 bytes with its final zero."""
@@ -55,7 +55,7 @@ class LinkServerError(LanternError):
 @dataclass(slots=True)
 class _Client:
     connection: socket.socket
-    lines: LineBuffer = field(default_factory=lambda: LineBuffer(MAX_COMMAND_BYTES))
+    lines: LineBuffer = field(default_factory=lambda: LineBuffer(LONGEST_COMMAND_BYTES))
     partial: memoryview | None = None
     queue: deque[bytes] = field(default_factory=deque)
     stuck_since_mono_s: float | None = None
@@ -331,7 +331,7 @@ class LinkServer:
 
     def _read(self, client: _Client) -> None:
         try:
-            chunk = client.connection.recv(MAX_COMMAND_BYTES)
+            chunk = client.connection.recv(READ_BYTES)
         except BlockingIOError:
             return
         except OSError:
@@ -359,6 +359,7 @@ class LinkServer:
             given = message.get("request")
             if isinstance(given, str) and len(given) <= 64:
                 request["request"] = given
+            check_length(message, line)
             self._handle(check_command(message), reply)
         except ValueError as error:
             reply({"class": "error", "message": str(error)})

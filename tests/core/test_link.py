@@ -16,7 +16,13 @@ from hypothesis import strategies as st
 
 from monitor.link import MAX_LINE_BYTES, LineBuffer, LinkError, decode, encode
 from monitor.link_client import LinkClient
-from monitor.link_commands import check_command
+from monitor.link_commands import (
+    LONGEST_COMMAND_BYTES,
+    MAX_COMMAND_BYTES,
+    MAX_PLAN_BYTES,
+    check_command,
+    check_length,
+)
 
 HELLO = {"class": "hello", "proto_major": 1, "proto_minor": 0, "release": "0", "boot_id": "b"}
 
@@ -129,6 +135,25 @@ def test_what_must_not_come_in(line: bytes) -> None:
             {"class": "address", "url": "http://10.0.0.1:8080/", "request": "r1"},
         ),
         ({"class": "stage", "fader_db": -3}, {"class": "stage", "fader_db": -3.0}),
+        ({"class": "stage", "gain_db": 5}, {"class": "stage", "gain_db": 5.0}),
+        (
+            {"class": "soundcheck", "do": "measure"},
+            {"class": "soundcheck", "do": "measure", "source": "line"},
+        ),
+        (
+            {"class": "soundcheck", "do": "measure", "source": "box", "item": "x", "step": 3},
+            {"class": "soundcheck", "do": "measure", "source": "box"},
+        ),
+        (
+            {"class": "soundcheck", "do": "skip", "step": "low_cut"},
+            {"class": "soundcheck", "do": "skip", "step": "low_cut"},
+        ),
+        (
+            {"class": "soundcheck", "do": "tick", "item": "mains-forward"},
+            {"class": "soundcheck", "do": "tick", "item": "mains-forward"},
+        ),
+        ({"class": "plan", "stage": {"a": [1]}}, {"class": "plan", "stage": {"a": [1]}}),
+        ({"class": "plan_get", "stage": {}}, {"class": "plan_get"}),
         ({"class": "stage", "room": "Tin Chapel"}, {"class": "stage", "room": "Tin Chapel"}),
         ({"class": "stage", "placement": "behind"}, {"class": "stage", "placement": "behind"}),
         (
@@ -163,7 +188,8 @@ def test_commands_keep_only_what_is_known(command: dict[str, Any], checked: dict
     [
         (
             {"class": "reboot"},
-            "unknown command 'reboot'; known: address, history, pull, ring_out, stage, way",
+            "unknown command 'reboot'; known: address, history, plan, plan_get, pull, ring_out, "
+            "soundcheck, stage, way",
         ),
         ({"class": ["way"]}, "unknown command"),
         ({"class": "way"}, "'soundcheck' or 'set'"),
@@ -178,7 +204,7 @@ def test_commands_keep_only_what_is_known(command: dict[str, Any], checked: dict
         ({"class": "history", "limit": 1.5}, "whole number"),
         ({"class": "history", "limit": True}, "must be a number"),
         ({"class": "history", "limit": "9"}, "must be a number"),
-        ({"class": "stage"}, "needs fader_db, or slider and cut_db, or room, or placement"),
+        ({"class": "stage"}, "needs fader_db, or gain_db, or slider and cut_db, or"),
         ({"class": "stage", "room": ""}, "room must be 1 to 80 printable characters"),
         ({"class": "stage", "room": 4}, "room must be 1 to 80 printable characters"),
         ({"class": "stage", "placement": "a\nb"}, "placement must be 1 to 80 printable"),
@@ -196,6 +222,23 @@ def test_commands_keep_only_what_is_known(command: dict[str, Any], checked: dict
         ({"class": "ring_out", "do": ["begin"]}, "do must be one of open"),
         ({"class": "ring_out", "do": "explode"}, "not 'explode'"),
         ({"class": "ring_out", "do": "fader"}, "fader_db must be a number from -120 to 60"),
+        ({"class": "stage", "gain_db": "loud"}, "gain_db must be a number from -60 to 60"),
+        ({"class": "stage", "gain_db": 3, "fader_db": 0}, "not fader_db and gain_db"),
+        ({"class": "soundcheck"}, "do must be one of begin, measure, .*, not None"),
+        ({"class": "soundcheck", "do": ["begin"]}, "do must be one of begin"),
+        ({"class": "soundcheck", "do": "sing"}, "not 'sing'"),
+        ({"class": "soundcheck", "do": "skip"}, "step must be one of place, level, low_cut, ring"),
+        ({"class": "soundcheck", "do": "again", "step": "all"}, "step must be one of .* not 'all'"),
+        ({"class": "soundcheck", "do": "measure", "source": 1}, "one of line, box, not 1"),
+        ({"class": "soundcheck", "do": "measure", "source": None}, "one of line, box, not None"),
+        ({"class": "soundcheck", "do": "tick"}, "item must be 1 to 40 small letters"),
+        ({"class": "soundcheck", "do": "untick", "item": "../a"}, "name of an item of the"),
+        ({"class": "soundcheck", "do": "tick", "item": "a" * 41}, "item must be 1 to 40"),
+        ({"class": "plan"}, "stage must be an object, the stage plan, not None"),
+        ({"class": "plan", "stage": [1]}, r"the stage plan, not \[1\]"),
+        ({"class": "plan", "stage": {"a": float("nan")}}, "plan cannot be written as JSON"),
+        ({"class": "plan", "stage": {"a": "\ud800"}}, "plan cannot be written as JSON"),
+        ({"class": "plan", "stage": {"a": "x" * MAX_PLAN_BYTES}}, "at most 32768 are kept"),
         ({"class": "way", "way": "set", "request": "x" * 65}, "request must be"),
         ({"class": "way", "way": "set", "request": 7}, "request must be"),
     ],
@@ -205,7 +248,10 @@ def test_commands_that_are_refused(command: dict[str, Any], expected: str) -> No
         check_command(command)
 
 
-COMMAND_KEYS = "class way url limit fader_db slider cut_db do q centre_hz request".split()
+COMMAND_KEYS = (
+    "class way url limit fader_db gain_db slider cut_db do q centre_hz step item source stage "
+    "request"
+).split()
 
 
 @given(
@@ -213,7 +259,10 @@ COMMAND_KEYS = "class way url limit fader_db slider cut_db do q centre_hz reques
         st.sampled_from(COMMAND_KEYS),
         JSON_VALUES
         | st.sampled_from(
-            ["way", "stage", "history", "address", "set", "pull", "ring_out", "fader"]
+            [
+                *("way", "stage", "history", "address", "set", "pull", "ring_out", "fader"),
+                *("soundcheck", "plan", "plan_get", "tick", "measure", "skip", "place", "line"),
+            ]
         ),
     )
 )
@@ -223,6 +272,17 @@ def test_any_object_is_a_command_or_a_link_error(message: dict[str, Any]) -> Non
     except LinkError:
         return
     assert encode(command)
+
+
+def test_only_a_plan_may_be_long() -> None:
+    full = {"class": "plan", "stage": {"a": "x" * (MAX_PLAN_BYTES - 8)}, "request": "ä" * 64}
+    line = encode(check_command(full))
+    assert MAX_PLAN_BYTES < len(line) < LONGEST_COMMAND_BYTES
+    check_length(full, line)
+    short = {"class": "way", "way": "set", "request": "r"}
+    check_length(short, b"x" * MAX_COMMAND_BYTES)
+    with pytest.raises(LinkError, match=r"'way' of 4097 bytes; at most 4096 are taken"):
+        check_length(short, b"x" * (MAX_COMMAND_BYTES + 1))
 
 
 # --- the client ------------------------------------------------------------------------------
