@@ -17,9 +17,11 @@ Spreads are one standard deviation of the natural logarithm.  Intervals hold 80 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
+from monitor.advice.answers import Answer, Answers, joined
 from monitor.advice.growth import Slope
 
 WANTED_MARGIN_DB = 3.0
@@ -62,11 +64,8 @@ ANSWER_SPREAD = 0.4
 """How far one answer's loop time lies from the true one beside what its slopes' own
 uncertainties explain (8 in 10 of 110 within -0.38 and +0.76): after a pull other frequencies
 and the room die along with the ring."""
-SAME_LINE_PART = 0.012
-"""A ring at nearly the frequency of an earlier one is that ring come back: a fifth of a tone."""
 FARTHEST = 2.5
 """An answer further off than so many spreads is blamed on the programme and counts for less."""
-MOST_ANSWERS = 64
 
 _NORMAL = NormalDist()
 _HIGH = _NORMAL.inv_cdf(0.9)
@@ -83,13 +82,6 @@ class Excess:
     low_db: float
     high_db: float
     why: str
-
-
-@dataclass(frozen=True, slots=True)
-class _Answer:
-    frequency_hz: float
-    log_time: float
-    spread: float
 
 
 def excess_of(db_per_s: float, loop_time_s: float) -> float:
@@ -139,7 +131,7 @@ class LoopTimes:
     """
 
     def __init__(self, *, t60_s: float | None = None) -> None:
-        self._answers: list[_Answer] = []
+        self._answers = Answers()
         self.reset(t60_s=t60_s)
 
     @property
@@ -156,12 +148,25 @@ class LoopTimes:
 
     def at(self, frequency_hz: float) -> tuple[float, float]:
         """Return the median loop time in s at a frequency, and its spread."""
-        own = [a for a in self._answers if _same_line(a.frequency_hz, frequency_hz)]
-        others = [a for a in self._answers if a not in own]
-        room, variance = self._room(others)
-        mean = room + BY_FREQUENCY * math.log(frequency_hz / 1000.0)
-        mean, variance = _joined([(mean, variance + WITHIN_ROOM**2), *_as_beliefs(own)])
+        mean, variance = self._room(frequency_hz)
+        mean += BY_FREQUENCY * math.log(frequency_hz / 1000.0)
+        own = self._answers.at(frequency_hz)
+        mean, variance = joined([(mean, variance + WITHIN_ROOM**2), *own])
         return math.exp(mean), math.sqrt(variance)
+
+    def kept(self) -> list[tuple[float, float, float]]:
+        """Return what was learnt, ready for JSON: (Hz, natural logarithm of s, spread) a row."""
+        return self._answers.kept()
+
+    def restore(self, rows: Sequence[Sequence[float]]) -> None:
+        """Take back what ``kept`` returned, of the same room.
+
+        Raises
+        ------
+        ValueError
+            For what is no such rows; one clear line, and nothing has changed.
+        """
+        self._answers.restore(rows)
 
     def learn(
         self, *, frequency_hz: float, before: Slope, after: Slope, moved_db: float
@@ -180,8 +185,7 @@ class LoopTimes:
         off = abs(math.log(loop_time_s / believed_s))
         if off > FARTHEST * math.hypot(spread, doubt):
             spread = off / FARTHEST
-        self._answers.append(_Answer(frequency_hz, math.log(loop_time_s), spread))
-        del self._answers[:-MOST_ANSWERS]
+        self._answers.add(Answer(frequency_hz, math.log(loop_time_s), spread))
         return loop_time_s
 
     def estimate(
@@ -204,7 +208,7 @@ class LoopTimes:
             doubt**2 + (slope.spread_db_per_s / rate) ** 2,
         )
         usual = (math.log(USUAL_EXCESS_DB), USUAL_EXCESS_SPREAD**2)
-        mean, variance = _joined([heard, usual])
+        mean, variance = joined([heard, usual])
         return self._told(slope, mean, math.sqrt(variance), at_least_db)
 
     def _dies_like_the_room(self, slope: Slope) -> bool:
@@ -234,28 +238,18 @@ class LoopTimes:
             return "measured once" if count == 1 else f"measured {count} times"
         return "usual" if self._t60_s is None else f"as in rooms of T60 {self._t60_s:.1f} s"
 
-    def _room(self, answers: list[_Answer]) -> tuple[float, float]:
-        """Mean and variance of the room's common term, at 1 kHz."""
+    def _room(self, frequency_hz: float) -> tuple[float, float]:
+        """Mean and variance of the room's common term, at 1 kHz, from all lines but this one."""
         if self._t60_s is None:
             prior = (math.log(LOOP_TIME_S), BETWEEN_ROOMS**2)
         else:
             mean = math.log(LOOP_TIME_T60_S) + BY_T60 * math.log(self._t60_s / 0.6)
             prior = (mean, BETWEEN_ROOMS_OF_T60**2)
-        lines: list[list[_Answer]] = []
-        for answer in answers:
-            line = next(
-                (x for x in lines if _same_line(x[0].frequency_hz, answer.frequency_hz)), None
-            )
-            if line is None:
-                lines.append([answer])
-            else:
-                line.append(answer)
-        beliefs = [prior]
-        for line in lines:
-            mean, variance = _joined(_as_beliefs(line))
-            mean -= BY_FREQUENCY * math.log(line[0].frequency_hz / 1000.0)
-            beliefs.append((mean, variance + WITHIN_ROOM**2))
-        return _joined(beliefs)
+        lines = [
+            (mean - BY_FREQUENCY * math.log(hz / 1000.0), variance + WITHIN_ROOM**2)
+            for hz, (mean, variance) in self._answers.elsewhere(frequency_hz)
+        ]
+        return joined([prior, *lines])
 
 
 def advised_pull_db(excess: Excess, *, margin_db: float = WANTED_MARGIN_DB) -> float:
@@ -264,17 +258,3 @@ def advised_pull_db(excess: Excess, *, margin_db: float = WANTED_MARGIN_DB) -> f
     Never negative.  The margin also covers what the estimate may lack.
     """
     return max(0.0, excess.db + margin_db)
-
-
-def _same_line(a_hz: float, b_hz: float) -> bool:
-    return abs(a_hz - b_hz) <= SAME_LINE_PART * max(a_hz, b_hz)
-
-
-def _as_beliefs(answers: list[_Answer]) -> list[tuple[float, float]]:
-    return [(answer.log_time, answer.spread**2) for answer in answers]
-
-
-def _joined(beliefs: list[tuple[float, float]]) -> tuple[float, float]:
-    """Mean and variance of independent normal beliefs (mean, variance) of the same thing."""
-    weight = sum(1.0 / variance for _, variance in beliefs)
-    return sum(mean / variance for mean, variance in beliefs) / weight, 1.0 / weight

@@ -7,11 +7,11 @@ import math
 import numpy as np
 import pytest
 
+from monitor.advice.answers import MOST_ANSWERS
 from monitor.advice.growth import Slope
 from monitor.advice.margin import (
     BETWEEN_ROOMS,
     LOOP_TIME_S,
-    MOST_ANSWERS,
     USUAL_EXCESS_DB,
     USUAL_EXCESS_SPREAD,
     WITHIN_ROOM,
@@ -83,7 +83,7 @@ def test_the_joined_belief_is_that_of_the_whole_covariance() -> None:
         times.learn(frequency_hz=f, before=slope(10.0), after=slope(after), moved_db=-2.0)
     prior = np.full((3, 3), BETWEEN_ROOMS**2) + WITHIN_ROOM**2 * np.eye(3)
     mean = np.log(LOOP_TIME_S) - 0.27 * np.log(hz / 1000.0)
-    seen = [(list(hz).index(a.frequency_hz), a.log_time, a.spread**2) for a in times._answers]
+    seen = [(list(hz).index(a.frequency_hz), a.log_time, a.spread**2) for a in times._answers.all]
     which = np.array([[float(i == k) for k in range(3)] for i, _, _ in seen])
     noise = np.diag([v for _, _, v in seen])
     gain = prior @ which.T @ np.linalg.inv(which @ prior @ which.T + noise)

@@ -1,9 +1,10 @@
 """How well the excess of a ring is known before any pull and after the first.
 
-Run with ``python -m tests.bench.excess [--runs N] [--json FILE]``.  Each run is a closed loop of
-the practice stage that the listening hears.  0.8 s after the first right howl somebody pulls by
-what is advised then (rounded up to half a decibel) and 1.2 s later the same ring's excess before
-that pull is asked again.  Truth comes from the Nyquist criterion on the loop's own response.
+Run with ``python -m tests.bench.excess [--runs N] [--from SEED] [--json FILE]``.  Each run is a
+closed loop of the practice stage that the listening hears.  0.8 s after the first right howl
+somebody pulls by what is advised then (rounded up to half a decibel) and 1.2 s later the same
+ring's excess before that pull is asked again.  Truth comes from the Nyquist criterion on the
+loop's own response.
 
 Conventions
 -----------
@@ -295,12 +296,13 @@ def main() -> None:
     """Score, print the table, write what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n", maxsplit=1)[0])
     parser.add_argument("--runs", type=int, default=160, help="default 160")
+    parser.add_argument("--from", type=int, default=EXCESS_SEEDS_FROM, dest="first", help="seed")
     parser.add_argument("--processes", type=int, default=os.cpu_count())
     parser.add_argument("--json", type=Path, metavar="FILE", help="write all results here")
     asked = parser.parse_args()
     cases = run_all(
         score,
-        [(EXCESS_SEEDS_FROM + i,) for i in range(asked.runs)],
+        [(asked.first + i,) for i in range(asked.runs)],
         name="pulls",
         processes=asked.processes,
     )
