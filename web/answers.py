@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Response, jsonify
 
+from monitor.link import LinkError
 from monitor.link_client import LinkClient
 
+JsonAnswer = tuple[Response, int]
 
-def line(message: str, status: int) -> tuple[Response, int]:
+
+def line(message: str, status: int) -> JsonAnswer:
     """One clear line for a person, and a status for the browser."""
     return jsonify(error=message), status
 
@@ -18,3 +22,19 @@ def newest_snapshot(client: LinkClient) -> dict[str, Any]:
     """The newest snapshot, empty before the first."""
     with client.condition:
         return {} if client.latest is None else client.latest.snapshot
+
+
+def refused_with(error: LinkError) -> JsonAnswer:
+    """What to say when the watcher was not asked, or could not be."""
+    return line(str(error), 503 if "watcher" in str(error) else 400)
+
+
+def asked(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
+    """Ask the watcher for a command, and pass its word on."""
+    try:
+        answer = client.request(command)
+    except LinkError as error:
+        return refused_with(error)
+    if answer.get("class") == "error":
+        return line(str(answer.get("message", "refused")), 400)
+    return jsonify(done=True), 200

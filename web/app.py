@@ -7,10 +7,11 @@ from typing import Any
 from flask import Flask, Response, jsonify, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from monitor.link import LinkError
 from monitor.link_client import LinkClient
-from web.answers import line, newest_snapshot
-from web.guard import MAX_BODY_BYTES, add_headers, is_own_host, refusal
+from monitor.placing.checklist import CHECKLIST
+from web.answers import JsonAnswer, asked, line, newest_snapshot
+from web.guard import MAX_PLAN_BYTES, add_headers, is_own_host, refusal
+from web.plan_routes import add_plan_routes
 from web.sound_routes import add_sound_routes
 from web.streams import Places, now, stream
 
@@ -26,10 +27,11 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
         How many event streams may be open at once; further pages are told to poll.
     """
     app = Flask(__name__)
-    app.config["MAX_CONTENT_LENGTH"] = MAX_BODY_BYTES
+    app.config["MAX_CONTENT_LENGTH"] = MAX_PLAN_BYTES
     places = Places(max_streams)
     app.after_request(add_headers)
     add_sound_routes(app, client)
+    add_plan_routes(app, client)
 
     @app.before_request
     def meant_for_us() -> tuple[Response, int] | None:
@@ -43,7 +45,7 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
 
     @app.get("/")
     def page() -> str:
-        return render_template("page.html")
+        return render_template("page.html", checklist=CHECKLIST)
 
     @app.get("/now")
     def now_() -> Response:
@@ -68,26 +70,30 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
         return jsonify(watcher=problem), 503
 
     @app.post("/stage")
-    def stage() -> tuple[Response, int]:
+    def stage() -> JsonAnswer:
         return _command("stage", practice_only=True)
 
     @app.post("/way")
-    def way() -> tuple[Response, int]:
+    def way() -> JsonAnswer:
         return _command("way", practice_only=True)
 
     @app.post("/ring-out")
-    def ring_out() -> tuple[Response, int]:
+    def ring_out() -> JsonAnswer:
         return _command("ring_out")
 
     @app.post("/pull")
-    def pull() -> tuple[Response, int]:
+    def pull() -> JsonAnswer:
         return _command("pull")
 
-    def _command(name: str, *, practice_only: bool = False) -> tuple[Response, int]:
+    @app.post("/soundcheck")
+    def soundcheck() -> JsonAnswer:
+        return _command("soundcheck")
+
+    def _command(name: str, *, practice_only: bool = False) -> JsonAnswer:
         """Pass a command on.
 
-        The ring-out and what somebody pulled are asked for on a real box too: it is the person's
-        own, on its own network, and nothing of it reaches the sound.
+        The soundcheck, the ring-out and what somebody pulled are asked for on a real box too: it
+        is the person's own, on its own network, and nothing of it reaches the sound.
         """
         refused = refusal(request)
         if refused is not None:
@@ -102,13 +108,6 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
             return line(
                 "only the practice stage is steered from here; a box goes by its settings file", 403
             )
-        try:
-            answer = client.request({**body, "class": name})
-        except LinkError as error:
-            status = 503 if "watcher" in str(error) else 400
-            return line(str(error), status)
-        if answer.get("class") == "error":
-            return line(str(answer.get("message", "refused")), 400)
-        return jsonify(done=True), 200
+        return asked(client, {**body, "class": name})
 
     return app

@@ -9,6 +9,8 @@ from urllib.parse import urlsplit
 from flask import Request, Response
 
 MAX_BODY_BYTES = 1024
+MAX_PLAN_BYTES = 32 * 1024
+"""A stage plan: 64 microphones of some 250 bytes each, and as much again."""
 
 HEADERS = {
     # Nothing inline and nothing from elsewhere: the page needs no more, an attacker would.
@@ -55,13 +57,18 @@ def is_foreign(request: Request) -> bool:
     return request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
 
 
-def refusal(request: Request) -> tuple[str, int] | None:
+def refusal(
+    request: Request, *, longest_bytes: int = MAX_BODY_BYTES
+) -> tuple[str, int] | None:
     """Why a request that changes something is refused, with its status; None if it is not.
 
     A page of another site may send requests to this box through the phone's browser; browsers
     say where a request comes from in ``Origin`` and ``Sec-Fetch-Site``, and cannot send JSON
     across sites without asking first.
     """
+    # Without a length the server reads nothing, so that there is nothing to be too long.
+    if (request.content_length or 0) > longest_bytes:
+        return f"send at most {longest_bytes} bytes", 413
     if request.mimetype != "application/json":
         return "send JSON (Content-Type: application/json)", 415
     origin = request.headers.get("Origin")

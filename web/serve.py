@@ -13,6 +13,7 @@ import waitress
 from monitor.link import LinkError
 from monitor.link_client import LinkClient
 from web.app import create_app
+from web.guard import MAX_PLAN_BYTES
 from web.sound import LISTENERS
 
 LOG = logging.getLogger(__name__)
@@ -75,7 +76,7 @@ def serve(host: str, port: int, socket_path: str, *, max_streams: int = 16) -> N
                 threads=max_streams + OTHER_THREADS,
                 connection_limit=4 * (max_streams + OTHER_THREADS),
                 channel_timeout=30,
-                max_request_body_size=4096,
+                max_request_body_size=2 * MAX_PLAN_BYTES,
                 max_request_header_size=16384,
                 ident="howl-lantern",
             )

@@ -6,6 +6,9 @@ import { followPractice } from "./practice.js";
 import { followRooms } from "./rooms.js";
 import { followPlaces } from "./places.js";
 import { followHearing } from "./hearing.js";
+import { followSoundcheck } from "./soundcheck.js";
+import { followPlan } from "./place.js";
+import { followLevel } from "./level.js";
 import { followEars } from "./trainer.js";
 
 const POLL_MS = 1000;
@@ -25,6 +28,9 @@ function take(answer) {
     show(answer.snapshot);
     followAdvice(answer.snapshot);
     followRooms(answer.snapshot);
+    followSoundcheck(answer.snapshot);
+    followPlan(answer.snapshot);
+    followLevel(answer.snapshot);
     followRingOut(answer.snapshot);
     followPractice(answer.snapshot);
     followPlaces(answer.snapshot);

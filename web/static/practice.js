@@ -40,6 +40,8 @@ function asked(snapshot) {
   return ringOut?.pulls_now.length ? ringOut.pulls_now : pullsNow(snapshot);
 }
 
+const gainWords = (db) => `${db > 0 ? "+" : db < 0 ? "\u2212" : ""}${Math.abs(db)} dB`;
+
 export function followPractice(snapshot) {
   const { stage } = snapshot;
   for (const id of ["practice", "mixer", "where"]) at(id).hidden = !stage;
@@ -57,6 +59,12 @@ export function followPractice(snapshot) {
   // What a finger is on is not moved under it.
   if (document.activeElement !== fader) fader.value = stage.fader_db;
   at("fader-db").textContent = `${Number(fader.value).toFixed(1)} dB`;
+  const gain = at("gain-db");
+  at("gain").hidden = stage.gain_db === undefined;
+  if (!at("gain").hidden) {
+    if (document.activeElement !== gain) gain.value = stage.gain_db;
+    at("gain-words").textContent = gainWords(gain.value);
+  }
   const now = asked(snapshot);
   const pulls = new Set(now.map((pull) => pull.label));
   places = new Map(now.filter((pull) => pull.centre_hz !== undefined).map((pull) =>
@@ -73,4 +81,8 @@ export function followPractice(snapshot) {
 at("fader").addEventListener("input", (event) => {
   at("fader-db").textContent = `${Number(event.target.value).toFixed(1)} dB`;
   move({ fader_db: Number(event.target.value) });
+});
+at("gain-db").addEventListener("input", (event) => {
+  at("gain-words").textContent = gainWords(event.target.value);
+  move({ gain_db: Number(event.target.value) });
 });

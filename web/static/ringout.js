@@ -36,7 +36,8 @@ const FATES = {
 };
 const CARE = "The microphone is not calibrated: nothing here says what is safe for ears.";
 
-let busy = false;
+let asking = Promise.resolve(); // one command after the other
+let under = ""; // the newest command, until it is answered
 
 function text(element, value) {
   if (element.textContent !== value) element.textContent = value;
@@ -53,12 +54,16 @@ function fill(list, values, tag = "li") {
   }));
 }
 
-async function ask(command) {
-  if (busy) return;
-  busy = true;
-  text(at("ro-said"), "");
-  text(at("ro-said"), await send("/ring-out", command));
-  busy = false;
+/** Ask, after what is being asked; a second tap on the same button is none. */
+function ask(command) {
+  const key = JSON.stringify(command);
+  if (key === under) return;
+  under = key;
+  asking = asking.then(async () => {
+    text(at("ro-said"), "");
+    text(at("ro-said"), await send("/ring-out", command));
+    if (under === key) under = "";
+  });
 }
 
 function commandsOf(ringOut) {

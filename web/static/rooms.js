@@ -1,7 +1,11 @@
 // The rooms of the page, named by what the person does there. A room is a value in the
 // data-rooms of what belongs to it, and a link in the rail; to add one, add both.
 const HOME = "set";
-const titles = { "ring-out": "ring-out-title", practice: "practice-title", ears: "ears-title" };
+const titles = {
+  place: "place-title", level: "level-title", "low-cut": "low-cut-title",
+  "ring-out": "ring-out-title", practice: "practice-title", ears: "ears-title",
+};
+const parts = { "low-cut": "level" }; // addresses inside a room
 
 let hasStage = false;
 let chosen = false; // by the person, not by us
@@ -11,15 +15,19 @@ const known = () => new Set(marked().flatMap((part) => part.dataset.rooms.split(
 
 /** Which room an address means: the stage only where there is one. */
 export function roomOf(hash, stage) {
-  const name = hash.replace(/^#/, "");
+  const address = hash.replace(/^#/, "");
+  const name = parts[address] ?? address;
   if (!known().has(name)) return stage && !name ? "practice" : HOME;
   return name === "practice" && !stage ? "ears" : name;
 }
 
 export const room = () => document.body.dataset.room;
 
-function enter(name, { focus = false } = {}) {
-  if (room() === name) return;
+function enter(name, { focus = "" } = {}) {
+  if (room() === name) {
+    if (parts[focus]) document.getElementById(titles[focus]).focus();
+    return;
+  }
   document.body.dataset.room = name;
   for (const part of marked()) {
     part.toggleAttribute("data-away", !part.dataset.rooms.split(" ").includes(name));
@@ -31,7 +39,8 @@ function enter(name, { focus = false } = {}) {
   document.dispatchEvent(new CustomEvent("room", { detail: name }));
   if (!focus) return;
   scrollTo(0, 0);
-  document.getElementById(titles[name])?.focus({ preventScroll: true });
+  const title = document.getElementById(titles[focus] ?? titles[name]);
+  title?.focus({ preventScroll: !parts[focus] });
 }
 
 export function followRooms(snapshot) {
@@ -43,6 +52,6 @@ export function followRooms(snapshot) {
 
 addEventListener("hashchange", () => {
   chosen = location.hash !== "";
-  enter(roomOf(location.hash, hasStage), { focus: true });
+  enter(roomOf(location.hash, hasStage), { focus: location.hash.slice(1) || HOME });
 });
 enter(roomOf(location.hash, false));

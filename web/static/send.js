@@ -1,13 +1,20 @@
-// Commands to the box.
+// Commands to the box, and questions to the page's server.
 
-/** Send a command; returns why it was refused, empty when it was taken. */
-export async function send(path, command) {
+/** Send JSON; returns { status, answer }, status 0 when nobody answered. */
+export async function post(path, body) {
   const answer = await fetch(path, {
     method: "POST",
     headers: { "Content-Type": "application/json" },
-    body: JSON.stringify(command),
+    body: typeof body === "string" ? body : JSON.stringify(body),
+    signal: AbortSignal.timeout(10_000),
   }).catch(() => null);
-  if (!answer) return "the box is not answering";
-  if (answer.ok) return "";
-  return (await answer.json().catch(() => ({}))).error ?? "the box did not take it";
+  if (!answer) return { status: 0, answer: { error: "the box is not answering" } };
+  const read = await answer.json().catch(() => ({}));
+  return { status: answer.status, answer: read };
+}
+
+/** Send a command; returns why it was refused, empty when it was taken. */
+export async function send(path, command) {
+  const { status, answer } = await post(path, command);
+  return status === 200 ? "" : answer.error ?? "the box did not take it";
 }

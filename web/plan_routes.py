@@ -1,0 +1,149 @@
+"""The stage plan's routes: reckoning it here, and keeping it with the watcher.
+
+Reckoning needs no device and no memory of its own, so this process does it; what is saved is
+the watcher's.  A phone asks many times a second while a finger drags, so few reckon at a time.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping
+from importlib import resources
+from typing import Any
+
+from flask import Flask, Response, jsonify, render_template, request
+
+from monitor.link import LinkError
+from monitor.link_client import LinkClient
+from monitor.placing.checklist import CHECKLIST
+from monitor.placing.stage import Stage
+from monitor.placing.stage_file import StageError, parse_stage, read_stage, stage_fields
+from web.answers import JsonAnswer, asked, line, refused_with
+from web.guard import MAX_PLAN_BYTES, refusal
+
+AT_ONCE = 2
+"""A reckoning takes all of one core while it lasts; of four slow cores two stay with the
+listening and the rest of the page."""
+TAKES_TURNS_S = 0.25
+"""How long a request waits for its turn; whoever drags has asked anew by then."""
+
+
+class Busy(Exception):
+    """Enough plans are being reckoned."""
+
+
+class Reckoners:
+    """Lets a few threads reckon at once and turns the rest away."""
+
+    def __init__(self, places: int = AT_ONCE, *, wait_s: float = TAKES_TURNS_S) -> None:
+        self._places = threading.BoundedSemaphore(places)
+        self._wait_s = wait_s
+
+    def reckoned(self, stage: Stage) -> dict[str, Any]:
+        """The plan's ``reckoning`` and its drawing, ``svg``.
+
+        Raises
+        ------
+        Busy
+            If no place came free in time.
+        """
+        if not self._places.acquire(timeout=self._wait_s):
+            raise Busy
+        from monitor.placing.drawing import draw_svg
+        from monitor.placing.reckon import reckon
+
+        try:
+            reckoning = reckon(stage)
+            return {"reckoning": reckoning.fields(), "svg": draw_svg(stage, reckoning)}
+        finally:
+            self._places.release()
+
+
+def example_stage() -> Stage:
+    """The stage that is shown before anybody has drawn one."""
+    with resources.as_file(resources.files("monitor.placing") / "example.toml") as path:
+        return read_stage(path)
+
+
+def kept_plan(client: LinkClient) -> tuple[Stage, dict[str, Any]]:
+    """The watcher's plan and what to say of it: ``revision``, and ``problem`` if it is no use.
+
+    Raises
+    ------
+    LinkError
+        If the watcher cannot be asked.
+    """
+    answer = client.request({"class": "plan_get"})
+    said = {"revision": answer.get("revision", 0)}
+    document = answer.get("stage")
+    if answer.get("class") == "error":  # a watcher from before there were plans
+        return example_stage(), {"revision": 0, "problem": str(answer.get("message", ""))}
+    if not isinstance(document, Mapping):
+        return example_stage(), said
+    try:
+        return parse_stage(document), said
+    except StageError as error:
+        return example_stage(), {**said, "problem": f"the saved plan cannot be read: {error}"}
+
+
+def add_plan_routes(app: Flask, client: LinkClient) -> None:
+    """Add ``/plan``, ``/plan/reckon`` and ``/paper``."""
+    reckoners = Reckoners()
+
+    @app.errorhandler(Busy)
+    def busy(_: Busy) -> tuple[Response, int, dict[str, str]]:
+        answer, status = line("other plans are being reckoned; try again in a moment", 503)
+        return answer, status, {"Retry-After": "1"}
+
+    @app.errorhandler(StageError)
+    def unusable(error: StageError) -> JsonAnswer:
+        return line(str(error), 400)
+
+    @app.get("/plan")
+    def plan() -> JsonAnswer:
+        try:
+            stage, said = kept_plan(client)
+        except LinkError as error:
+            return refused_with(error)
+        return jsonify(stage=stage_fields(stage), **said, **reckoners.reckoned(stage)), 200
+
+    @app.post("/plan/reckon")
+    def plan_reckon() -> JsonAnswer:
+        stage = _stage_sent()
+        if not isinstance(stage, Stage):
+            return stage
+        return jsonify(reckoners.reckoned(stage)), 200
+
+    @app.post("/plan")
+    def plan_save() -> JsonAnswer:
+        stage = _stage_sent()
+        if not isinstance(stage, Stage):
+            return stage
+        return asked(client, {"class": "plan", "stage": stage_fields(stage)})
+
+    @app.get("/paper")
+    def paper() -> str | JsonAnswer:
+        try:
+            stage, _ = kept_plan(client)
+        except LinkError as error:
+            return refused_with(error)
+        return render_template(
+            "paper.html", stage=stage, checklist=CHECKLIST, **reckoners.reckoned(stage)
+        )
+
+
+def _stage_sent() -> Stage | JsonAnswer:
+    """The stage in the request's body, or the answer that refuses it.
+
+    Raises
+    ------
+    StageError
+        If the body has a stage that is none.
+    """
+    refused = refusal(request, longest_bytes=MAX_PLAN_BYTES)
+    if refused is not None:
+        return line(*refused)
+    body: Any = request.get_json(silent=True)
+    if not isinstance(body, dict) or not isinstance(body.get("stage"), dict):
+        return line('a JSON object with a "stage" is expected', 400)
+    return parse_stage(body["stage"])

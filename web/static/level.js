@@ -1,0 +1,200 @@
+// The room Level: the gain of the vocal channel and its low cut, from the desk's own line.
+import { drawMeter, drawVoice } from "./meter.js";
+import { send } from "./send.js";
+import { span } from "./view.js";
+
+const at = (id) => document.getElementById(id);
+const OLD = "This box's program is older than this page: it cannot measure. Bring both up to date.";
+const NOTHING = {
+  line: ["Set the gain", "Measure, then sing your loudest line as you will tonight. The box says how far to turn the gain."],
+  box: ["Does the box hear?", "Its own microphone hears the room. It says nothing about the desk's gain."],
+};
+const VOICES = { silent: "hears nothing sung", speech: "hears speech", singing: "hears singing", other: "hears something" };
+let source = null; // as chosen here; else as it is being measured
+let asking = false;
+let left = ""; // why the last measurement ended, until the next begins
+let had = false;
+let seen = null; // the newest of a measurement
+
+function text(element, value) {
+  if (element.textContent !== value) element.textContent = value;
+}
+const db = (value) => `${value < 0 ? "\u2212" : ""}${Math.abs(value).toFixed(1)} dB`;
+
+async function ask(command, said) {
+  if (asking) return;
+  asking = true;
+  text(said, "");
+  text(said, await send("/soundcheck", command));
+  asking = false;
+}
+
+function sources(soundcheck, measuring) {
+  const { line } = soundcheck;
+  const there = Boolean(line?.there);
+  text(at("line-words"), there ? line.name ?? ""
+    : `${line?.why ?? "none is set"}. To set one: table [line] of the settings file, then start the box again.`);
+  source ??= measuring?.kind ?? (there ? "line" : "box");
+  for (const input of at("sources").querySelectorAll("input")) {
+    input.checked = input.value === source;
+    input.disabled = Boolean(measuring) && input.value !== measuring.kind
+      || input.value === "line" && !there;
+  }
+}
+
+function sentence(soundcheck, measuring) {
+  const part = at("lv-sentence");
+  if (!measuring) {
+    part.dataset.state = "none";
+    const [say, detail] = NOTHING[source];
+    text(at("lv-of"), "");
+    text(at("lv-say"), left ? "It stopped" : say);
+    text(at("lv-detail"), left || detail);
+    return;
+  }
+  part.dataset.state = measuring.state ?? "waiting";
+  const box = measuring.kind === "box";
+  const name = measuring.source?.name ? `, ${measuring.source.name}` : "";
+  text(at("lv-of"), box ? `the box's own microphone${name}, not the desk` : `the desk's line${name}`);
+  const waiting = measuring.age_s > 2 ? "It has gone silent" : "Listening";
+  text(at("lv-say"), (measuring.advice?.sentence ?? waiting).replaceAll(" dB", "\u00a0dB"));
+  text(at("lv-detail"), measuring.advice?.detail
+    ?? (measuring.age_s > 2 ? `nothing new for ${span(measuring.age_s)}` : "sing your loudest line"));
+}
+
+const loudest = (one) => one && `peak ${db(one.peak_dbfs)}, average ${db(one.rms_dbfs)}`;
+
+function figures(measuring) {
+  const m = measuring ?? {};
+  const rows = Object.entries({
+    peak: m.held_peak_dbfs !== undefined && `${db(m.held_peak_dbfs)} of full scale`,
+    average: m.rms_dbfs !== undefined && db(m.rms_dbfs),
+    sung: loudest(m.sung),
+    spoken: loudest(m.spoken),
+    noise: m.noise_dbfs !== undefined && db(m.noise_dbfs),
+    "peak above average": m.crest_db !== undefined && db(m.crest_db),
+    clipped: m.clipped_count !== undefined
+      && (m.clipped_count ? `${m.clipped_count} time${m.clipped_count === 1 ? "" : "s"}${m.clipped_now ? ", now" : ""}` : "never"),
+    now: VOICES[m.voice],
+    for: m.seconds !== undefined && span(m.seconds),
+  }).filter(([, value]) => value);
+  const list = at("lv-figures");
+  if (list.children.length !== 2 * rows.length) {
+    list.replaceChildren(...rows.flatMap(() => ["dt", "dd"].map((tag) => document.createElement(tag))));
+  }
+  rows.forEach(([name, value], i) => {
+    text(list.children[2 * i], name);
+    text(list.children[2 * i + 1], value);
+  });
+}
+
+/** What the main button does now: measure, take what was found, or stop. */
+function mainOf(measuring) {
+  if (!measuring) return ["measure", "Measure"];
+  if (measuring.kind === "line" && measuring.loudest && measuring.advice) return ["take_level", "Keep this level"];
+  return ["measure_stop", "Stop"];
+}
+
+function level(soundcheck) {
+  const { measuring } = soundcheck;
+  sources(soundcheck, measuring);
+  sentence(soundcheck, measuring);
+  const meter = at("lv-meter");
+  meter.toggleAttribute("hidden", !(measuring?.scale && measuring.kind === "line"));
+  if (!meter.hasAttribute("hidden")) {
+    const { scale } = measuring;
+    const peak = measuring.held_peak_dbfs;
+    drawMeter(meter, { scale, peak: peak !== undefined && scale.kind === "analogue" ? peak - scale.zero_dbfs : peak });
+  }
+  figures(measuring);
+  const [what, words] = mainOf(measuring);
+  at("lv-main").dataset.do = what;
+  text(at("lv-main"), words);
+  at("lv-main").disabled = what === "measure" && source === "line" && !soundcheck.line?.there;
+  at("lv-stop").hidden = what !== "take_level";
+  const taken = soundcheck.level;
+  at("lv-taken").hidden = !taken;
+  if (taken) {
+    text(at("lv-taken"), `Kept ${span(taken.age_s ?? 0)} ago: ${taken.advice?.sentence ?? "a level"}${
+      taken.loudest ? ` (${loudest(taken.loudest)}, ${taken.loudest.of})` : ""}`);
+  }
+}
+
+function choicesOf(lowCut) {
+  const list = at("lc-choices");
+  list.hidden = !lowCut.choices?.length;
+  const key = JSON.stringify([lowCut.choices, lowCut.choice_hz]);
+  if (list.hidden || list.dataset.key === key) return;
+  list.dataset.key = key;
+  list.tBodies[0].replaceChildren(...lowCut.choices.map((one) => {
+    const row = document.createElement("tr");
+    const best = one.hz === lowCut.choice_hz;
+    row.toggleAttribute("data-best", best);
+    const head = document.createElement("th");
+    head.scope = "row";
+    head.textContent = `${Math.round(one.hz)} Hz${best ? ", this one" : ""}`;
+    const cells = [one.takes_db, one.costs_db].map((value) => {
+      const cell = document.createElement("td");
+      cell.textContent = value === undefined ? "" : db(value);
+      return cell;
+    });
+    row.append(head, ...cells);
+    return row;
+  }));
+}
+
+function lowCutOf(soundcheck) {
+  const { measuring } = soundcheck;
+  const own = measuring?.kind === "line" ? measuring : null;
+  const live = own?.low_cut;
+  const shown = live ?? soundcheck.low_cut?.low_cut ?? soundcheck.low_cut;
+  text(at("lc-say"), live?.sentence ?? (own ? "Sing or speak for a minute, and leave pauses."
+    : measuring ? "This wants the desk's line; the box's own microphone cannot tell."
+      : "Measure the desk's line, and sing or speak for a minute with pauses."));
+  const waiting = live && !live.ready;
+  at("lc-wait").hidden = !waiting;
+  if (waiting) {
+    const heard = live.voiced_s ?? 0;
+    at("lc-progress").value = heard / Math.max(1, heard + (live.seconds_left ?? 60));
+  }
+  const svg = at("lc-spectrum");
+  const spectrum = own?.spectrum ?? soundcheck.low_cut?.spectrum;
+  svg.toggleAttribute("hidden", !spectrum?.centre_hz?.length);
+  if (!svg.hasAttribute("hidden")) drawVoice(svg, spectrum, shown ?? {}, shown?.choice_hz);
+  choicesOf(shown ?? {});
+  at("lc-take").hidden = !live?.ready;
+  if (live?.ready) text(at("lc-take"), `Low cut at ${live.choice_label ?? Math.round(live.choice_hz)}: it is set`);
+  const taken = soundcheck.low_cut;
+  at("lc-taken").hidden = !taken;
+  if (taken) {
+    const cut = taken.low_cut ?? taken;
+    text(at("lc-taken"), `Kept ${span(taken.age_s ?? 0)} ago: ${cut.sentence ?? `${cut.choice_label ?? cut.choice_hz} Hz`}`);
+  }
+}
+
+export function followLevel(snapshot) {
+  const { soundcheck } = snapshot;
+  seen = soundcheck?.measuring ?? null;
+  if (seen) left = "";
+  else if (had) left = soundcheck?.why ?? soundcheck?.line?.stopped ?? "";
+  had = Boolean(seen);
+  at("sources").hidden = !soundcheck;
+  at("lv-main").hidden = !soundcheck;
+  at("low-cut").hidden = !soundcheck;
+  if (soundcheck) {
+    level(soundcheck);
+    lowCutOf(soundcheck);
+  } else {
+    at("lv-sentence").dataset.state = "none";
+    text(at("lv-say"), "Not on this box");
+    text(at("lv-detail"), OLD);
+  }
+}
+
+at("sources").addEventListener("change", (event) => { source = event.target.value; });
+at("lv-main").addEventListener("click", () => {
+  const what = at("lv-main").dataset.do;
+  ask(what === "measure" ? { do: what, source } : { do: what }, at("lv-said"));
+});
+at("lv-stop").addEventListener("click", () => ask({ do: "measure_stop" }, at("lv-said")));
+at("lc-take").addEventListener("click", () => ask({ do: "take_low_cut" }, at("lc-said")));

@@ -1,0 +1,283 @@
+// The room Place: the plan to scale, what limits it, and what one change would bring.
+import { giveHands, thingOf, named } from "./hands.js";
+import { morph } from "./morph.js";
+import * as plan from "./plan.js";
+import { post } from "./send.js";
+import { showForms, typed } from "./thing.js";
+
+const at = (id) => document.getElementById(id);
+const RETRY_MS = 700;
+const BETWEEN_MS = 60; // a phone's screen shows no more, and the box has other things to do
+let chosen = null; // [kind, index]
+let shown = null; // the newest answer
+let drawn = null; // the stage that it belongs to
+let asking = false;
+let wanted = null;
+let speakAfter = false;
+let loading = false;
+let trouble = "";
+
+function text(element, value) {
+  if (element.textContent !== value) element.textContent = value;
+}
+function fill(list, values) {
+  list.replaceChildren(...values.map((value) => {
+    const item = document.createElement("li");
+    item.textContent = value;
+    return item;
+  }));
+}
+const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
+const signed = (db) => `${db < 0 ? "\u2212" : "+"}${Math.abs(db).toFixed(1)}`;
+const spoken = (words) => text(at("plan-spoken"), words);
+
+/** Things stand where the plan has them, although the drawing may be a moment older. */
+function nudge() {
+  const stage = plan.current();
+  for (const node of at("plan").querySelectorAll(".thing[data-kind]")) {
+    const [kind, index] = named(node);
+    const [now, then] = [plan.positionOf(kind, index, stage), plan.positionOf(kind, index, drawn)];
+    const moved = now && then ? [0, 1].map((i) => plan.inCentimetres(now[i] - then[i])) : [0, 0];
+    const own = node.dataset.own ?? "";
+    const turn = moved.some((cm) => Math.abs(cm) > 0.01)
+      ? `translate(${moved[0].toFixed(1)} ${moved[1].toFixed(1)}) ${own}`.trim() : own;
+    if (turn) node.setAttribute("transform", turn);
+    else node.removeAttribute("transform");
+    node.toggleAttribute("data-chosen", kind === chosen?.[0] && index === chosen[1]);
+  }
+}
+
+function draw(words) {
+  const made = new DOMParser().parseFromString(words, "image/svg+xml").documentElement;
+  if (made.nodeName !== "svg") return;
+  for (const node of made.querySelectorAll(".thing[data-kind]")) {
+    node.setAttribute("data-own", node.getAttribute("transform") ?? "");
+  }
+  const svg = at("plan").querySelector("svg");
+  if (svg) morph(svg, document.importNode(made, true));
+  else at("plan").append(document.importNode(made, true));
+  nudge();
+}
+
+const range = (low, high) => low === undefined ? "" : ` (${signed(low)} to ${signed(high)})`;
+
+function figures({ gain }) {
+  const rows = [
+    ["to spare", `${signed(gain.spare_db)} dB${range(gain.low_db, gain.high_db)}`],
+    ["the stage allows", `${gain.potential_db.toFixed(1)} dB`],
+    ["the listener needs", `${gain.needed_db.toFixed(1)} dB`],
+    ["open microphones", String(gain.open_microphones)],
+  ].filter(([, value]) => !value.includes("undefined"));
+  at("plan-figures").replaceChildren(...rows.flatMap(([name, value]) => {
+    const [term, words] = ["dt", "dd"].map((tag) => document.createElement(tag));
+    [term.textContent, words.textContent] = [name, value];
+    return [term, words];
+  }));
+}
+
+function changes(reckoning) {
+  const focused = document.activeElement?.dataset?.change;
+  at("plan-best").hidden = reckoning.changes.length > 0;
+  at("plan-changes").replaceChildren(...reckoning.changes.map((change) => {
+    const item = document.createElement("li");
+    const [db, words, button] = ["b", "span", "button"].map((tag) => document.createElement(tag));
+    db.textContent = `${signed(change.gain_db)} dB`;
+    words.textContent = change.words + range(change.low_db, change.high_db);
+    Object.assign(button, { type: "button", textContent: "try it" });
+    button.dataset.change = change.id;
+    button.setAttribute("aria-label", `try it: ${change.words}`);
+    item.append(db, words, button);
+    return item;
+  }));
+  if (focused) at("plan-changes").querySelector(`[data-change="${CSS.escape(focused)}"]`)?.focus();
+}
+
+function take(answer, stage) {
+  [shown, drawn] = [answer, stage];
+  const { reckoning } = answer;
+  draw(answer.svg);
+  text(at("plan-sentence"), reckoning.sentence);
+  figures(reckoning);
+  changes(reckoning);
+  fill(at("plan-unknown").querySelector("ul"), reckoning.unknown ?? []);
+  fill(at("plan-cautions"), reckoning.cautions ?? []);
+}
+
+/** Reckon the newest plan, one at a time; what was overtaken is never asked for. */
+async function reckon() {
+  wanted = plan.current();
+  if (asking) return;
+  asking = true;
+  at("plan").setAttribute("aria-busy", "true");
+  while (wanted) {
+    const words = JSON.stringify({ stage: wanted });
+    wanted = null;
+    const { status, answer } = await post("/plan/reckon", words);
+    if (status === 200) {
+      take(answer, JSON.parse(words).stage);
+      say("");
+    } else if (status === 0 || status === 503) {
+      say(status ? "" : "the box is not answering: the plan is drawn, not reckoned");
+      await pause(RETRY_MS);
+      wanted ??= plan.current();
+    } else {
+      say(answer.error ?? "the plan was refused");
+    }
+    await pause(BETWEEN_MS);
+  }
+  asking = false;
+  at("plan").removeAttribute("aria-busy");
+  if (speakAfter && !trouble) spoken(`${at("plan-spoken").textContent}. ${shown.reckoning.sentence}`);
+  speakAfter = false;
+}
+
+function say(words) {
+  trouble = words;
+  text(at("plan-said"), words);
+  at("plan").toggleAttribute("data-old", words !== "");
+}
+
+function kept(words = "") {
+  text(at("plan-kept"), words || (plan.isDirty() ? "Not saved yet: kept in this browser only." : "Saved in the box."));
+  at("plan-save").disabled = !plan.isDirty();
+  at("plan-undo").disabled = !plan.canUndo();
+}
+
+function pickList() {
+  const all = plan.things();
+  const key = JSON.stringify(all.map(([kind, index]) => plan.nameOf(kind, index)));
+  const pick = at("pick");
+  if (pick.dataset.key !== key) {
+    pick.dataset.key = key;
+    pick.replaceChildren(...all.map(([kind, index]) =>
+      new Option(plan.nameOf(kind, index), `${kind} ${index}`)));
+  }
+  if (!chosen || !plan.thing(...chosen)) chosen = all[0] ?? null;
+  at("thing").hidden = !chosen;
+  if (chosen) pick.value = `${chosen[0] === "mouth" ? "microphone" : chosen[0]} ${chosen[1]}`;
+}
+
+/** After every change of the plan. */
+function changed(words = "") {
+  pickList();
+  if (chosen) showForms(at("thing"), at("space"), chosen);
+  nudge();
+  kept();
+  if (words) spoken(words);
+  reckon();
+}
+
+function choose(kind, index, { open = false } = {}) {
+  chosen = [kind, index];
+  pickList();
+  showForms(at("thing"), at("space"), chosen);
+  nudge();
+  if (open) at("thing").querySelector("input, select")?.focus();
+}
+
+async function load(options) {
+  if (loading) return;
+  loading = true;
+  const answer = await fetch("/plan", { signal: AbortSignal.timeout(10_000) })
+    .then(async (got) => ({ status: got.status, ...(await got.json()) })).catch(() => ({ status: 0 }));
+  loading = false;
+  if (answer.status !== 200) {
+    if (!shown) text(at("plan-sentence"), answer.error ?? "The box is not answering; the plan is kept there.");
+    return;
+  }
+  const found = plan.load(answer.stage, answer.revision, options);
+  take(answer, answer.stage);
+  changed();
+  say(answer.problem ?? "");
+  if (found) kept("Changes of before that were not saved are shown: save them, or undo.");
+}
+
+async function save() {
+  plan.settle();
+  const words = JSON.stringify(plan.current());
+  kept("Saving");
+  const { status, answer } = await post("/plan", `{"stage":${words}}`);
+  if (status === 200) {
+    plan.savedNow(words, answer.revision);
+    kept();
+    return true;
+  }
+  kept(`Not saved, kept in this browser: ${answer.error ?? "the box did not take it"}`);
+  return false;
+}
+
+const isHere = () => document.body.dataset.room === "place";
+
+export function followPlan(snapshot) {
+  const revision = snapshot.soundcheck?.plan_revision;
+  if (isHere() && !plan.current()) load();
+  else if (plan.current() && revision > plan.revision && !plan.isDirty()) load({ draft: false });
+  else if (plan.current() && revision > plan.revision) {
+    kept("The plan was saved from another page meanwhile; saving puts yours in its place.");
+  }
+}
+
+giveHands(at("plan"), {
+  moved: () => changed(),
+  chosen: choose,
+  rested: (kind, index) => {
+    speakAfter = true;
+    changed(plan.whereWords(kind, index));
+  },
+});
+at("plan-changes").addEventListener("click", (event) => {
+  const id = event.target.closest("button")?.dataset.change;
+  const change = shown?.reckoning.changes.find((one) => one.id === id);
+  if (!change) return;
+  plan.edit((now) => {
+    for (const key of Object.keys(now)) delete now[key];
+    Object.assign(now, structuredClone(change.stage));
+  });
+  speakAfter = true;
+  changed(`Tried: ${change.words}; undo takes it back`);
+  at("plan-undo").focus({ preventScroll: true });
+  at("plan").scrollIntoView({ block: "nearest" });
+});
+at("plan-undo").addEventListener("click", () => {
+  plan.undo();
+  speakAfter = true;
+  changed("taken back");
+});
+at("plan-save").addEventListener("click", save);
+at("plan-done").addEventListener("click", async () => {
+  if (plan.isDirty() && !(await save())) return;
+  const { status, answer } = await post("/soundcheck", { do: "plan_done" });
+  if (status !== 200) kept(answer.error);
+});
+at("pick").addEventListener("change", () => {
+  const [kind, index] = at("pick").value.split(" ");
+  choose(kind, Number(index));
+});
+for (const form of [at("thing"), at("space")]) {
+  form.addEventListener("input", (event) => {
+    if (chosen && typed(form, event.target, chosen)) changed();
+  });
+  form.addEventListener("focusout", () => changed());
+  form.addEventListener("submit", (event) => event.preventDefault());
+}
+at("thing").addEventListener("click", (event) => {
+  if (!("remove" in event.target.dataset)) return;
+  const name = plan.nameOf(...chosen);
+  plan.remove(chosen[0] === "mouth" ? "microphone" : chosen[0], chosen[1]);
+  chosen = null;
+  changed(`${name} removed; undo brings it back`);
+  at("pick").focus();
+});
+at("place").addEventListener("click", (event) => {
+  const what = event.target.dataset.add;
+  if (!what) return;
+  chosen = plan.add(what);
+  changed(`${plan.nameOf(...chosen)} added`);
+});
+at("place").addEventListener("keydown", (event) => {
+  const typing = event.target.matches("input, select");
+  if (event.key !== "z" || typing || !(event.ctrlKey || event.metaKey) || !plan.canUndo()) return;
+  event.preventDefault();
+  at("plan-undo").click();
+});
+document.addEventListener("room", () => { if (isHere() && !plan.current()) load(); });

@@ -1,0 +1,139 @@
+// The soundcheck: its four steps with how they stand, what leads on, and the checklist's ticks.
+// All of it is the box's: a reload or another phone shows the same.
+import { send } from "./send.js";
+import { span } from "./view.js";
+
+const at = (id) => document.getElementById(id);
+const WORDS = { to_do: "to do", now: "now", done: "done", left_out: "left out" };
+const ROOMS = { place: "#place", level: "#level", low_cut: "#low-cut", ring_out: "#ring-out" };
+const SURE_MS = 4000;
+const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
+let sure = 0;
+
+function text(element, value) {
+  if (element.textContent !== value) element.textContent = value;
+}
+
+async function ask(command, said = at("strip-said")) {
+  text(said, "");
+  const refused = await send("/soundcheck", command);
+  text(said, refused);
+  return refused;
+}
+
+function stepLinks(steps) {
+  const list = at("steps");
+  const key = steps.map(({ id }) => id).join();
+  if (list.dataset.key !== key) {
+    list.dataset.key = key;
+    list.replaceChildren(...steps.map(({ id }) => {
+      const item = document.createElement("li");
+      const link = document.createElement("a");
+      link.href = ROOMS[id] ?? "#place";
+      link.append(...["i", "b", "span"].map((tag) => document.createElement(tag)));
+      link.firstChild.setAttribute("aria-hidden", "true");
+      item.append(link);
+      return item;
+    }));
+  }
+  steps.forEach(({ title, state, words }, i) => {
+    const link = list.children[i].firstChild;
+    link.dataset.state = state;
+    text(link.children[1], title);
+    text(link.children[2], WORDS[state] ?? state);
+    link.title = words ?? "";
+    if (state === "now") link.setAttribute("aria-current", "step");
+    else link.removeAttribute("aria-current");
+  });
+}
+
+function leadOn(soundcheck) {
+  const { steps, begun_age_s: age } = soundcheck;
+  const done = steps.filter(({ state }) => state === "done" || state === "left_out").length;
+  const all = done === steps.length;
+  text(at("strip-age"), age === undefined ? "not begun"
+    : `begun ${age < 60 ? "just now" : `${span(Math.max(age, 90))} ago`}`);
+  const now = steps.find(({ state }) => state === "now") ?? steps.find(({ state }) => state === "to_do");
+  const next = at("strip-next");
+  next.hidden = !now;
+  if (now) {
+    next.href = ROOMS[now.id] ?? "#place";
+    text(next, `next: ${now.title}`);
+  }
+  at("strip-clear").hidden = !all && age === undefined || age === undefined;
+  if (performance.now() > sure) text(at("strip-clear"), "begin a new one");
+}
+
+function stepEnds(steps) {
+  for (const part of document.querySelectorAll(".step-end")) {
+    const step = steps.find(({ id }) => id === part.dataset.step);
+    part.hidden = !step;
+    if (!step) continue;
+    const over = step.state === "done" || step.state === "left_out";
+    const [skip, again] = part.children;
+    for (const [button, hide] of [[skip, over], [again, !over]]) {
+      // The hand that pressed one finds the other in its place.
+      if (hide && document.activeElement === button) {
+        const other = button === skip ? again : skip;
+        other.hidden = false;
+        other.focus();
+      }
+      button.hidden = hide;
+      const what = `${button.dataset.do === "skip" ? "leave it out" : "do it again"}: ${step.title}`;
+      if (button.getAttribute("aria-label") !== what) button.setAttribute("aria-label", what);
+    }
+  }
+}
+
+function tickAll(ticks) {
+  const ticked = new Set(ticks);
+  const now = performance.now();
+  for (const list of document.querySelectorAll(".ticks")) {
+    const boxes = [...list.querySelectorAll("[data-item]")];
+    for (const box of boxes) {
+      const { item } = box.dataset;
+      const asked = pending.get(item);
+      if (asked && (asked.on === ticked.has(item) || now > asked.until)) pending.delete(item);
+      box.checked = pending.get(item)?.on ?? ticked.has(item);
+      box.disabled = false;
+    }
+    text(list.querySelector("summary span"), `${boxes.filter((box) => box.checked).length} of ${boxes.length}`);
+  }
+}
+
+export function followSoundcheck(snapshot) {
+  const { soundcheck } = snapshot;
+  at("strip").hidden = !soundcheck;
+  if (!soundcheck) {
+    for (const box of document.querySelectorAll("[data-item]")) box.disabled = true;
+    for (const part of document.querySelectorAll(".step-end")) part.hidden = true;
+    return;
+  }
+  stepLinks(soundcheck.steps);
+  leadOn(soundcheck);
+  stepEnds(soundcheck.steps);
+  tickAll(soundcheck.ticks ?? []);
+}
+
+document.querySelector("main").addEventListener("change", async (event) => {
+  const { item } = event.target.dataset;
+  if (!item) return;
+  const on = event.target.checked;
+  pending.set(item, { on, until: performance.now() + SURE_MS });
+  if (await ask({ do: on ? "tick" : "untick", item })) pending.delete(item);
+});
+for (const part of document.querySelectorAll(".step-end")) {
+  part.addEventListener("click", (event) => {
+    if (event.target.dataset.do) ask({ do: event.target.dataset.do, step: part.dataset.step });
+  });
+}
+at("strip-clear").addEventListener("click", () => {
+  if (performance.now() < sure) {
+    sure = 0;
+    ask({ do: "clear" });
+  } else {
+    // Two taps: ticks and what was taken are gone afterwards.
+    sure = performance.now() + SURE_MS;
+    text(at("strip-clear"), "sure? tap again");
+  }
+});
