@@ -1,0 +1,260 @@
+"""The vocal channel, sample by sample: level, voice, pitch and what lies below it.
+
+All is a function of the samples: the same sound in any blocks gives the same fields.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from typing import Any, Literal
+
+import numpy as np
+
+from monitor.channel import gain_advice, report
+from monitor.channel.clipping import Clipping
+from monitor.channel.gain_advice import Advice, Heard, Scale
+from monitor.channel.hops import Hops, Windows, checked
+from monitor.channel.loudness import CELL_HOPS, Cell, Hop, Kind, Parts, Running, dbfs, peak_dbfs
+from monitor.channel.low_cut_view import LowCutView
+from monitor.channel.pitch import PitchTracker
+from monitor.channel.pitch_range import Settled, semitones
+from monitor.channel.spectra import LONG_S, SHORT_S, Spectra
+from monitor.channel.voice import VoiceJudge
+from monitor.channel.weighting import a_power
+from monitor.listening.listener import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
+from monitor.listening.spectrum import friendly_length, hann
+
+A_WINDOW_S = 0.04
+
+GATE_ABOVE_DB = 10.0
+"""A voice stands so far above the quiet, both A-weighted, so that rumble opens no gate."""
+
+GATE_DBFS = (-80.0, -40.0)
+"""The gate lies no lower, where converters hiss, and no higher: a singer who begins without a pause
+would otherwise be taken for the quiet."""
+
+QUIET_OVER_CELLS = 100
+"""30 s, within which everybody breathes."""
+
+DEAD_PEAK = 2.0**-15
+"""One step of 16 bits: a live microphone amplifier's noise moves more."""
+DEAD_AFTER_S = 2.0
+DEAD_AFTER_SOUND_S = 15.0
+"""Once something was heard, a desk's noise gate may have closed between two lines."""
+
+OFFSET = 0.02
+"""From 2 % of full scale on a fault; a sound input has less than a tenth of it.  Common practice,
+no source."""
+
+LAG_CELLS = 5
+"""A cell's kind is decided 1.5 s later, in the middle of what the voice's decision looks at."""
+
+HOLD_S = 3.0
+PAUSE_HOPS = 2
+VOICED_CELL_SHARE = 0.25
+"""So much of a cell must be voiced to count for speech or singing."""
+
+
+class ChannelMeter:
+    """Follows one channel; ``fields`` tells all that is known at that moment.
+
+    Parameters
+    ----------
+    sample_rate_hz : int
+        8000 to 192000.
+    scale : "digital" or "analogue"
+        What the desk's meter counts in.
+    zero_dbfs : float
+        For "analogue": what the line reads in dBFS while the meter stands at 0.
+    low_cuts_hz : sequence of float
+        The desk's choices; empty where its low cut turns freely.
+    low_cut_slope_db : 12, 18 or 24
+        dB per octave.
+    kind : "desk", "file" or "box"
+        "box" is the box's own microphone, of which nothing follows for the desk's gain.
+
+    Raises
+    ------
+    ValueError
+        If one of them cannot be.
+    """
+
+    def __init__( self, sample_rate_hz: int, *, scale: Literal["digital", "analogue"], zero_dbfs:
+    float = -18.0, low_cuts_hz: Sequence[float] = (), low_cut_slope_db: int = 12, kind:
+    Literal["desk", "file", "box"] = "desk", ) -> None: if not LOWEST_RATE_HZ <= sample_rate_hz <=
+    HIGHEST_RATE_HZ: raise ValueError( f"sample rate {sample_rate_hz} Hz; {LOWEST_RATE_HZ} to
+    {HIGHEST_RATE_HZ} Hz expected" ) if scale not in gain_advice.WANTED_DB: raise
+    ValueError(f'scale "{scale}" is not one of "digital", "analogue"') self._kind = kind
+    self._scale = Scale(scale, zero_dbfs if scale == "analogue" else 0.0) # Two hops at the
+    stream's rate for the clipping, which looks at whole runs. self._hops = Hops(sample_rate_hz,
+    whole_s=max(SHORT_S, 0.045) * 1.05, low_s=LONG_S * 1.05) low_rate_hz, hop_s =
+    self._hops.low_rate_hz, self._hops.hop_s self._tracker = PitchTracker(low_rate_hz)
+    self._a_window = hann(friendly_length(A_WINDOW_S, low_rate_hz)) n = len(self._a_window)
+    self._a_scale = a_power(np.fft.rfftfreq(n, 1.0 / low_rate_hz)) * ( 2.0 / (n *
+    float(np.sum(self._a_window**2))) ) self._spectra = Spectra(sample_rate_hz=sample_rate_hz,
+    low_rate_hz=low_rate_hz) self._low_hops = round(LONG_S / hop_s) self._high_hops =
+    round(SHORT_S / hop_s) self._clipping = Clipping(hop_s) self._running = Running() self._parts
+    = Parts(CELL_HOPS * hop_s) self._waiting: deque[Cell] = deque() self._quiet_a: deque[float] =
+    deque(maxlen=QUIET_OVER_CELLS) self._judge = VoiceJudge(hop_s) self._settled = Settled()
+    self._low_cut = LowCutView(hop_s, low_cuts_hz, low_cut_slope_db) self._peaks: deque[float] =
+    deque(maxlen=round(HOLD_S / hop_s)) self._gate_dbfs = GATE_DBFS[1] self._still_hops = 0
+    self._hop_count = 0 self._gap_count = 0 self._hops_since_gap = 0 self._unvoiced_hops = 0
+    self._voiced_hops = 0 self._voiced: deque[bool] = deque(maxlen=self._low_hops)
+
+    @property
+    def seconds(self) -> float:
+        """How much was heard."""
+        return self._hop_count * self._hops.hop_s
+
+    @property
+    def _dead_after_s(self) -> float:
+        return DEAD_AFTER_S if self._still_hops == self._hop_count else DEAD_AFTER_SOUND_S
+
+    @property
+    def _voiced_s(self) -> float:
+        return self._voiced_hops * self._hops.hop_s
+
+    def push(self, samples: np.ndarray, *, gap: bool = False) -> None:
+        """Take in the next samples, float [n], full scale 1; ``gap``: some were lost before.
+
+        Raises
+        ------
+        ValueError
+            If they are no samples; nothing is taken in then.
+        """
+        samples = checked(samples)
+        if gap:
+            self._forget_windows()
+        for windows in self._hops.push(samples):
+            self._hop(windows)
+
+    def finish(self) -> None:
+        """Count what still waits for its kind: the sound has ended."""
+        while self._waiting:
+            self._sort_in(self._waiting.popleft())
+
+    def _forget_windows(self) -> None:
+        self._gap_count += 1
+        self._hops_since_gap = 0
+        for part in (self._hops, self._running, self._judge, self._settled):
+            part.reset()
+        self._voiced.clear()
+
+    def _hop(self, windows: Windows) -> None:
+        self._hop_count += 1
+        self._hops_since_gap += 1
+        new = windows.whole[-self._hops.hop_samples :].astype(np.float64)
+        peak = float(np.max(np.abs(new)))
+        is_clipped = self._clipping.push(windows.whole, len(new), peak)
+        self._peaks.append(peak)
+        mean = float(new.mean())
+        is_still = float(np.max(np.abs(new - mean))) <= DEAD_PEAK
+        self._still_hops = self._still_hops + 1 if is_still else 0
+        a_mean = self._a_power(windows.low)
+        is_active = dbfs(a_mean) > self._gate_dbfs
+        found = self._tracker.pitch(windows.low[-self._tracker.needed_samples :])
+        key = semitones(found.hz) if found is not None and is_active else None
+        self._judge.push(key, is_active=is_active)
+        self._note(self._settled.push(key))
+        self._look(windows, is_voiced=key is not None)
+        square = float(np.mean(np.square(new)))
+        cell = self._running.push(
+            Hop(peak, mean, square, a_mean, is_active, key is not None, is_clipped)
+        )
+        if cell is not None:
+            self._take(cell)
+
+    def _a_power(self, low: np.ndarray) -> float:
+        spectrum = np.fft.rfft(low[-len(self._a_window) :] * self._a_window)
+        power = np.square(spectrum.real) + np.square(spectrum.imag)
+        return float(power @ self._a_scale)
+
+    def _note(self, key: float | None) -> None:
+        if key is not None:
+            self._low_cut.push(key, is_sung=self._judge.sound == "singing")
+
+    def _look(self, windows: Windows, *, is_voiced: bool) -> None:
+        """Take the spectra in turn: windows with a voice in them, and windows well clear of one."""
+        self._unvoiced_hops = 0 if is_voiced else self._unvoiced_hops + 1
+        self._voiced_hops += is_voiced
+        self._voiced.append(is_voiced)
+        since, spectra = self._hops_since_gap, self._spectra
+        if since >= self._high_hops and since % self._high_hops == 0:
+            recent = list(self._voiced)[-self._high_hops :]
+            if 2 * sum(recent) >= self._high_hops:
+                spectra.push_high(windows.whole, has_voice=True)
+            elif self._unvoiced_hops >= self._high_hops + PAUSE_HOPS:
+                spectra.push_high(windows.whole, has_voice=False)
+        if since >= self._low_hops and since % (self._low_hops // 2) == 0:
+            if 2 * sum(self._voiced) >= self._low_hops:
+                spectra.push_low(windows.low, has_voice=True)
+            elif self._unvoiced_hops >= self._low_hops + PAUSE_HOPS:
+                spectra.push_low(windows.low, has_voice=False)
+
+    def _take(self, cell: Cell) -> None:
+        self._quiet_a.append(cell.a_power)
+        quiet = sorted(self._quiet_a)[len(self._quiet_a) // 10]
+        lowest, highest = GATE_DBFS
+        self._gate_dbfs = min(max(dbfs(quiet) + GATE_ABOVE_DB, lowest), highest)
+        self._waiting.append(cell)
+        if len(self._waiting) > LAG_CELLS:
+            self._sort_in(self._waiting.popleft())
+
+    def _sort_in(self, cell: Cell) -> None:
+        kind: Kind | None = None
+        sound = self._judge.sound
+        if cell.voiced_share >= VOICED_CELL_SHARE and sound != "other":
+            kind = "sung" if sound == "singing" else "spoken"
+        elif sound == "other" and cell.active_share > 0.5:
+            kind = "other"
+        self._parts.push(cell, kind)
+
+    # ------------------------------------------------------------------ what is known
+
+    def heard(self) -> Heard:
+        """What the advice goes by at this moment."""
+        noise = self._parts.noise()
+        flat_top = self._clipping.flat_top()
+        return Heard(
+            seconds=self.seconds,
+            peak_dbfs=peak_dbfs(max(self._peaks, default=0.0)),
+            is_dead=self._still_hops * self._hops.hop_s >= self._dead_after_s,
+            has_offset=abs(self._running.offset) >= OFFSET,
+            clipped_ago_s=self._clipping.since_s(),
+            flat_top_dbfs=None if flat_top is None else peak_dbfs(flat_top),
+            sung=self._parts.loudest("sung"),
+            spoken=self._parts.loudest("spoken"),
+            other=self._parts.loudest("other"),
+            noise_a_dbfs=None if noise is None else noise[1],
+            noise_c_minus_a_db=self._spectra.pause_c_minus_a_db(),
+        )
+
+    def advice(self) -> Advice:
+        """What to do, in one sentence."""
+        heard = self.heard()
+        if self._kind == "box":
+            return gain_advice.advise_box(heard)
+        return gain_advice.advise(heard, self._scale)
+
+    def fields(self) -> dict[str, Any]:
+        """All that is known, as JSON's types; what is not known is absent."""
+        heard = self.heard()
+        advice = self.advice()
+        noise = self._parts.noise()
+        held_peak = max(self._peaks, default=0.0)
+        low_cut = self._low_cut.view(self._spectra, self._voiced_s)
+        return {
+            "seconds": round(self.seconds, 2),
+            **report.level_fields(self._running, held_peak),
+            **({"noise_dbfs": round(noise[0], 1)} if noise else {}),
+            "clipped_count": self._clipping.count,
+            "clipped_now": heard.clipped_ago_s is not None and heard.clipped_ago_s < 1.0,
+            **({"gap_count": self._gap_count} if self._gap_count else {}),
+            "voice": self._judge.state,
+            **report.heard_fields(heard),
+            **report.advice_fields(advice),
+            **({} if self._kind == "box" else report.scale_fields(heard, self._scale)),
+            "low_cut": low_cut.fields(),
+            **report.spectrum_fields(self._spectra, low_cut.lowest_hz),
+        }
