@@ -1,0 +1,87 @@
+"""Single changes to a stage, each tried by moving the thing and reckoning the whole loop again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import chain
+from typing import Any
+
+from monitor.placing.loop import Loop, Reckoner
+from monitor.placing.loudspeaker_moves import mains_moves
+from monitor.placing.microphone_moves import microphone_moves
+from monitor.placing.moves import Move, scene_of
+from monitor.placing.stage import Stage
+from monitor.placing.stage_file import stage_fields
+from monitor.placing.wedge_moves import wedge_moves
+
+LEAST_DB = 0.5
+"""A smaller gain is nothing that a person would carry a loudspeaker for."""
+ENOUGH = 0.8
+"""Of the steps of one kind the smallest is taken that brings this part of what the best brings."""
+_SPREAD_DB = 1.5
+_SPREAD_PART = 0.3
+"""Half the range of a change's gain: a fixed part, and a part of the gain itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change: what to do, the gain it brings in dB with its range, and the stage with it."""
+
+    id: str
+    words: str
+    gain_db: float
+    low_db: float
+    high_db: float
+    microphones: tuple[str, ...]
+    loudspeakers: tuple[str, ...]
+    stage: Stage
+
+    def fields(self) -> dict[str, Any]:
+        """Return it ready for JSON; a thing that it is not about is left out."""
+        found: dict[str, Any] = {
+            "id": self.id,
+            "words": self.words,
+            "gain_db": round(self.gain_db, 1),
+            "low_db": round(self.low_db, 1),
+            "high_db": round(self.high_db, 1),
+        }
+        if self.microphones:
+            found["microphone"] = self.microphones[0]
+            found["microphones"] = list(self.microphones)
+        if self.loudspeakers:
+            found["loudspeaker"] = self.loudspeakers[0]
+            found["loudspeakers"] = list(self.loudspeakers)
+        found["stage"] = stage_fields(self.stage)
+        return found
+
+
+def changes_of(stage: Stage, reckoner: Reckoner, loop: Loop) -> tuple[Change, ...]:
+    """Return the changes that bring something, the best first, one of each kind and thing."""
+    families: dict[str, list[tuple[float, Move]]] = {}
+    scene = scene_of(stage, reckoner, loop)
+    for move in chain(mains_moves(scene), wedge_moves(scene), microphone_moves(scene)):
+        gain_db = reckoner.loop(move.stage).spare_db - loop.spare_db
+        if gain_db >= LEAST_DB:
+            families.setdefault(move.family, []).append((gain_db, move))
+    found = [_change(*_chosen(tried)) for tried in families.values()]
+    return tuple(sorted(found, key=lambda change: -change.gain_db))
+
+
+def _chosen(tried: list[tuple[float, Move]]) -> tuple[float, Move]:
+    best_db = max(gain_db for gain_db, _ in tried)
+    enough = [one for one in tried if one[0] >= ENOUGH * best_db]
+    return min(enough, key=lambda one: (one[1].effort, -one[0]))
+
+
+def _change(gain_db: float, move: Move) -> Change:
+    spread_db = _SPREAD_DB + _SPREAD_PART * gain_db
+    return Change(
+        id=move.family,
+        words=move.words,
+        gain_db=gain_db,
+        low_db=gain_db - spread_db,
+        high_db=gain_db + spread_db,
+        microphones=move.microphones,
+        loudspeakers=move.loudspeakers,
+        stage=move.stage,
+    )

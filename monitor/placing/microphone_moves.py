@@ -1,0 +1,174 @@
+"""Moves of a microphone: mouth nearer, turned, another pattern, muted, moved with its singer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from monitor.placing.loop import performer_of
+from monitor.placing.moves import Move, Scene
+from monitor.placing.spots import loudspeaker_fits, microphone_fits
+from monitor.placing.stage import Microphone, Pattern
+
+VOCAL_PATTERNS: tuple[Pattern, ...] = ("cardioid", "supercardioid", "hypercardioid")
+"""What vocal microphones for the stage are made with (common practice, no source)."""
+TURNS_DEG = (15.0, 30.0, 45.0)
+FURTHEST_TURN_DEG = 60.0
+"""A singer still sings to the audience."""
+TILTS_DEG = (15.0, 30.0)
+TILT_SPAN_DEG = (-20.0, 60.0)
+FAR_MOUTH_M = 0.06
+"""Beyond about two fingers (3 to 5 cm) a mouth can come nearer (common practice, no source)."""
+_PATTERN_EFFORT = 2.0
+_DEGREES_PER_EFFORT = 30.0
+
+
+def microphone_moves(scene: Scene) -> Iterator[Move]:
+    """Yield every sensible move of the open microphones that matter."""
+    for index in scene.microphones:
+        one = scene.stage.microphones[index]
+        yield from _mouth(scene, index, one)
+        yield from _turned(scene, index, one)
+        yield from _pattern(scene, index, one)
+        yield from _moved(scene, index, one)
+    yield from _all_mouths(scene)
+    yield from _muted(scene)
+
+
+def _label(scene: Scene, index: int) -> str:
+    """Return the microphone's name in front of what is done, nothing where there is only one."""
+    if len(scene.stage.microphones) == 1:
+        return ""
+    return f"'{scene.stage.microphones[index].name}': "
+
+
+def _of_one(
+    scene: Scene, index: int, kind: str, words: str, effort: float, new: Microphone
+) -> Iterator[Move]:
+    if microphone_fits(scene.stage, index, new):
+        yield Move(
+            family=f"microphone-{index + 1}-{kind}",
+            words=_label(scene, index) + words,
+            effort=effort,
+            stage=scene.with_microphones({index: new}),
+            microphones=(new.name,),
+        )
+
+
+def _mouth(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
+    lengths = scene.lengths
+    for near_m in lengths.mouth_steps_m:
+        if one.mouth_m > FAR_MOUTH_M and near_m < one.mouth_m:
+            words = f"mouth from {lengths.near_number(one.mouth_m)} to {lengths.near(near_m)}"
+            new = replace(one, mouth_m=near_m)
+            yield from _of_one(scene, index, "mouth", words, one.mouth_m - near_m, new)
+
+
+def _all_mouths(scene: Scene) -> Iterator[Move]:
+    near_m = scene.lengths.mouth_steps_m[-1]
+    far = {i: one for i, one in scene.stage.open_microphones() if one.mouth_m > FAR_MOUTH_M}
+    if len(far) < 2:
+        return
+    new = {i: replace(one, mouth_m=near_m) for i, one in far.items()}
+    yield Move(
+        family="microphones-mouth",
+        words=f"every mouth to {scene.lengths.near(near_m)}",
+        effort=float(len(far)),
+        stage=scene.with_microphones(new),
+        microphones=tuple(one.name for one in new.values()),
+    )
+
+
+def _turned(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
+    if one.pattern == "omni":
+        return
+    for turn_deg in TURNS_DEG:
+        for kind, sign in (("left", 1.0), ("right", -1.0)):
+            # Seen by the singer, who faces the audience: the audience's right is the singer's left.
+            aim_deg = (one.aim_deg + sign * turn_deg) % 360.0
+            if abs(aim_deg - 180.0) > FURTHEST_TURN_DEG:
+                continue
+            side = "right" if kind == "left" else "left"
+            words = f"microphone and singer turned {turn_deg:.0f}° to the singer's {side}"
+            new = replace(one, aim_deg=aim_deg)
+            effort = turn_deg / _DEGREES_PER_EFFORT
+            yield from _of_one(scene, index, f"turn-{side}", words, effort, new)
+    for by_deg in TILTS_DEG:
+        for kind, sign in (("up", 1.0), ("down", -1.0)):
+            tilt_deg = one.tilt_deg + sign * by_deg
+            if TILT_SPAN_DEG[0] <= tilt_deg <= TILT_SPAN_DEG[1]:
+                words = f"microphone tilted {by_deg:.0f}° {kind}"
+                new = replace(one, tilt_deg=tilt_deg)
+                effort = by_deg / _DEGREES_PER_EFFORT
+                yield from _of_one(scene, index, f"tilt-{kind}", words, effort, new)
+
+
+def _pattern(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
+    for pattern in VOCAL_PATTERNS:
+        if pattern != one.pattern:
+            words = f"a {pattern} microphone in place of the {one.pattern}"
+            new = replace(one, pattern=pattern)
+            yield from _of_one(scene, index, "pattern", words, _PATTERN_EFFORT, new)
+
+
+def _moved(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
+    """The singer moves with the microphone, and so do the wedges that are for this singer."""
+    stage = scene.stage
+    own = [
+        i
+        for i, speaker in enumerate(stage.loudspeakers)
+        if speaker.kind == "wedge" and performer_of(stage, speaker) == index
+    ]
+    who = "singer, microphone and wedge" if own else "singer and microphone"
+    for step_m in scene.lengths.short_steps_m:
+        for kind, x, y in (
+            ("back", 0.0, -1.0),
+            ("left", -1.0, 0.0),
+            ("right", 1.0, 0.0),
+        ):
+            new = replace(one, x_m=one.x_m + x * step_m, y_m=one.y_m + y * step_m)
+            wedges = {
+                i: replace(
+                    stage.loudspeakers[i],
+                    x_m=stage.loudspeakers[i].x_m + x * step_m,
+                    y_m=stage.loudspeakers[i].y_m + y * step_m,
+                )
+                for i in own
+            }
+            if not all(loudspeaker_fits(stage, i, wedge) for i, wedge in wedges.items()):
+                continue
+            where = "back" if kind == "back" else f"to the {kind} as the audience sees it"
+            for move in _of_one(
+                scene, index, kind, f"{who} {scene.lengths.far(step_m)} {where}", step_m * 1.5, new
+            ):
+                speakers = tuple(
+                    wedges.get(i, speaker) for i, speaker in enumerate(move.stage.loudspeakers)
+                )
+                yield replace(
+                    move,
+                    stage=replace(move.stage, loudspeakers=speakers),
+                    loudspeakers=tuple(wedge.name for wedge in wedges.values()),
+                )
+
+
+def _muted(scene: Scene) -> Iterator[Move]:
+    opened = scene.stage.open_microphones()
+    # The first microphone of a plan is the lead: it stays open.
+    for index, one in opened[1:]:
+        if index in scene.microphones:
+            yield Move(
+                family=f"microphone-{index + 1}-mute",
+                words=f"mute '{one.name}' while nobody uses it",
+                effort=1.0,
+                stage=scene.with_microphones({index: replace(one, open=False)}),
+                microphones=(one.name,),
+            )
+    if len(opened) > 2:
+        closed = {i: replace(one, open=False) for i, one in opened[1:]}
+        yield Move(
+            family="microphones-mute",
+            words=f"mute the {len(closed)} other microphones while nobody uses them",
+            effort=1.0,
+            stage=scene.with_microphones(closed),
+            microphones=tuple(one.name for one in closed.values()),
+        )
