@@ -2,24 +2,36 @@
 
 from __future__ import annotations
 
-from monitor.placing.outlines import Box
+import math
+import textwrap
+
+from monitor.placing.outlines import Box, between
 from monitor.placing.shapes import Anchor, Point
 
-SIGN_PART = 0.58
-"""The mean width of a sign beside the type's size, a little wide: a name must not be cut."""
-_MOST_COVERED = 0.3
-"""A name of which more than this part is covered is left out; things keep theirs for readers."""
+_WIDTHS = (("iljtfrI.,:;'|!()[]- ", 0.38), ("mwMW%@—…", 0.98), ("ABCDEFGHKNOPQRUVXYZ+", 0.74))
+_USUAL = 0.62
+_BOLD = 1.13
+"""Widths of signs beside the type's size, as in the broadest typeface that systems have for their
+own (measured on DejaVu Sans): a name must not be cut anywhere."""
+_MOST_COVERED = 0.45
+"""A name that would cover more than this is left out; things keep theirs for screen readers."""
+_LINE_STEP = 0.5
+_LINE_COST = 0.07
+"""A place on a line costs so much for each half height of type that the line runs through it."""
 _SIDES: tuple[tuple[float, float, Anchor], ...] = (
     (1.0, 0.0, "start"),
     (-1.0, 0.0, "end"),
-    (0.0, 1.0, "middle"),
     (0.0, -1.0, "middle"),
-    (0.75, 0.75, "start"),
+    (0.0, 1.0, "middle"),
     (0.75, -0.75, "start"),
-    (-0.75, 0.75, "end"),
     (-0.75, -0.75, "end"),
+    (0.75, 0.75, "start"),
+    (-0.75, 0.75, "end"),
 )
 """Right first: it is read as belonging to the thing; corners last."""
+_FARTHER = (1.0, 1.7)
+_SIDE_COST = 0.015
+_FAR_COST = 0.25
 
 
 def shortened(text: str, most_signs: int) -> str:
@@ -28,26 +40,48 @@ def shortened(text: str, most_signs: int) -> str:
     return text if len(text) <= most_signs else text[: most_signs - 1].rstrip() + "…"
 
 
-class NamePlaces:
-    """Finds places for names within ``view``, one after the other; the first have the choice.
+def wrapped(text: str, most_signs: int, most_lines: int) -> tuple[str, ...]:
+    """Return the text in lines of at most ``most_signs``, the last shortened if there are more."""
+    lines = textwrap.wrap(text, max(8, most_signs)) or [""]
+    if len(lines) > most_lines:
+        lines[most_lines - 1] = shortened(" ".join(lines[most_lines - 1 :]), max(8, most_signs))
+    return tuple(lines[:most_lines])
 
-    Parameters
-    ----------
-    view : Box
-        No name leaves it.
-    """
+
+def width_of(text: str, height: float, *, bold: bool = False) -> float:
+    """Return about how wide a line of type is, rather too wide than too narrow."""
+    total = 0.0
+    for sign in text:
+        total += next((width for signs, width in _WIDTHS if sign in signs), _USUAL)
+    return total * height * (_BOLD if bold else 1.0)
+
+
+class NamePlaces:
+    """Finds places for names within ``view``, one after the other; the first have the choice."""
 
     def __init__(self, view: Box) -> None:
         self._view = view
         self._taken: list[Box] = []
+        self._lines: list[tuple[Point, Point, float]] = []
 
     def keep_free(self, at: Point, radius_cm: float) -> None:
         """Keep names off a round place."""
         x, y = at
         self._taken.append((x - radius_cm, y - radius_cm, x + radius_cm, y + radius_cm))
 
+    def keep_off(self, here: Point, there: Point, weight: float = 1.0) -> None:
+        """Keep names off a line where another place is as good; more so with more weight."""
+        self._lines.append((here, there, weight))
+
     def place(
-        self, at: Point, away_cm: float, lines: tuple[str, ...], height_cm: float, *, must: bool
+        self,
+        at: Point,
+        away_cm: float,
+        lines: tuple[str, ...],
+        height_cm: float,
+        *,
+        must: bool,
+        bold: bool = False,
     ) -> tuple[list[Point], Anchor] | None:
         """Find a place for some lines beside a thing.
 
@@ -62,23 +96,23 @@ class NamePlaces:
             The size of the type.
         must : bool
             Take the best place even if something is covered there.
+        bold : bool
 
         Returns
         -------
         (points, anchor) or None
             Where each line stands (its baseline), and by which end; None if there is no room.
         """
-        width = SIGN_PART * height_cm * max(len(line) for line in lines)
-        height = 1.2 * height_cm * len(lines)
+        width = max(width_of(line, height_cm, bold=bold) for line in lines)
+        size = (width, 1.2 * height_cm * len(lines))
         best: tuple[float, Box, Anchor] | None = None
-        for side, (across, down, anchor) in enumerate(_SIDES):
-            box = self._pushed_inside(
-                _box(at, away_cm, (across, down), anchor, width=width, height=height)
-            )
-            covered = sum(_shared(box, taken) for taken in self._taken) / (width * height)
-            cost = covered + 0.01 * side
-            if best is None or cost < best[0]:
-                best = (cost, box, anchor)
+        for far, times in enumerate(_FARTHER):
+            for side, (across, down, anchor) in enumerate(_SIDES):
+                way = (across * times * away_cm, down * times * away_cm)
+                box = self._pushed_inside(_box(at, way, anchor, size))
+                cost = _SIDE_COST * side + _FAR_COST * far + self._cost(box, height_cm)
+                if best is None or cost < best[0]:
+                    best = (cost, box, anchor)
         if best is None or (best[0] > _MOST_COVERED and not must):
             return None
         _, box, anchor = best
@@ -88,6 +122,18 @@ class NamePlaces:
         rows = [box[1] + 1.2 * height_cm * row + 0.95 * height_cm for row in range(len(lines))]
         return [(x, y) for y in rows], anchor
 
+    def _cost(self, box: Box, height_cm: float) -> float:
+        """Return what a place covers: of names and things as parts, of lines by their length."""
+        cost = sum(_shared(box, taken) for taken in self._taken)
+        step = _LINE_STEP * height_cm
+        for here, there, weight in self._lines:
+            if _apart((here, there), box):
+                continue
+            count = max(1, math.ceil(math.dist(here, there) / step))
+            inside = sum(_within(between(here, there, i / count), box) for i in range(count + 1))
+            cost += _LINE_COST * weight * inside
+        return cost
+
     def _pushed_inside(self, box: Box) -> Box:
         left, top, right, bottom = self._view
         dx = max(0.0, left - box[0]) - max(0.0, box[2] - right)
@@ -95,23 +141,36 @@ class NamePlaces:
         return box[0] + dx, box[1] + dy, box[2] + dx, box[3] + dy
 
 
-def _box(
-    at: Point,
-    away_cm: float,
-    side: tuple[float, float],
-    anchor: Anchor,
-    *,
-    width: float,
-    height: float,
-) -> Box:
-    x = at[0] + side[0] * away_cm
+def _box(at: Point, way: Point, anchor: Anchor, size: tuple[float, float]) -> Box:
+    """Return the box of type that begins so far from a place; above and below it as a whole."""
+    width, height = size
+    x = at[0] + way[0]
     left = {"start": x, "middle": x - width / 2.0, "end": x - width}[anchor]
-    middle = at[1] + side[1] * (away_cm + height / 2.0)
+    sign = (way[1] > 0.0) - (way[1] < 0.0)
+    middle = at[1] + way[1] + sign * height / 2.0
     return left, middle - height / 2.0, left + width, middle + height / 2.0
 
 
+def _area(box: Box) -> float:
+    return (box[2] - box[0]) * (box[3] - box[1])
+
+
 def _shared(one: Box, other: Box) -> float:
-    """Return the area that two boxes share."""
+    """Return the area that two boxes share, as a part of the smaller one."""
     width = min(one[2], other[2]) - max(one[0], other[0])
     height = min(one[3], other[3]) - max(one[1], other[1])
-    return max(0.0, width) * max(0.0, height)
+    if width <= 0.0 or height <= 0.0:
+        return 0.0
+    return width * height / min(_area(one), _area(other))
+
+
+def _within(point: Point, box: Box) -> bool:
+    return box[0] <= point[0] <= box[2] and box[1] <= point[1] <= box[3]
+
+
+def _apart(line: tuple[Point, Point], box: Box) -> bool:
+    """Whether a line lies wholly on one side of a box: most do, and need no closer look."""
+    (x0, y0), (x1, y1) = line
+    return (
+        max(x0, x1) < box[0] or min(x0, x1) > box[2] or max(y0, y1) < box[1] or min(y0, y1) > box[3]
+    )

@@ -90,7 +90,7 @@ class Thing:
     """Shapes that belong to one thing, which a finger or the keyboard can take hold of.
 
     ``held_at`` and ``held_cm`` are the centre and the radius of the round place that a finger
-    may touch; ``label`` is what a screen reader says.
+    may touch, ``middle`` the middle of what is drawn; ``label`` is what a screen reader says.
     """
 
     kind: str
@@ -98,6 +98,7 @@ class Thing:
     label: str
     held_at: Point
     held_cm: float
+    middle: Point
     shapes: tuple[Shape, ...]
 
 

@@ -28,7 +28,7 @@ _FINER = 3
 _ANCHORS = {"start": "ls", "middle": "ms", "end": "rs"}
 _RIM_PART = 0.14
 """The rim on one side of type, beside its size."""
-_BOLD_PART = 0.022
+_BOLD_PART = 0.016
 """The packaged typeface has one weight; bold is drawn by so wide a stroke, beside its size."""
 
 

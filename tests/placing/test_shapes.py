@@ -111,6 +111,7 @@ EVERYTHING = picture(
         'the "best" <one> & only',
         (120.0, 30.0),
         15.0,
+        (120.0, 30.0),
         (Disc((120.0, 30.0), 8.0, fill="candle", stroke="paper", width_cm=2.0),),
     ),
     Words((120.0, 60.0), "</text><script>x</script>\x00\ud800", 8.0, bold=True),
