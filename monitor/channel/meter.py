@@ -14,28 +14,20 @@ import numpy as np
 from monitor.channel import gain_advice, report
 from monitor.channel.clipping import Clipping
 from monitor.channel.gain_advice import Advice, Heard, Scale
+from monitor.channel.gate import ALevel, Gate
 from monitor.channel.hops import Hops, Windows, checked
-from monitor.channel.loudness import CELL_HOPS, Cell, Hop, Kind, Parts, Running, dbfs, peak_dbfs
+from monitor.channel.looks import Looks
+from monitor.channel.loudness import CELL_HOPS, Cell, Hop, Kind, Parts, Running, peak_dbfs
 from monitor.channel.low_cut_view import LowCutView
 from monitor.channel.pitch import PitchTracker
 from monitor.channel.pitch_range import Settled, semitones
 from monitor.channel.spectra import LONG_S, SHORT_S, Spectra
 from monitor.channel.voice import VoiceJudge
-from monitor.channel.weighting import a_power
 from monitor.listening.listener import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
-from monitor.listening.spectrum import friendly_length, hann
 
-A_WINDOW_S = 0.04
-
-GATE_ABOVE_DB = 10.0
-"""A voice stands so far above the quiet, both A-weighted, so that rumble opens no gate."""
-
-GATE_DBFS = (-80.0, -40.0)
-"""The gate lies no lower, where converters hiss, and no higher: a singer who begins without a pause
-would otherwise be taken for the quiet."""
-
-QUIET_OVER_CELLS = 100
-"""30 s, within which everybody breathes."""
+WHOLE_S = SHORT_S * 1.05
+"""What a hop looks back on at the stream's rate: the short window, and more than two hops for the
+clipping, which must see whole runs."""
 
 DEAD_PEAK = 2.0**-15
 """One step of 16 bits: a live microphone amplifier's noise moves more."""
@@ -51,7 +43,6 @@ LAG_CELLS = 5
 """A cell's kind is decided 1.5 s later, in the middle of what the voice's decision looks at."""
 
 HOLD_S = 3.0
-PAUSE_HOPS = 2
 VOICED_CELL_SHARE = 0.25
 """So much of a cell must be voiced to count for speech or singing."""
 
@@ -80,27 +71,40 @@ class ChannelMeter:
         If one of them cannot be.
     """
 
-    def __init__( self, sample_rate_hz: int, *, scale: Literal["digital", "analogue"], zero_dbfs:
-    float = -18.0, low_cuts_hz: Sequence[float] = (), low_cut_slope_db: int = 12, kind:
-    Literal["desk", "file", "box"] = "desk", ) -> None: if not LOWEST_RATE_HZ <= sample_rate_hz <=
-    HIGHEST_RATE_HZ: raise ValueError( f"sample rate {sample_rate_hz} Hz; {LOWEST_RATE_HZ} to
-    {HIGHEST_RATE_HZ} Hz expected" ) if scale not in gain_advice.WANTED_DB: raise
-    ValueError(f'scale "{scale}" is not one of "digital", "analogue"') self._kind = kind
-    self._scale = Scale(scale, zero_dbfs if scale == "analogue" else 0.0) # Two hops at the
-    stream's rate for the clipping, which looks at whole runs. self._hops = Hops(sample_rate_hz,
-    whole_s=max(SHORT_S, 0.045) * 1.05, low_s=LONG_S * 1.05) low_rate_hz, hop_s =
-    self._hops.low_rate_hz, self._hops.hop_s self._tracker = PitchTracker(low_rate_hz)
-    self._a_window = hann(friendly_length(A_WINDOW_S, low_rate_hz)) n = len(self._a_window)
-    self._a_scale = a_power(np.fft.rfftfreq(n, 1.0 / low_rate_hz)) * ( 2.0 / (n *
-    float(np.sum(self._a_window**2))) ) self._spectra = Spectra(sample_rate_hz=sample_rate_hz,
-    low_rate_hz=low_rate_hz) self._low_hops = round(LONG_S / hop_s) self._high_hops =
-    round(SHORT_S / hop_s) self._clipping = Clipping(hop_s) self._running = Running() self._parts
-    = Parts(CELL_HOPS * hop_s) self._waiting: deque[Cell] = deque() self._quiet_a: deque[float] =
-    deque(maxlen=QUIET_OVER_CELLS) self._judge = VoiceJudge(hop_s) self._settled = Settled()
-    self._low_cut = LowCutView(hop_s, low_cuts_hz, low_cut_slope_db) self._peaks: deque[float] =
-    deque(maxlen=round(HOLD_S / hop_s)) self._gate_dbfs = GATE_DBFS[1] self._still_hops = 0
-    self._hop_count = 0 self._gap_count = 0 self._hops_since_gap = 0 self._unvoiced_hops = 0
-    self._voiced_hops = 0 self._voiced: deque[bool] = deque(maxlen=self._low_hops)
+    def __init__(
+        self,
+        sample_rate_hz: int,
+        *,
+        scale: Literal["digital", "analogue"],
+        zero_dbfs: float = -18.0,
+        low_cuts_hz: Sequence[float] = (),
+        low_cut_slope_db: int = 12,
+        kind: Literal["desk", "file", "box"] = "desk",
+    ) -> None:
+        if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
+            raise ValueError(
+                f"sample rate {sample_rate_hz} Hz; {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz "
+                "expected"
+            )
+        if scale not in gain_advice.WANTED_DB:
+            raise ValueError(f'scale "{scale}" is not one of "digital", "analogue"')
+        self._kind = kind
+        self._scale = Scale(scale, zero_dbfs if scale == "analogue" else 0.0)
+        self._hops = Hops(sample_rate_hz, whole_s=WHOLE_S, low_s=LONG_S * 1.05)
+        low_rate_hz, hop_s = self._hops.low_rate_hz, self._hops.hop_s
+        self._tracker = PitchTracker(low_rate_hz)
+        self._a_level = ALevel(low_rate_hz)
+        self._looks = Looks(Spectra(sample_rate_hz=sample_rate_hz, low_rate_hz=low_rate_hz), hop_s)
+        self._clipping = Clipping(hop_s)
+        self._running = Running()
+        self._parts = Parts(CELL_HOPS * hop_s)
+        self._waiting: deque[Cell] = deque()
+        self._gate = Gate()
+        self._judge = VoiceJudge(hop_s)
+        self._settled = Settled()
+        self._low_cut = LowCutView(hop_s, low_cuts_hz, low_cut_slope_db)
+        self._peaks: deque[float] = deque(maxlen=round(HOLD_S / hop_s))
+        self._still_hops = self._hop_count = self._voiced_hops = self._gap_count = 0
 
     @property
     def seconds(self) -> float:
@@ -136,14 +140,11 @@ class ChannelMeter:
 
     def _forget_windows(self) -> None:
         self._gap_count += 1
-        self._hops_since_gap = 0
-        for part in (self._hops, self._running, self._judge, self._settled):
+        for part in (self._hops, self._running, self._judge, self._settled, self._looks):
             part.reset()
-        self._voiced.clear()
 
     def _hop(self, windows: Windows) -> None:
         self._hop_count += 1
-        self._hops_since_gap += 1
         new = windows.whole[-self._hops.hop_samples :].astype(np.float64)
         peak = float(np.max(np.abs(new)))
         is_clipped = self._clipping.push(windows.whole, len(new), peak)
@@ -151,13 +152,14 @@ class ChannelMeter:
         mean = float(new.mean())
         is_still = float(np.max(np.abs(new - mean))) <= DEAD_PEAK
         self._still_hops = self._still_hops + 1 if is_still else 0
-        a_mean = self._a_power(windows.low)
-        is_active = dbfs(a_mean) > self._gate_dbfs
+        a_mean = self._a_level.power(windows.low)
+        is_active = self._gate.is_open(a_mean)
         found = self._tracker.pitch(windows.low[-self._tracker.needed_samples :])
         key = semitones(found.hz) if found is not None and is_active else None
         self._judge.push(key, is_active=is_active)
         self._note(self._settled.push(key))
-        self._look(windows, is_voiced=key is not None)
+        self._voiced_hops += key is not None
+        self._looks.push(windows, is_voiced=key is not None)
         square = float(np.mean(np.square(new)))
         cell = self._running.push(
             Hop(peak, mean, square, a_mean, is_active, key is not None, is_clipped)
@@ -165,38 +167,12 @@ class ChannelMeter:
         if cell is not None:
             self._take(cell)
 
-    def _a_power(self, low: np.ndarray) -> float:
-        spectrum = np.fft.rfft(low[-len(self._a_window) :] * self._a_window)
-        power = np.square(spectrum.real) + np.square(spectrum.imag)
-        return float(power @ self._a_scale)
-
     def _note(self, key: float | None) -> None:
         if key is not None:
             self._low_cut.push(key, is_sung=self._judge.sound == "singing")
 
-    def _look(self, windows: Windows, *, is_voiced: bool) -> None:
-        """Take the spectra in turn: windows with a voice in them, and windows well clear of one."""
-        self._unvoiced_hops = 0 if is_voiced else self._unvoiced_hops + 1
-        self._voiced_hops += is_voiced
-        self._voiced.append(is_voiced)
-        since, spectra = self._hops_since_gap, self._spectra
-        if since >= self._high_hops and since % self._high_hops == 0:
-            recent = list(self._voiced)[-self._high_hops :]
-            if 2 * sum(recent) >= self._high_hops:
-                spectra.push_high(windows.whole, has_voice=True)
-            elif self._unvoiced_hops >= self._high_hops + PAUSE_HOPS:
-                spectra.push_high(windows.whole, has_voice=False)
-        if since >= self._low_hops and since % (self._low_hops // 2) == 0:
-            if 2 * sum(self._voiced) >= self._low_hops:
-                spectra.push_low(windows.low, has_voice=True)
-            elif self._unvoiced_hops >= self._low_hops + PAUSE_HOPS:
-                spectra.push_low(windows.low, has_voice=False)
-
     def _take(self, cell: Cell) -> None:
-        self._quiet_a.append(cell.a_power)
-        quiet = sorted(self._quiet_a)[len(self._quiet_a) // 10]
-        lowest, highest = GATE_DBFS
-        self._gate_dbfs = min(max(dbfs(quiet) + GATE_ABOVE_DB, lowest), highest)
+        self._gate.push(cell.a_power)
         self._waiting.append(cell)
         if len(self._waiting) > LAG_CELLS:
             self._sort_in(self._waiting.popleft())
@@ -227,7 +203,7 @@ class ChannelMeter:
             spoken=self._parts.loudest("spoken"),
             other=self._parts.loudest("other"),
             noise_a_dbfs=None if noise is None else noise[1],
-            noise_c_minus_a_db=self._spectra.pause_c_minus_a_db(),
+            noise_c_minus_a_db=self._looks.spectra.pause_c_minus_a_db(),
         )
 
     def advice(self) -> Advice:
@@ -243,7 +219,7 @@ class ChannelMeter:
         advice = self.advice()
         noise = self._parts.noise()
         held_peak = max(self._peaks, default=0.0)
-        low_cut = self._low_cut.view(self._spectra, self._voiced_s)
+        low_cut = self._low_cut.view(self._looks.spectra, self._voiced_s)
         return {
             "seconds": round(self.seconds, 2),
             **report.level_fields(self._running, held_peak),
@@ -256,5 +232,5 @@ class ChannelMeter:
             **report.advice_fields(advice),
             **({} if self._kind == "box" else report.scale_fields(heard, self._scale)),
             "low_cut": low_cut.fields(),
-            **report.spectrum_fields(self._spectra, low_cut.lowest_hz),
+            **report.spectrum_fields(self._looks.spectra, low_cut.lowest_hz),
         }
