@@ -42,7 +42,8 @@ def desk_stands(stage: Mapping[str, Any], slider_count: int) -> DeskStands | Non
         return None
     return DeskStands(
         place=f"{stage.get('room')}/{stage.get('placement')}",
-        fader_db=float(stage["fader_db"]),
+        # What the input gain gives, the loop gets, as from the fader.
+        fader_db=float(stage["fader_db"]) + float(stage.get("gain_db", 0.0)),
         pulls_db=tuple(-float(slider["cut_db"]) for slider in sliders),
         filters=tuple(
             (float(slider["centre_hz"]), float(slider["q"])) if slider.get("centre_hz") else None

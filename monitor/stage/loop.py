@@ -1,16 +1,15 @@
 """The practice stage in real time: a closed loop that answers block by block.
 
-Performer at the vocal microphone, plus what comes back -> low cut -> graphic equaliser -> fader
--> compressor (if any) -> loudspeaker with its end stop -> room -> vocal microphone.  The box has
-a microphone of its own on the stand.  Everything linear between loudspeaker and fader is folded
-into one response, so that 31 sliders cost no more than none.
+Performer at the vocal microphone, plus what comes back -> input gain (here the line is taken) ->
+low cut -> graphic equaliser -> fader -> compressor (if any) -> loudspeaker with its end stop ->
+room -> vocal microphone.  The box has a microphone of its own on the stand.  Everything linear
+between loudspeaker and fader is folded into one response: 31 sliders cost no more than none.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -21,6 +20,7 @@ from monitor.listening.bands import THIRD_OCTAVES
 from monitor.stage.dynamics import Compressor, LimiterKind, limiter
 from monitor.stage.filters import low_cut_response
 from monitor.stage.fir import PartitionedFir, folded
+from monitor.stage.line import StageLine
 from monitor.stage.nyquist import Critical, criticals, highest_gain_db
 from monitor.stage.performer import LOUD_RMS, Performer, Programme
 from monitor.stage.room import Responses, Room, responses
@@ -136,7 +136,10 @@ class StageLoop:
             else None
         )
         self.fader_db = FADER_DEFAULT_DB
+        self.input_db = 0.0
         self._gain_db = self.fader_db
+        self._pace = 1.0 - math.exp(-block / sample_rate_hz / _FADER_S)
+        self.line: StageLine | None = None
         self._performer = Performer(programme, sample_rate_hz=sample_rate_hz, seed=seed)
         self._voice_gain = np.float32(10.0 ** ((programme_db - self._trim_db) / 20.0) / LOUD_RMS)
         # One stream each, so that the block size changes nothing.
@@ -149,6 +152,11 @@ class StageLoop:
         self._box_noise = np.float32(10.0 ** (box_noise_dbfs / 20.0))
         self._feedback = np.zeros(block, np.float32)
         self._ready = np.zeros(0, np.float32)
+
+    @property
+    def _whole_db(self) -> float:
+        """What the loop's taps are multiplied with."""
+        return self.fader_db + self.input_db + self._trim_db
 
     @property
     def sliders(self) -> tuple[tuple[str, float], ...]:
@@ -235,9 +243,11 @@ class StageLoop:
             self._fade()
         voice = self._performer.read(self.block) * self._voice_gain
         voice = voice + self._mic_noise * self._mic_rng.standard_normal(self.block, np.float32)
+        if self.line is not None:
+            came_back = self._feedback / self._voice_gain
+            self.line.hear(self._performer.close_up(self.block), came_back, self.input_db)
         before_db = self._gain_db
-        pace = 1.0 - math.exp(-self.block / self.sample_rate_hz / _FADER_S)
-        self._gain_db += pace * (self.fader_db - self._gain_db)
+        self._gain_db += self._pace * (self.fader_db + self.input_db - self._gain_db)
         gain = np.linspace(before_db, self._gain_db, self.block + 1)[1:] + self._trim_db
         mixed = (self._channel_fir.push(voice) + self._feedback) * (10.0 ** (gain / 20.0))
         if self._squeeze is not None:
@@ -267,26 +277,20 @@ class StageLoop:
         return criticals(
             self._loop_taps,
             sample_rate_hz=self.sample_rate_hz,
-            gain_db=self.fader_db + self._trim_db,
+            gain_db=self._whole_db,
             most=most,
         )
 
     def margin_db(self) -> float:
         """Return how far the fader may still go up before it rings; negative: it rings."""
-        return -highest_gain_db(self._loop_taps) - self._trim_db - self.fader_db
+        return -highest_gain_db(self._loop_taps) - self._whole_db
 
     def loop_response(self, frequency_hz: np.ndarray) -> np.ndarray:
         """Return the complex open-loop response L at any frequencies, fader included."""
         turn = 2.0 * np.pi * np.asarray(frequency_hz) / self.sample_rate_hz
         index = np.arange(len(self._loop_taps))
-        gain = 10.0 ** ((self.fader_db + self._trim_db) / 20.0)
+        gain = 10.0 ** (self._whole_db / 20.0)
         response: np.ndarray = np.array(
             [gain * np.dot(self._loop_taps, np.exp(-1j * t * index)) for t in np.atleast_1d(turn)]
         )
         return response
-
-
-def moved(room: Room, *, loudspeaker_m: tuple[float, float, float]) -> Room:
-    """Return the room with its first loudspeaker somewhere else."""
-    first = replace(room.loudspeakers[0], position_m=loudspeaker_m)
-    return replace(room, loudspeakers=(first, *room.loudspeakers[1:]))

@@ -75,8 +75,20 @@ class Seat:
 
     @property
     def fader_max_db(self) -> float:
-        """The fader's upper end: as far above this placement's limit as the first one's."""
-        return FADER_MAX_DB + max(0.0, math.ceil(self.gain_db))
+        """The fader's upper end: as far above this placement's limit as the first one's.
+
+        With the input gain turned down it goes as much further.
+        """
+        return (
+            FADER_MAX_DB
+            + max(0.0, math.ceil(self.gain_db))
+            + max(0.0, math.ceil(-self.loop.input_db))
+        )
+
+    def turn_gain(self, input_db: float) -> None:
+        """Set the input gain; the fader stays, but never beyond its end."""
+        self.loop.input_db = input_db
+        self.fader_db = min(self.fader_db, self.fader_max_db)
 
 
 def seat_of(loop: StageLoop) -> Seat:

@@ -7,18 +7,21 @@ sample would have been captured.  Who reads never computes.
 from __future__ import annotations
 
 import logging
-import math
 import queue
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
 
 from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
 from monitor.advice.equaliser import Equaliser
+from monitor.stage.as_plan import as_plan
+from monitor.stage.handles import handled
+from monitor.stage.line import GAIN_MAX_DB, GAIN_MIN_DB, StageLine
 from monitor.stage.loop import FADER_MIN_DB, StageLoop
+from monitor.stage.loop_level import LoopLevel
 from monitor.stage.mover import Mover
 from monitor.stage.nyquist import Critical
 from monitor.stage.performer import Programme
@@ -34,8 +37,6 @@ QUEUED_BLOCKS = 190
 """About two seconds at 48 kHz; a reader that is slower loses blocks, and is told."""
 LATE_S = 0.5
 """A machine that slept or stalled for longer goes on from now, with a gap."""
-_RING_DB = 6.0
-_HISTORY_S = 0.25
 
 
 class StageMicrophone:
@@ -83,6 +84,7 @@ class StageMicrophone:
                 seed=seed,
             )
         self._rate_hz = self._seat.loop.sample_rate_hz
+        self._seed = seed
         self._sound = sound
         self._mover = Mover(
             sample_rate_hz=self._rate_hz,
@@ -100,8 +102,9 @@ class StageMicrophone:
         self._since_mono_s = time.monotonic()
         self._failure = ""
         self._margin_db = self._seat.loop.margin_db()
-        self._level_db = -120.0
-        self._calm_db = -120.0
+        self._level = LoopLevel()
+        self._take_line: Callable[[AudioBlock], None] | None = None
+        self._line_gap = True
         self._thread = threading.Thread(target=self._run, name="stage", daemon=True)
         self._thread.start()
 
@@ -144,34 +147,28 @@ class StageMicrophone:
     # The handles.
 
     def control(self, command: dict[str, Any]) -> dict[str, Any]:
-        """Move the fader ({"fader_db": x}), a slider ({"slider": i, "cut_db": c}) or the stage.
+        """Do what ``handles.handled`` understands; return the state after it.
 
-        A filter that can be put anywhere also takes "centre_hz" and "q".
         {"room": name} goes to another room, {"placement": name} puts the things of this room
-        somewhere else; both are built meanwhile and played when they are ready.  Returns the
-        state after it.
+        somewhere else; both are built meanwhile and played when they are ready.
 
         Raises
         ------
         ValueError
             For a command that cannot be followed; one clear line.
         """
-        keys = set(command)
-        if keys == {"fader_db"}:
-            self._set_fader(_number(command, "fader_db"))
-        elif {"slider", "cut_db"} <= keys <= {"slider", "cut_db", "centre_hz", "q"}:
-            place = {key: _number(command, key) for key in ("centre_hz", "q") if key in command}
-            self._set_slider(command["slider"], _number(command, "cut_db"), **place)
-        elif keys == {"room"}:
-            room = practice_room(str(command["room"]))
+        name, values = handled(command)
+        if name == "fader":
+            self._set_fader(values["fader_db"])
+        elif name == "gain":
+            self._set_gain(values["gain_db"])
+        elif name == "slider":
+            self._set_slider(**values)
+        elif name == "room":
+            room = practice_room(values["room"])
             self._mover.move(room, room.placements[0])
-        elif keys == {"placement"}:
-            self._move_within(str(command["placement"]))
         else:
-            raise ValueError(
-                "a stage command needs either fader_db, or slider and cut_db, or room, or "
-                f"placement, not {', '.join(sorted(map(str, keys))) or 'nothing'}"
-            )
+            self._move_within(values["placement"])
         return self.state()
 
     def _set_fader(self, fader_db: float) -> None:
@@ -184,11 +181,18 @@ class StageMicrophone:
             self._seat.fader_db = fader_db
             self._margin_db = self._seat.loop.margin_db()
 
+    def _set_gain(self, gain_db: float) -> None:
+        if not GAIN_MIN_DB <= gain_db <= GAIN_MAX_DB:
+            raise ValueError(
+                f"gain_db={gain_db:g} must lie between {GAIN_MIN_DB:g} and {GAIN_MAX_DB:g}"
+            )
+        with self._lock:
+            self._seat.turn_gain(gain_db)
+            self._margin_db = self._seat.loop.margin_db()
+
     def _set_slider(
-        self, slider: object, cut_db: float, centre_hz: float | None = None, q: float | None = None
+        self, slider: int, cut_db: float, centre_hz: float | None = None, q: float | None = None
     ) -> None:
-        if isinstance(slider, bool) or not isinstance(slider, int):
-            raise ValueError(f"slider={slider!r} must be a whole number")
         with self._lock:
             loop = self._seat.loop
             loop.set_cut(slider, cut_db)
@@ -217,7 +221,7 @@ class StageMicrophone:
             fader_max_db=seat.fader_max_db,
             pulled=any(cut_db < 0.0 for cut_db in seat.loop.cuts_db),
             margin_db=self._margin_db,
-            is_loud=self._level_db > self._calm_db + _RING_DB,
+            is_loud=self._level.is_loud,
             moving=moving is not None,
             problem=self._mover.problem,
         )
@@ -239,6 +243,22 @@ class StageMicrophone:
         with self._lock:
             return self._seat.loop.critical()
 
+    def tap_line(self, take: Callable[[AudioBlock], None] | None) -> None:
+        """Hand each block of the desk's line to ``take``, which must return at once; None ends it.
+
+        It is the vocal channel before the fader, on the same clock as the blocks of ``read``.
+        """
+        with self._lock:
+            self._take_line = take
+            self._seat.loop.line = (
+                None if take is None else StageLine(sample_rate_hz=self._rate_hz, seed=self._seed)
+            )
+            self._line_gap = True
+
+    def plan(self) -> dict[str, Any]:
+        """Return the placement that is played, as a stage plan."""
+        return as_plan(self._seat.loop.room)
+
     # The thread.
 
     def _run(self) -> None:
@@ -256,14 +276,17 @@ class StageMicrophone:
             gap |= self._change_seats()
             with self._lock:
                 samples = self._seat.loop.process(BLOCK_SAMPLES)
-                self._note_level(self._seat.loop.drive_dbfs, block_s)
+                self._level.note(self._seat.loop.drive_dbfs, block_s, margin_db=self._margin_db)
+                line, take_line = self._seat.loop.line, self._take_line
             wait_s = due_mono_s - time.monotonic()
             if wait_s > 0.0:
                 if self._stopping.wait(wait_s):
                     return
             elif wait_s < -LATE_S:
                 due_mono_s = time.monotonic()
-                gap = True
+                gap = self._line_gap = True
+            if line is not None and take_line is not None:
+                self._hand_line(line, take_line, due_mono_s)
             block = AudioBlock(
                 samples=samples,
                 sample_rate_hz=self._rate_hz,
@@ -287,11 +310,23 @@ class StageMicrophone:
                 played = self._seat.loop
                 if (seat.loop.cuts_db, seat.loop.equaliser) != (played.cuts_db, played.equaliser):
                     seat.loop.equalise(played.equaliser, played.cuts_db)
+            # The singer's channel stays as it is wherever things are carried.
+            seat.loop.line = self._seat.loop.line
+            seat.turn_gain(self._seat.loop.input_db)
             self._seat = seat
             self._margin_db = seat.loop.margin_db()
-            self._level_db = self._calm_db = -120.0
+            self._level = LoopLevel()
             self._note_tried()
         return True
+
+    def _hand_line(
+        self, line: StageLine, take: Callable[[AudioBlock], None], due_mono_s: float
+    ) -> None:
+        samples = line.take()
+        if len(samples):
+            clipped = int(np.count_nonzero(np.abs(samples) >= 1.0))
+            take(AudioBlock(samples, self._rate_hz, due_mono_s, self._line_gap, clipped))
+            self._line_gap = False
 
     def _hand_out(self, block: AudioBlock) -> bool:
         """Queue a block; false if it had to be dropped because nobody reads."""
@@ -301,21 +336,3 @@ class StageMicrophone:
             self._dropped += 1
             return False
         return True
-
-    def _note_level(self, drive_dbfs: float, block_s: float) -> None:
-        """Follow the loop's level, and the loud programme's level while it is stable.
-
-        The calm level rises at once and falls within some ten seconds, and only where the loop
-        cannot ring; it follows the fader by itself.
-        """
-        self._level_db += (drive_dbfs - self._level_db) * min(1.0, block_s / _HISTORY_S)
-        if self._margin_db > 1.0:
-            fall_db = 2.0 * block_s
-            self._calm_db = max(self._level_db, self._calm_db - fall_db)
-
-
-def _number(command: dict[str, Any], key: str) -> float:
-    value = command[key]
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise ValueError(f"{key}={value!r} must be a number")
-    return float(value)

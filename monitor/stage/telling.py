@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from monitor.advice.sliders import Slider
+from monitor.stage.line import GAIN_MAX_DB, GAIN_MIN_DB
 from monitor.stage.loop import FADER_MIN_DB
 from monitor.stage.scenario import BAND, PRACTICE_ROOMS
 from monitor.stage.seat import Seat
@@ -45,6 +46,9 @@ def stage_fields(
         "fader_db": round(seat.fader_db, 2),
         "fader_min_db": FADER_MIN_DB,
         "fader_max_db": seat.fader_max_db,
+        "gain_db": round(loop.input_db, 2),
+        "gain_min_db": GAIN_MIN_DB,
+        "gain_max_db": GAIN_MAX_DB,
         "sliders": [
             {"label": slider.label, "cut_db": cut_db, **_place(slider)}
             for slider, cut_db in zip(loop.equaliser.sliders, loop.cuts_db, strict=True)
