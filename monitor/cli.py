@@ -122,6 +122,27 @@ def _parser() -> argparse.ArgumentParser:
     )
     bands.add_argument("frequencies", nargs="+", metavar="HZ", help="like 2480, 2.48k, 2k5")
 
+    plan = command(
+        "plan",
+        "reckon and draw a stage plan: what limits, what to move",
+        "Reads where microphones and loudspeakers are from a TOML file and prints which pair\n"
+        "limits the gain before feedback, every pair, what each single change brings in dB\n"
+        "with its range, and what is not known.  Draws the plan to scale.",
+        "howl-lantern plan --svg stage.svg --feet stage.toml",
+        settings=False,
+    )
+    plan.add_argument("stage", nargs="?", metavar="STAGE.toml", help="the stage plan")
+    plan.add_argument("--svg", metavar="FILE", help="draw the plan into an SVG file")
+    plan.add_argument("--png", metavar="FILE", help="draw the plan into a PNG file")
+    plan.add_argument("--day", action="store_true", help="draw dark on light, for paper")
+    plan.add_argument("--json", action="store_true", help="print one JSON object instead of words")
+    lengths = plan.add_mutually_exclusive_group()
+    lengths.add_argument("--feet", action="store_true", help="say lengths in feet")
+    lengths.add_argument("--metres", action="store_true", help="say lengths in metres")
+    plan.add_argument(
+        "--example", action="store_true", help="print a commented stage plan to begin with"
+    )
+
     command(
         "settings",
         "the settings in force and where each came from",
@@ -270,6 +291,22 @@ def _bands(args: argparse.Namespace) -> int:
     return 0
 
 
+def _plan(args: argparse.Namespace) -> int:
+    from monitor import plan_command
+
+    return plan_command.run(
+        plan_command.Wish(
+            stage=args.stage,
+            svg=args.svg,
+            png=args.png,
+            json=args.json,
+            units="feet" if args.feet else "metres" if args.metres else None,
+            theme="day" if args.day else "night",
+            example=args.example,
+        )
+    )
+
+
 def _settings(args: argparse.Namespace) -> int:
     from monitor import settings
 
@@ -298,6 +335,7 @@ _COMMANDS = {
     "scan": _scan,
     "faces": _faces,
     "bands": _bands,
+    "plan": _plan,
     "settings": _settings,
     "check": _check,
 }

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 from monitor.placing.ground import View
-from monitor.placing.outlines import arrow_head, moved
 from monitor.placing.outlines import aim_from as direction_to
+from monitor.placing.outlines import arrow_head, moved
 from monitor.placing.shapes import Disc, Outline, Point, Shape
 from monitor.placing.stage import Loudspeaker, Microphone, Stage
 from monitor.placing.things import cabinet_outline, head_at, pattern_outline, spot
@@ -19,7 +19,7 @@ _ARC_PX = 30.0
 
 @dataclass(frozen=True, slots=True)
 class Ghost:
-    """The shapes of a change, the place by which its words should stand, and what strokes it has."""
+    """The shapes of a change, where its words should stand, and what its strokes are called."""
 
     shapes: tuple[Shape, ...]
     at: Point

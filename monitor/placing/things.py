@@ -27,7 +27,7 @@ from monitor.placing.stage import Loudspeaker, Microphone, Stage, Units
 HOLD_PX = 22.0
 """A finger needs 44 dots (WCAG 2.2, 2.5.5)."""
 POLAR_PX = 25.0
-"""How far the pattern's outline reaches where the microphone hears best; no distance in the room."""
+"""How far the pattern's outline reaches where the microphone hears best: no length in the room."""
 _NULL_PX = (7.0, 31.0)
 _HEAD_CM = 9.0
 """Half a head's width: common practice, no source."""
@@ -63,7 +63,7 @@ def deaf_angles(microphone: Microphone) -> tuple[float, ...]:
 
 
 def head_at(microphone: Microphone, view: View) -> tuple[Point, float]:
-    """Return the performer's head: its middle and radius; the mouth is its side to the microphone."""
+    """Return the performer's head: its middle and radius; the nose looks at the microphone."""
     radius = max(_HEAD_CM, _LEAST_HEAD_PX * view.px)
     level_cm = 100.0 * microphone.mouth_m * math.cos(math.radians(microphone.tilt_deg))
     away = max(level_cm, (_GRILLE_PX + 1.5) * view.px) + radius
