@@ -57,9 +57,7 @@ def is_foreign(request: Request) -> bool:
     return request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none")
 
 
-def refusal(
-    request: Request, *, longest_bytes: int = MAX_BODY_BYTES
-) -> tuple[str, int] | None:
+def refusal(request: Request, *, longest_bytes: int = MAX_BODY_BYTES) -> tuple[str, int] | None:
     """Why a request that changes something is refused, with its status; None if it is not.
 
     A page of another site may send requests to this box through the phone's browser; browsers

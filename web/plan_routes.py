@@ -16,8 +16,10 @@ from flask import Flask, Response, jsonify, render_template, request
 from monitor.link import LinkError
 from monitor.link_client import LinkClient
 from monitor.placing.checklist import CHECKLIST
-from monitor.placing.stage import Stage
-from monitor.placing.stage_file import StageError, parse_stage, read_stage, stage_fields
+from monitor.placing.drawing import draw_svg
+from monitor.placing.reckon import reckon
+from monitor.placing.stage import Stage, StageError
+from monitor.placing.stage_file import parse_stage, read_stage, stage_fields
 from web.answers import JsonAnswer, asked, line, refused_with
 from web.guard import MAX_PLAN_BYTES, refusal
 
@@ -49,9 +51,6 @@ class Reckoners:
         """
         if not self._places.acquire(timeout=self._wait_s):
             raise Busy
-        from monitor.placing.drawing import draw_svg
-        from monitor.placing.reckon import reckon
-
         try:
             reckoning = reckon(stage)
             return {"reckoning": reckoning.fields(), "svg": draw_svg(stage, reckoning)}

@@ -22,7 +22,7 @@ from web.guard import MAX_BODY_BYTES
 STATIC = Path(web.__file__).parent / "static"
 
 
-COMMANDS = ["/stage", "/way", "/ring-out", "/pull"]
+COMMANDS = ["/stage", "/way", "/ring-out", "/pull", "/soundcheck"]
 
 
 @pytest.fixture

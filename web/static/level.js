@@ -9,7 +9,7 @@ const NOTHING = {
   line: ["Set the gain", "Measure, then sing your loudest line as you will tonight. The box says how far to turn the gain."],
   box: ["Does the box hear?", "Its own microphone hears the room. It says nothing about the desk's gain."],
 };
-const VOICES = { silent: "hears nothing sung", speech: "hears speech", singing: "hears singing", other: "hears something" };
+const VOICES = { silent: "hears no voice", speech: "hears speech", singing: "hears singing", other: "hears something" };
 let source = null; // as chosen here; else as it is being measured
 let asking = false;
 let left = ""; // why the last measurement ended, until the next begins
@@ -37,8 +37,7 @@ function sources(soundcheck, measuring) {
   source ??= measuring?.kind ?? (there ? "line" : "box");
   for (const input of at("sources").querySelectorAll("input")) {
     input.checked = input.value === source;
-    input.disabled = Boolean(measuring) && input.value !== measuring.kind
-      || input.value === "line" && !there;
+    input.disabled = input.value === "line" && !there;
   }
 }
 
@@ -66,8 +65,9 @@ const loudest = (one) => one && `peak ${db(one.peak_dbfs)}, average ${db(one.rms
 
 function figures(measuring) {
   const m = measuring ?? {};
+  const peak = m.held_peak_dbfs ?? m.peak_dbfs;
   const rows = Object.entries({
-    peak: m.held_peak_dbfs !== undefined && `${db(m.held_peak_dbfs)} of full scale`,
+    peak: peak !== undefined && `${db(peak)} of full scale`,
     average: m.rms_dbfs !== undefined && db(m.rms_dbfs),
     sung: loudest(m.sung),
     spoken: loudest(m.spoken),
@@ -88,11 +88,34 @@ function figures(measuring) {
   });
 }
 
-/** What the main button does now: measure, take what was found, or stop. */
-function mainOf(measuring) {
-  if (!measuring) return ["measure", "Measure"];
-  if (measuring.kind === "line" && measuring.loudest && measuring.advice) return ["take_level", "Keep this level"];
-  return ["measure_stop", "Stop"];
+/**
+ * What the hand can do now, the main thing first.  After a turn of the gain the loudest line of
+ * before says nothing any more, so that it is measured again.
+ */
+function steps(measuring) {
+  if (!measuring) return [["measure", "Measure"]];
+  const stop = ["measure_stop", "stop"];
+  if (measuring.kind === "box" || measuring.state === "waiting") return [["measure_stop", "Stop"]];
+  const again = ["again", "I have turned it: measure again"];
+  if (!measuring.loudest) return [again, stop];
+  if (measuring.state === "right") return [["take_level", "Keep this level"], stop];
+  return [again, ["take_level", "keep it as it is"], stop];
+}
+
+function buttons(measuring) {
+  const [[what, words], ...small] = steps(measuring);
+  at("lv-main").dataset.do = what;
+  text(at("lv-main"), words);
+  const row = at("lv-small");
+  const key = JSON.stringify(small);
+  if (row.dataset.key === key) return;
+  row.dataset.key = key;
+  row.replaceChildren(...small.map(([name, said]) => {
+    const button = document.createElement("button");
+    Object.assign(button, { type: "button", textContent: said });
+    button.dataset.do = name;
+    return button;
+  }));
 }
 
 function level(soundcheck) {
@@ -107,11 +130,8 @@ function level(soundcheck) {
     drawMeter(meter, { scale, peak: peak !== undefined && scale.kind === "analogue" ? peak - scale.zero_dbfs : peak });
   }
   figures(measuring);
-  const [what, words] = mainOf(measuring);
-  at("lv-main").dataset.do = what;
-  text(at("lv-main"), words);
-  at("lv-main").disabled = what === "measure" && source === "line" && !soundcheck.line?.there;
-  at("lv-stop").hidden = what !== "take_level";
+  buttons(measuring);
+  at("lv-main").disabled = !measuring && source === "line" && !soundcheck.line?.there;
   const taken = soundcheck.level;
   at("lv-taken").hidden = !taken;
   if (taken) {
@@ -178,9 +198,9 @@ export function followLevel(snapshot) {
   if (seen) left = "";
   else if (had) left = soundcheck?.why ?? soundcheck?.line?.stopped ?? "";
   had = Boolean(seen);
-  at("sources").hidden = !soundcheck;
+  at("sources").hidden = !soundcheck || had; // what is measured is said above the sentence
   at("lv-main").hidden = !soundcheck;
-  at("low-cut").hidden = !soundcheck;
+  at("low-cut-part").hidden = !soundcheck;
   if (soundcheck) {
     level(soundcheck);
     lowCutOf(soundcheck);
@@ -192,9 +212,11 @@ export function followLevel(snapshot) {
 }
 
 at("sources").addEventListener("change", (event) => { source = event.target.value; });
-at("lv-main").addEventListener("click", () => {
-  const what = at("lv-main").dataset.do;
-  ask(what === "measure" ? { do: what, source } : { do: what }, at("lv-said"));
+at("level-room").addEventListener("click", async (event) => {
+  const what = event.target.dataset.do;
+  if (what === "again") await ask({ do: "measure_stop" }, at("lv-said"));
+  const starts = what === "measure" || what === "again";
+  const from = what === "again" ? "line" : source;
+  if (what) ask(starts ? { do: "measure", source: from } : { do: what }, at("lv-said"));
 });
-at("lv-stop").addEventListener("click", () => ask({ do: "measure_stop" }, at("lv-said")));
 at("lc-take").addEventListener("click", () => ask({ do: "take_low_cut" }, at("lc-said")));

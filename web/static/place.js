@@ -7,6 +7,7 @@ import { showForms, typed } from "./thing.js";
 
 const at = (id) => document.getElementById(id);
 const RETRY_MS = 700;
+const LOAD_AGAIN_MS = 2000;
 const BETWEEN_MS = 60; // a phone's screen shows no more, and the box has other things to do
 let chosen = null; // [kind, index]
 let shown = null; // the newest answer
@@ -180,11 +181,12 @@ async function load(options) {
   loading = true;
   const answer = await fetch("/plan", { signal: AbortSignal.timeout(10_000) })
     .then(async (got) => ({ status: got.status, ...(await got.json()) })).catch(() => ({ status: 0 }));
-  loading = false;
   if (answer.status !== 200) {
+    setTimeout(() => { loading = false; }, LOAD_AGAIN_MS);
     if (!shown) text(at("plan-sentence"), answer.error ?? "The box is not answering; the plan is kept there.");
     return;
   }
+  loading = false;
   const found = plan.load(answer.stage, answer.revision, options);
   take(answer, answer.stage);
   changed();
@@ -268,13 +270,13 @@ at("thing").addEventListener("click", (event) => {
   changed(`${name} removed; undo brings it back`);
   at("pick").focus();
 });
-at("place").addEventListener("click", (event) => {
+at("place-room").addEventListener("click", (event) => {
   const what = event.target.dataset.add;
   if (!what) return;
   chosen = plan.add(what);
   changed(`${plan.nameOf(...chosen)} added`);
 });
-at("place").addEventListener("keydown", (event) => {
+at("place-room").addEventListener("keydown", (event) => {
   const typing = event.target.matches("input, select");
   if (event.key !== "z" || typing || !(event.ctrlKey || event.metaKey) || !plan.canUndo()) return;
   event.preventDefault();

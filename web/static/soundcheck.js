@@ -6,6 +6,7 @@ import { span } from "./view.js";
 const at = (id) => document.getElementById(id);
 const WORDS = { to_do: "to do", now: "now", done: "done", left_out: "left out" };
 const ROOMS = { place: "#place", level: "#level", low_cut: "#low-cut", ring_out: "#ring-out" };
+const SELF = { place: "place", level: "level", "ring-out": "ring_out" };
 const SURE_MS = 4000;
 const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
 let sure = 0;
@@ -30,8 +31,8 @@ function stepLinks(steps) {
       const item = document.createElement("li");
       const link = document.createElement("a");
       link.href = ROOMS[id] ?? "#place";
-      link.append(...["i", "b", "span"].map((tag) => document.createElement(tag)));
-      link.firstChild.setAttribute("aria-hidden", "true");
+      link.append(...["b", "i", "span"].map((tag) => document.createElement(tag)));
+      link.children[1].setAttribute("aria-hidden", "true");
       item.append(link);
       return item;
     }));
@@ -39,7 +40,7 @@ function stepLinks(steps) {
   steps.forEach(({ title, state, words }, i) => {
     const link = list.children[i].firstChild;
     link.dataset.state = state;
-    text(link.children[1], title);
+    text(link.firstChild, title);
     text(link.children[2], WORDS[state] ?? state);
     link.title = words ?? "";
     if (state === "now") link.setAttribute("aria-current", "step");
@@ -55,12 +56,12 @@ function leadOn(soundcheck) {
     : `begun ${age < 60 ? "just now" : `${span(Math.max(age, 90))} ago`}`);
   const now = steps.find(({ state }) => state === "now") ?? steps.find(({ state }) => state === "to_do");
   const next = at("strip-next");
-  next.hidden = !now;
+  next.hidden = !now || now.id === SELF[document.body.dataset.room];
   if (now) {
     next.href = ROOMS[now.id] ?? "#place";
     text(next, `next: ${now.title}`);
   }
-  at("strip-clear").hidden = !all && age === undefined || age === undefined;
+  at("strip-clear").hidden = age === undefined || !(all || document.body.dataset.room === "place");
   if (performance.now() > sure) text(at("strip-clear"), "begin a new one");
 }
 
