@@ -16,6 +16,7 @@ from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out import RingOut
 from monitor.advice.ring_out_state import RingNews
 from monitor.advice.set_advice import RingNow, SetAdvice, set_advice
+from monitor.counsel_kept import Kept, kept_from, kept_of
 from monitor.followed import Followed, Followings, RestOfSound
 from monitor.link import Message
 from monitor.news import Advised, DeskStands, News, RingSaid
@@ -70,7 +71,11 @@ class Counsel:
         self._ring_out: RingOut | None = None
         self._its_pulls: tuple[Pull, ...] = ()
         if kept is not None:
-            self._restore(kept)
+            found = kept_from(kept, equaliser, self._times)
+            self._standing, self._asked = found.standing, found.asked
+            self._ring_out = found.ring_out
+            if found.ring_out is not None:
+                self._its_pulls = found.ring_out.state.pulls
 
     def hear(self, news: News) -> None:
         """Take in what the listening handed over."""
@@ -135,34 +140,8 @@ class Counsel:
     @property
     def kept(self) -> dict[str, Any]:
         """What must survive a restart, ready for JSON."""
-        return {
-            "sliders": [slider.label for slider in self._equaliser.sliders],
-            "standing": [[p.label, p.pull_db, p.centre_hz, p.q] for p in self._standing.values()],
-            "asked": dict(self._asked),
-            "ring_out": None if self._ring_out is None else self._ring_out.kept(),
-        }
-
-    # --- what is kept -----------------------------------------------------------------------
-
-    def _restore(self, kept: Mapping[str, Any]) -> None:
-        try:
-            labels = list(kept["sliders"])
-            standing = [
-                Pull(str(label), float(pull_db), float(centre_hz), float(q))
-                for label, pull_db, centre_hz, q in kept["standing"]
-            ]
-            asked = Counter({str(k): int(v) for k, v in kept["asked"].items()})
-            ring_out = kept["ring_out"]
-        except (KeyError, TypeError, ValueError, AttributeError) as error:
-            raise ValueError(f"what was kept of the advice is damaged: {error!r}") from error
-        if labels != [slider.label for slider in self._equaliser.sliders]:
-            raise ValueError("what was kept of the advice is of another equaliser")
-        stood(self._equaliser, standing)
-        self._standing = {pull.label: pull for pull in standing}
-        self._asked = asked
-        if ring_out is not None:
-            self._ring_out = RingOut.restored(ring_out, self._equaliser, loop_times=self._times)
-            self._its_pulls = self._ring_out.state.pulls
+        kept = Kept(self._standing, self._asked, self._ring_out)
+        return kept_of(self._equaliser, kept, self._times)
 
     # --- commands ---------------------------------------------------------------------------
 

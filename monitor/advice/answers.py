@@ -95,7 +95,7 @@ class Answers:
         """
         try:
             found = [Answer(*row) for row in rows]
-        except TypeError:
+        except (TypeError, OverflowError):
             raise ValueError(f"{rows!r:.60} are no answers of loop times") from None
         self._all = found[-MOST_ANSWERS:]
 

@@ -47,7 +47,7 @@ def stood(equaliser: Equaliser, standing: Sequence[Pull]) -> tuple[Equaliser, li
     for pull in standing:
         if pull.label not in places:
             raise ValueError(
-                f'there is no slider "{pull.label}"; this equaliser has {", ".join(places)}'
+                f'there is no slider "{pull.label:.20}"; this equaliser has {", ".join(places)}'
             )
         if pull.label in seen:
             raise ValueError(f'slider "{pull.label}" stands twice; give each once')

@@ -14,7 +14,8 @@ from typing import Any
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import WANTED_MARGIN_DB, LoopTimes
 from monitor.advice.pulls import Pull, stood
-from monitor.advice.ring_out_course import Course, course_of, kept_of
+from monitor.advice.ring_out_course import Course
+from monitor.advice.ring_out_kept import course_of, kept_of
 from monitor.advice.ring_out_rings import RingLadder
 from monitor.advice.ring_out_state import Phase, RingNews, RingOutState
 from monitor.advice.ring_out_turns import Turns
@@ -92,11 +93,11 @@ class RingOut:
         ValueError
             If it is damaged, or of another equaliser; one clear line.
         """
-        course, ladder = course_of(kept, equaliser)
+        course, ladder, figures = course_of(kept, equaliser)
         found = cls(
             equaliser,
-            margin_db=float(kept["margin_db"]),
-            most_cuts=int(kept["most_cuts"]),
+            margin_db=figures["margin_db"],
+            most_cuts=int(figures["most_cuts"]),
             loop_times=loop_times,
         )
         found._take(course, ladder)

@@ -1,17 +1,13 @@
-"""All that a ring-out must remember, and how it is kept over a restart."""
+"""All that a ring-out must remember of its course."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
-from typing import Any, get_args
+from dataclasses import dataclass, field
 
-from monitor.advice.equaliser import Equaliser
-from monitor.advice.pulls import Pull, stood
+from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_rings import RingLadder
 from monitor.advice.ring_out_state import Phase
 
-VERSION = 1
 TONE_PULLS = 6
 TONE_PER_GAIN = 1.0
 """A decibel of tone is a decibel off everything, which the fader does too: where the last pulls
@@ -74,50 +70,3 @@ class Course:
         elif self.first_fader_db is not None:
             top_db = fader_db if self.top_fader_db is None else self.top_fader_db
             self.top_fader_db = max(top_db, fader_db)
-
-
-def kept_of(
-    course: Course, ladder: RingLadder, equaliser: Equaliser, figures: dict[str, float]
-) -> dict[str, Any]:
-    """Return all of it ready for JSON."""
-    return {
-        "version": VERSION,
-        "sliders": [s.label for s in equaliser.sliders],
-        "course": asdict(course),
-        "ladder": ladder.kept(),
-        **figures,
-    }
-
-
-def course_of(kept: dict[str, Any], equaliser: Equaliser) -> tuple[Course, RingLadder]:
-    """Return what ``kept_of`` was given.
-
-    Raises
-    ------
-    ValueError
-        If it is damaged, or of another equaliser; one clear line.
-    """
-    try:
-        if kept["version"] != VERSION:
-            raise ValueError(f"version {kept['version']} is not {VERSION}")
-        if kept["sliders"] != [s.label for s in equaliser.sliders]:
-            raise ValueError("it was begun with another equaliser")
-        values = dict(kept["course"])
-        values["pulls"] = _pulls(values["pulls"])
-        values["steps"] = [
-            Step(_pulls(s["before"]), s["cost_db"], s["gain_db"], tuple(s["rings"]), s["deepens"])
-            for s in values["steps"]
-        ]
-        course = Course(**values)
-        ladder = RingLadder(equaliser)
-        ladder.restore(kept["ladder"])
-        if not {course.phase, course.resume} <= set(get_args(Phase)):
-            raise ValueError(f"there is no phase {course.phase}")
-        stood(equaliser, course.pulls)
-    except (KeyError, TypeError, ValueError, AttributeError) as wrong:
-        raise ValueError(f"the ring-out cannot go on ({wrong}); begin a new one") from None
-    return course, ladder
-
-
-def _pulls(rows: Sequence[dict[str, Any]]) -> tuple[Pull, ...]:
-    return tuple(Pull(**row) for row in rows)

@@ -11,8 +11,7 @@ which it would begin to ring with the whole equaliser flat.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -139,22 +138,6 @@ class RingLadder:
                     need_db = self.gain_db - ring.limit_db + margin_db
             found.append((ring.frequency_hz, max(need_db, 0.0)))
         return found
-
-    def kept(self) -> dict[str, Any]:
-        """Return it ready for JSON."""
-        return {"gain_db": self.gain_db, "rings": [asdict(ring) for ring in self.rings]}
-
-    def restore(self, kept: dict[str, Any]) -> None:
-        """Take back what ``kept`` returned; nothing is heard at first."""
-        self.gain_db = float(kept["gain_db"])
-        self.rings = []
-        for one in kept["rings"]:
-            ring = KnownRing(**one)
-            ring.excess = None if one["excess"] is None else Excess(**one["excess"])
-            ring.slope = None if one["slope"] is None else Slope(**one["slope"])
-            ring.fate = "gone" if ring.fate == "rings" else ring.fate
-            ring.open = False
-            self.rings.append(ring)
 
 
 def excess_db(ring: KnownRing) -> float:
