@@ -11,13 +11,13 @@ import queue
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from monitor import clock
 from monitor.counsel import Counsel
 from monitor.journal.evening import Now
-from monitor.kept_advice import KeptAdvice
+from monitor.kept_file import KeptFile
 from monitor.link import Message
 from monitor.link_server import Reply
 from monitor.news import Advised, News
@@ -31,6 +31,9 @@ KEEP_EVERY_S = 5.0
 LOOK_S = 0.25
 STEADY_S = 10.0
 """A failure so soon after the last one is blamed on what was kept."""
+DOUBT = (
+    "from before a restart, and no clock can tell how long ago: of another evening? Then close it"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +50,7 @@ class Adviser:
     ----------
     make : callable
         Makes a counsel from what was kept, or from nothing (None).
-    kept : KeptAdvice
+    kept : KeptFile
         Where it is kept for a restart.
     boot_id : str
         What this boot is called.
@@ -61,7 +64,7 @@ class Adviser:
     """
 
     def __init__(
-        self, make: Callable[[dict[str, Any] | None], Counsel], kept: KeptAdvice, *, boot_id: str
+        self, make: Callable[[dict[str, Any] | None], Counsel], kept: KeptFile, *, boot_id: str
     ) -> None:
         self._make = make
         self._kept = kept
@@ -70,6 +73,7 @@ class Adviser:
         self.result = Advised()
         self.lost_count = 0
         self._trouble = ""
+        self._in_doubt = False
         self._failed_mono_s = -STEADY_S
         self._written_mono_s = -KEEP_EVERY_S
         self._told: object = None
@@ -106,7 +110,7 @@ class Adviser:
 
     def health(self) -> str:
         """Return "ok" or one sentence that says what is wrong."""
-        parts = [text for text in (self._trouble, self._kept.problem) if text]
+        parts = [text for text in (self._trouble, self._kept.trouble) if text]
         if self.lost_count:
             parts.append(f"{self.lost_count} hand-overs to the advice were lost")
         return "; ".join(parts) or "ok"
@@ -119,7 +123,7 @@ class Adviser:
     # --- everything below runs in the adviser's thread --------------------------------------
 
     def _run(self) -> None:
-        self._begin(self._kept.read(self._now()))
+        self._begin_with_kept()
         self._begun.set()
         while not self._stopping.is_set():
             try:
@@ -150,21 +154,48 @@ class Adviser:
         except Exception as error:
             item.reply({"class": "error", "message": f"the advice failed on it: {error!r}"})
             raise
+        self._in_doubt = self._in_doubt and item.command["class"] != "ring_out"
         self._publish(counsel)
         # Kept first: a plug that is pulled after the answer loses nothing that was answered.
         self._keep(at_once=True)
         item.reply({"class": "done"})
 
     def _publish(self, counsel: Counsel) -> None:
-        self.result = counsel.result
+        result = counsel.result
+        shown = result.fields.get("ring_out")
+        if self._in_doubt and shown is not None:
+            shown = {**shown, "detail": DOUBT, "doubt": DOUBT}
+            result = replace(result, fields={**result.fields, "ring_out": shown})
+        self.result = result
 
-    def _begin(self, kept: dict[str, Any] | None) -> None:
-        """Make a counsel from what was kept, or from nothing where that will not do."""
+    def _begin_with_kept(self) -> None:
+        """Go on from what is on the disk, if it is of this evening.
+
+        Where no clock can tell (another boot, no date from the network), only a ring-out is worth
+        the doubt: it comes back as it was, paused, and says so.
+        """
+        kept = self._kept.read(self._now())
+        evening = False if kept is None else kept.is_of_this_evening
+        if (
+            kept is None
+            or evening is False
+            or (evening is None and not kept.content.get("ring_out"))
+        ):
+            self._begin(None)
+            return
+        self._in_doubt = evening is None
+        if not self._begin(kept.content):
+            self._in_doubt = False
+            self._kept.put_aside(self._trouble)
+            self._trouble = ""
+
+    def _begin(self, kept: dict[str, Any] | None) -> bool:
+        """Make a counsel from what was kept, or from nothing; return whether as wished."""
         self._trouble = ""
         try:
             self._counsel = self._make(kept)
             self._publish(self._counsel)
-            return
+            return True
         except ValueError as error:
             self._trouble = str(error)
         except Exception as error:
@@ -177,6 +208,7 @@ class Adviser:
             LOG.exception("there is no advice")
             self._counsel, self.result = None, Advised()
             self._trouble = f"there is no advice: {error!r}"
+        return False
 
     def _begin_afresh(self) -> None:
         """After a failure: from where it was; the second time in a row from nothing."""

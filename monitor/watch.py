@@ -24,7 +24,7 @@ from monitor.adviser import Adviser
 from monitor.counsel import Counsel
 from monitor.desk import Desk, Stage
 from monitor.journal.store import Journal
-from monitor.kept_advice import KeptAdvice
+from monitor.kept_file import KeptFile
 from monitor.link import Message
 from monitor.link_server import LinkServer, Reply
 from monitor.news import Advised
@@ -105,7 +105,8 @@ def open_adviser(settings: Settings, equaliser: Equaliser, path: Path, boot_id: 
         margin_db=settings.advice.margin_db,
         t60_s=settings.advice.known_t60_s,
     )
-    return Adviser(lambda kept: make(kept=kept), KeptAdvice(path), boot_id=boot_id)
+    kept_file = KeptFile(path, key="advice", what="the ring-out")
+    return Adviser(lambda kept: make(kept=kept), kept_file, boot_id=boot_id)
 
 
 def put_back(stage: Stage, kept: Advised) -> None:

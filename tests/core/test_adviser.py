@@ -16,12 +16,14 @@ from monitor import adviser as adviser_module
 from monitor.adviser import Adviser
 from monitor.counsel import Counsel
 from monitor.journal.evening import Now
-from monitor.kept_advice import OLDEST_S, KeptAdvice
+from monitor.kept_file import KeptFile
 from monitor.news import News
 from tests.core.played_stage import EQUALISER
 from tests.core.test_link import wait_until
 
-NOW = Now("boot-1", 1000.0, 1.7e9, clock_trusted=True)
+
+def kept_at(path: Path) -> KeptFile:
+    return KeptFile(path, key="advice", what="the ring-out")
 
 
 def make(kept: dict[str, Any] | None) -> Counsel:
@@ -35,7 +37,7 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Adviser]]:
     def begin(
         maker: Callable[[dict[str, Any] | None], Counsel] = make, path: Path | None = None
     ) -> Adviser:
-        kept = KeptAdvice(path or tmp_path / "advice.json")
+        kept = kept_at(path or tmp_path / "advice.json")
         opened.append(Adviser(maker, kept, boot_id="boot-1"))
         return opened[-1]
 
@@ -131,20 +133,22 @@ def test_a_damaged_file_is_said_and_begun_anew(
     (tmp_path / "advice.json").write_text(content, encoding="utf-8")
     adviser = start()
     wait_until(lambda: adviser.health() != "ok")
-    assert "begun anew" in adviser.health()
+    assert "kept as advice.json.aside, the ring-out begun anew" in adviser.health()
     assert ask(adviser, **{"class": "ring_out", "do": "open"}) == {"class": "done"}
-    wait_until(lambda: adviser.health() == "ok")  # written over
+    assert (tmp_path / "advice.json.aside").read_text(encoding="utf-8") == content
+    assert json.loads((tmp_path / "advice.json").read_text())["advice"]["ring_out"]
 
 
 def test_a_file_of_another_equaliser_is_not_used(
     start: Callable[..., Adviser], tmp_path: Path
 ) -> None:
-    kept = KeptAdvice(tmp_path / "advice.json")
+    kept = kept_at(tmp_path / "advice.json")
     now = Now("boot-1", adviser_module.clock.uptime_s(), time.time(), clock_trusted=False)
     kept.write({**make(None).kept, "sliders": ["100", "1k"]}, now)
     adviser = start()
     wait_until(lambda: "another equaliser" in adviser.health())
     assert adviser.result.fields["standing"] == []
+    assert (tmp_path / "advice.json.aside").exists()
 
 
 def test_a_full_disk_is_said_and_stops_nothing(
@@ -164,34 +168,51 @@ def test_a_full_disk_is_said_and_stops_nothing(
     wait_until(lambda: adviser.health() == "ok")
 
 
-@pytest.mark.parametrize(
-    ("written", "read", "comes_back"),
-    [
-        (NOW, Now("boot-1", 1000.0 + OLDEST_S - 1, 0.0, clock_trusted=False), True),
-        (NOW, Now("boot-1", 1000.0 + OLDEST_S + 1, 1.7e9, clock_trusted=True), False),
-        (NOW, Now("boot-2", 30.0, 1.7e9 + 600.0, clock_trusted=True), True),
-        (NOW, Now("boot-2", 30.0, 1.7e9 + OLDEST_S, clock_trusted=True), False),
-        (NOW, Now("boot-2", 30.0, 1.7e9 - 600.0, clock_trusted=True), False),
-        # After another boot without a set date nobody knows how long ago it was.
-        (NOW, Now("boot-2", 30.0, 1.7e9 + 600.0, clock_trusted=False), False),
-    ],
-)
-def test_only_what_is_of_this_evening_comes_back(
-    tmp_path: Path, written: Now, read: Now, comes_back: bool
-) -> None:
-    path = tmp_path / "state" / "advice.json"
-    KeptAdvice(path).write({"a": 1}, written)
-    assert KeptAdvice(path).read(read) == ({"a": 1} if comes_back else None)
-
-
-def test_the_card_is_written_only_when_something_changed(tmp_path: Path) -> None:
+def another_boot(tmp_path: Path, *, trusted: bool, days: float = 0.0) -> None:
+    """Make what was kept look as if it were of another boot of the machine."""
     path = tmp_path / "advice.json"
-    kept = KeptAdvice(path)
-    kept.write({"a": 1}, NOW)
-    first = path.stat().st_ino
-    kept.write({"a": 1}, Now("boot-1", 2000.0, 1.7e9, clock_trusted=True))
-    assert path.stat().st_ino == first
-    kept.write({"a": 2}, NOW)
-    assert path.stat().st_ino != first, "renamed into place, never written over"
-    assert json.loads(path.read_text())["advice"] == {"a": 2}
-    assert [p.name for p in tmp_path.iterdir()] == ["advice.json"]
+    content = json.loads(path.read_text())
+    content["written"] |= {"boot_id": "boot-0", "clock_trusted": trusted}
+    content["written"]["utc_s"] -= days * 86400.0
+    path.write_text(json.dumps(content))
+
+
+def test_a_ring_out_comes_back_in_doubt_where_no_clock_can_tell(
+    start: Callable[..., Adviser], tmp_path: Path
+) -> None:
+    adviser = start()
+    ask(adviser, **{"class": "ring_out", "do": "open"})
+    ask(adviser, **{"class": "ring_out", "do": "begin"})
+    adviser.close()
+    another_boot(tmp_path, trusted=False)
+    back = start()
+    shown = back.wait_until_begun(5.0).fields["ring_out"]
+    assert shown["phase"] == "paused"
+    assert "another evening" in shown["doubt"]
+    assert shown["detail"] == shown["doubt"]
+    # Who goes on has answered the question.
+    assert ask(back, **{"class": "ring_out", "do": "go_on"}) == {"class": "done"}
+    assert "doubt" not in back.result.fields["ring_out"]
+
+
+def test_what_stands_without_a_ring_out_is_not_worth_the_doubt(
+    start: Callable[..., Adviser], tmp_path: Path
+) -> None:
+    adviser = start()
+    ask(adviser, **{"class": "pull", "slider": 21, "cut_db": -4.0})
+    adviser.close()
+    another_boot(tmp_path, trusted=False)
+    assert start().wait_until_begun(5.0).fields["standing"] == []
+
+
+def test_what_is_surely_of_another_evening_does_not_come_back(
+    start: Callable[..., Adviser], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(adviser_module.clock, "is_trusted", lambda: True)
+    adviser = start()
+    ask(adviser, **{"class": "ring_out", "do": "open"})
+    adviser.close()
+    another_boot(tmp_path, trusted=True)
+    assert "ring_out" in start().wait_until_begun(5.0).fields
+    another_boot(tmp_path, trusted=True, days=1.0)
+    assert "ring_out" not in start().wait_until_begun(5.0).fields
