@@ -83,8 +83,9 @@ def plan_picture(stage: Stage, reckoning: Reckoning, *, caption: bool = False) -
         *_limiting_path(stage, limiting, view),
         *(ghost.shapes if ghost else ()),
         *_limiting_words(stage, reckoning, view, names),
+        *_names(stage, limiting, view, names, things, first=True),
         *(_change_words(ghost, reckoning, view, names) if ghost else ()),
-        *_names(stage, limiting, view, names, things),
+        *_names(stage, limiting, view, names, things, first=False),
         *below,
     ]
     return Picture(
@@ -185,7 +186,8 @@ def _free_places(
     stage: Stage, reckoning: Reckoning, view: View, things: list[Thing], ghost: Ghost | None
 ) -> NamePlaces:
     """Return where names may stand: off the things, and rather not on a path."""
-    names = NamePlaces(view.box)
+    left, _, right, _ = view.box
+    names = NamePlaces((left, 0.0, right, view.room[3]))
     for thing in things:
         names.keep_free(thing.middle, _KEPT_FREE_PX[thing.kind] * view.px)
     for pair in reckoning.pairs:
@@ -260,26 +262,34 @@ def _change_words(ghost: Ghost, reckoning: Reckoning, view: View, names: NamePla
 
 
 def _names(
-    stage: Stage, limiting: Pair, view: View, names: NamePlaces, things: list[Thing]
+    stage: Stage,
+    limiting: Pair,
+    view: View,
+    names: NamePlaces,
+    things: list[Thing],
+    *,
+    first: bool,
 ) -> list[Shape]:
-    """Return the things' names, those of the limiting pair first: they have the choice."""
-    wanted: list[tuple[bool, Thing, str]] = []
-    for thing in things:
-        if thing.kind == "loudspeaker":
-            name = stage.loudspeakers[thing.index].name
-            wanted.append((name == limiting.loudspeaker, thing, name))
-        elif thing.kind == "microphone":
-            one = stage.microphones[thing.index]
-            said = one.name if one.open else f"{one.name} (muted)"
-            wanted.append((one.name == limiting.microphone, thing, said))
-        elif thing.kind == "listener":
-            wanted.append((False, thing, "farthest listener"))
+    """Return the names of the limiting pair, which have the choice of places, or all others."""
     found: list[Shape] = []
-    for first, thing, name in sorted(wanted, key=lambda one: not one[0]):
-        line = shortened(name, LONGEST_NAME)
-        away = _AWAY_PX[thing.kind] * view.px
-        found += _lines(names, thing.middle, away, (line,), view, must=first, strong=False)
+    for thing in things:
+        name = _name_of(stage, thing)
+        chosen = name in (limiting.loudspeaker, limiting.microphone)
+        if name and chosen == first:
+            line = shortened(name, LONGEST_NAME)
+            away = _AWAY_PX[thing.kind] * view.px
+            found += _lines(names, thing.middle, away, (line,), view, must=first, strong=False)
     return found
+
+
+def _name_of(stage: Stage, thing: Thing) -> str:
+    """Return the word beside a thing; a mouth has none."""
+    if thing.kind == "loudspeaker":
+        return stage.loudspeakers[thing.index].name
+    if thing.kind == "microphone":
+        one = stage.microphones[thing.index]
+        return one.name if one.open else f"{one.name} (muted)"
+    return "farthest listener" if thing.kind == "listener" else ""
 
 
 def _lines(

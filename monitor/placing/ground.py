@@ -28,14 +28,20 @@ _MOST_LINES = 16
 """Of the grid, on the longer side: a phone shows them 20 dots apart."""
 _WEDGE_REACH_M = 2.0
 """How far a wedge's coverage is drawn: it plays to whoever stands before it, not to the room."""
+_FEW_MICROPHONES = 8.0
 _DEAF_KEY = "dotted: deaf side"
 
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """Where everything is drawn, in centimetres of the room; ``px`` is a dot on a phone."""
+    """Where everything is drawn, in centimetres of the room.
+
+    ``px`` is a dot on a phone; ``crowd`` is how much smaller patterns are drawn among many
+    microphones, 1 where there are few.
+    """
 
     px: float
+    crowd: float
     left: float
     top: float
     width: float
@@ -55,6 +61,7 @@ def view_of(stage: Stage) -> View:
     px = width / PHONE_PX
     return View(
         px=px,
+        crowd=max(0.5, min(1.0, math.sqrt(_FEW_MICROPHONES / len(stage.microphones)))),
         left=(across - width) / 2.0,
         top=-_TOP_PX * px,
         width=width,

@@ -15,6 +15,8 @@ _BOLD = 1.13
 own (measured on DejaVu Sans): a name must not be cut anywhere."""
 _MOST_COVERED = 0.45
 """A name that would cover more than this is left out; things keep theirs for screen readers."""
+_NAME_COST = 3.0
+"""A name over a name makes both unreadable; over a thing it hides a part of it."""
 _LINE_STEP = 0.5
 _LINE_COST = 0.07
 """A place on a line costs so much for each half height of type that the line runs through it."""
@@ -23,15 +25,19 @@ _SIDES: tuple[tuple[float, float, Anchor], ...] = (
     (-1.0, 0.0, "end"),
     (0.0, -1.0, "middle"),
     (0.0, 1.0, "middle"),
-    (0.75, -0.75, "start"),
-    (-0.75, -0.75, "end"),
-    (0.75, 0.75, "start"),
-    (-0.75, 0.75, "end"),
+    (0.9, -0.45, "start"),
+    (-0.9, -0.45, "end"),
+    (0.9, 0.45, "start"),
+    (-0.9, 0.45, "end"),
+    (0.5, -0.9, "start"),
+    (-0.5, -0.9, "end"),
+    (0.5, 0.9, "start"),
+    (-0.5, 0.9, "end"),
 )
 """Right first: it is read as belonging to the thing; corners last."""
-_FARTHER = (1.0, 1.7)
-_SIDE_COST = 0.015
-_FAR_COST = 0.25
+_SIDE_COST = 0.01
+_FARTHER = ((1.0, 0.0), (1.35, 0.12), (1.9, 0.35))
+"""Times as far as asked, and what that costs: a name far off may be read as another's."""
 
 
 def shortened(text: str, most_signs: int) -> str:
@@ -61,13 +67,14 @@ class NamePlaces:
 
     def __init__(self, view: Box) -> None:
         self._view = view
-        self._taken: list[Box] = []
+        self._taken: list[tuple[Box, float]] = []
         self._lines: list[tuple[Point, Point, float]] = []
 
     def keep_free(self, at: Point, radius_cm: float) -> None:
         """Keep names off a round place."""
         x, y = at
-        self._taken.append((x - radius_cm, y - radius_cm, x + radius_cm, y + radius_cm))
+        box = (x - radius_cm, y - radius_cm, x + radius_cm, y + radius_cm)
+        self._taken.append((box, 1.0))
 
     def keep_off(self, here: Point, there: Point, weight: float = 1.0) -> None:
         """Keep names off a line where another place is as good; more so with more weight."""
@@ -106,17 +113,17 @@ class NamePlaces:
         width = max(width_of(line, height_cm, bold=bold) for line in lines)
         size = (width, 1.2 * height_cm * len(lines))
         best: tuple[float, Box, Anchor] | None = None
-        for far, times in enumerate(_FARTHER):
+        for times, far_cost in _FARTHER:
             for side, (across, down, anchor) in enumerate(_SIDES):
                 way = (across * times * away_cm, down * times * away_cm)
                 box = self._pushed_inside(_box(at, way, anchor, size))
-                cost = _SIDE_COST * side + _FAR_COST * far + self._cost(box, height_cm)
+                cost = _SIDE_COST * side + far_cost + self._cost(box, height_cm)
                 if best is None or cost < best[0]:
                     best = (cost, box, anchor)
         if best is None or (best[0] > _MOST_COVERED and not must):
             return None
         _, box, anchor = best
-        self._taken.append(box)
+        self._taken.append((box, _NAME_COST))
         x = {"start": box[0], "middle": (box[0] + box[2]) / 2.0, "end": box[2]}[anchor]
         # The first baseline is where the letters' bodies, without what hangs below, end.
         rows = [box[1] + 1.2 * height_cm * row + 0.95 * height_cm for row in range(len(lines))]
@@ -124,7 +131,7 @@ class NamePlaces:
 
     def _cost(self, box: Box, height_cm: float) -> float:
         """Return what a place covers: of names and things as parts, of lines by their length."""
-        cost = sum(_shared(box, taken) for taken in self._taken)
+        cost = sum(weight * _shared(box, taken) for taken, weight in self._taken)
         step = _LINE_STEP * height_cm
         for here, there, weight in self._lines:
             if _apart((here, there), box):

@@ -98,7 +98,7 @@ def microphone_thing(stage: Stage, index: int, view: View) -> Thing:
     )
     at, px = spot(one), view.px
     shapes: list[Shape] = [pattern_outline(one, view, ink="quiet")]
-    shapes += [_deaf_ray(at, one.aim_deg + angle, px) for angle in deaf_angles(one)]
+    shapes += [_deaf_ray(at, one.aim_deg + angle, view) for angle in deaf_angles(one)]
     handle = (at, moved(at, one.aim_deg, -11.0 * px))
     shapes.append(Outline(handle, stroke=ink, width_cm=2.6 * px))
     shapes.append(
@@ -114,9 +114,8 @@ def pattern_outline(
 ) -> Outline:
     """Return a microphone's pattern as an outline round it."""
     px = view.px
-    points = polar(
-        spot(microphone), microphone.aim_deg, POLAR_PX * px, lambda deg: heard(microphone, deg)
-    )
+    radius = POLAR_PX * view.crowd * px
+    points = polar(spot(microphone), microphone.aim_deg, radius, lambda deg: heard(microphone, deg))
     return Outline(
         points,
         closed=True,
@@ -129,8 +128,9 @@ def pattern_outline(
     )
 
 
-def _deaf_ray(at: Point, aim_deg: float, px: float) -> Outline:
-    ends = tuple(moved(at, aim_deg, reach * px) for reach in _NULL_PX)
+def _deaf_ray(at: Point, aim_deg: float, view: View) -> Outline:
+    px = view.px
+    ends = tuple(moved(at, aim_deg, reach * view.crowd * px) for reach in _NULL_PX)
     return Outline(
         ends, stroke="paper", width_cm=1.8 * px, dash_cm=(1.8 * px, 2.6 * px), part="deaf"
     )
