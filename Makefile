@@ -6,7 +6,7 @@ BIN := .venv/bin
 export PYTHON
 
 .DEFAULT_GOAL := help
-.PHONY: help run test lint format bench train sounds pictures clean
+.PHONY: help run test lint format bench train sounds pictures release install remove clean
 
 help: ## list these targets
 	@echo "Howl Lantern: what you can type"
@@ -48,6 +48,15 @@ sounds: ## make the folder of sounds for bench and train; on Debian as root, wit
 pictures: ## make the pictures of the README again, from the program as it is
 	@.ci/prepare test
 	@$(BIN)/python -m docs.make_pictures
+
+release: ## pack the last commit into dist/, ready for a box; ARGS=--wheels with all it needs
+	@systemd/release $(ARGS)
+
+install: ## on the box, as root: install this release, or upgrade to it
+	@systemd/install $(ARGS)
+
+remove: ## on the box, as root: take it off again; asks what to keep
+	@systemd/remove $(ARGS)
 
 clean: ## remove caches and build results (the environment stays: rm -r .venv removes it)
 	rm -rf build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache .hypothesis
