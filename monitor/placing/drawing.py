@@ -190,8 +190,10 @@ def _free_places(
     names = NamePlaces((left, 0.0, right, view.room[3]))
     for thing in things:
         names.keep_free(thing.middle, _KEPT_FREE_PX[thing.kind] * view.px)
+    few = len(reckoning.pairs) <= _FEW_PATHS
     for pair in reckoning.pairs:
-        names.keep_off(*_ends(stage, pair), weight=4.0 if pair.limits else 0.4)
+        if pair.limits or few:
+            names.keep_off(*_ends(stage, pair), weight=4.0 if pair.limits else 0.4)
     for shape in ghost.shapes if ghost else ():
         if isinstance(shape, Outline):
             for here, there in pairwise(shape.points):

@@ -15,7 +15,7 @@ _BOLD = 1.13
 own (measured on DejaVu Sans): a name must not be cut anywhere."""
 _MOST_COVERED = 0.45
 """A name that would cover more than this is left out; things keep theirs for screen readers."""
-_NAME_COST = 3.0
+_NAME_COST = 5.0
 """A name over a name makes both unreadable; over a thing it hides a part of it."""
 _LINE_STEP = 0.5
 _LINE_COST = 0.07
@@ -36,7 +36,7 @@ _SIDES: tuple[tuple[float, float, Anchor], ...] = (
 )
 """Right first: it is read as belonging to the thing; corners last."""
 _SIDE_COST = 0.01
-_FARTHER = ((1.0, 0.0), (1.35, 0.12), (1.9, 0.35))
+_FARTHER = ((1.0, 0.0), (1.35, 0.12), (1.9, 0.35), (2.8, 0.7))
 """Times as far as asked, and what that costs: a name far off may be read as another's."""
 
 
