@@ -74,6 +74,17 @@ def _finite(text: str) -> float:
     return value
 
 
+def strict_json(text: str) -> Any:
+    """Return what JSON text says; NaN, infinity and numbers too large are refused.
+
+    Raises
+    ------
+    ValueError, RecursionError
+        If it is no such text.
+    """
+    return json.loads(text, parse_constant=_no_constant, parse_float=_finite)
+
+
 def decode(line: bytes | str) -> Message:
     """Return the object in one line.
 
@@ -86,7 +97,7 @@ def decode(line: bytes | str) -> Message:
         raise LinkError(f"a line of {len(line)} bytes, at most {MAX_LINE_BYTES} are allowed")
     try:
         text = line.decode() if isinstance(line, bytes) else line
-        message = json.loads(text, parse_constant=_no_constant, parse_float=_finite)
+        message = strict_json(text)
     except (ValueError, RecursionError) as error:
         raise LinkError(f"a line that is not JSON: {error}") from error
     if not isinstance(message, dict):
