@@ -30,8 +30,9 @@ KEPT_CELLS = 50
 RANK = 3
 """The reading is the third loudest cell's: a lone pop or a knock on the stand is not the voice."""
 
-LEAST_CELLS = 5
-"""1.5 s of a kind before anything is said of it: a short line of a song."""
+LEAST_CELLS = {"sung": 8, "spoken": 5, "other": 5}
+"""Before anything is said of a kind: 2.4 s of singing, a short line, so that one drawn-out word is
+not taken for it; 1.5 s of the rest."""
 
 QUIET_CELLS = 200
 """A minute in which to look for the quietest moments."""
@@ -152,9 +153,9 @@ class Parts:
             self._counts[kind] += 1
 
     def loudest(self, kind: Kind) -> Loudest | None:
-        """The loudest of a kind within its newest 15 s, None until 1.5 s were heard."""
+        """The loudest of a kind within its newest 15 s, None while there is too little."""
         cells = self._cells[kind]
-        if len(cells) < LEAST_CELLS:
+        if len(cells) < LEAST_CELLS[kind]:
             return None
         return Loudest(
             seconds=self._counts[kind] * self._cell_s,

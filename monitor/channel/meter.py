@@ -39,8 +39,8 @@ OFFSET = 0.02
 """From 2 % of full scale on a fault; a sound input has less than a tenth of it.  Common practice,
 no source."""
 
-LAG_CELLS = 5
-"""A cell's kind is decided 1.5 s later, in the middle of what the voice's decision looks at."""
+LAG_CELLS = 6
+"""A cell's kind is decided 1.8 s later, in the middle of what the voice's decision looks at."""
 
 HOLD_S = 3.0
 VOICED_CELL_SHARE = 0.25

@@ -14,8 +14,8 @@ import numpy as np
 
 Voice = Literal["silent", "speech", "singing", "other"]
 
-LOOK_BACK_S = 3.0
-"""A few words or notes; a decision is about half of this late."""
+LOOK_BACK_S = 4.0
+"""A phrase; a decision is about half of this late."""
 
 HELD_S = 0.30
 """A vowel of speech is shorter than this and a note is mostly longer."""
@@ -24,8 +24,10 @@ DRIFT_SEMITONES = 0.5
 SPAN_SEMITONES = 2.5
 """What a held note's two halves may differ by, and what it may span in all: a wide vibrato."""
 
-SINGING_SHARE = 0.34
-SPEECH_SHARE = 0.22
+SINGING_SHARE = 0.45
+SPEECH_SHARE = 0.30
+"""Where speech and singing of the bench's sounds lie farthest apart: `python -m
+tests.bench.channel`."""
 
 LEAST_VOICED_S = 0.5
 VOICED_SHARE = 0.15
