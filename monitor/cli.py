@@ -104,6 +104,27 @@ def _parser() -> argparse.ArgumentParser:
         help="how to listen: quick (soundcheck) or sure (set, the default)",
     )
 
+    level = command(
+        "level",
+        "gain and low cut of the vocal channel, by a line from the desk",
+        "Listens to a line from the desk ([line] in the settings: the vocal channel before its\n"
+        "fader), to the box's own microphone, or to a recording, and says in one sentence how far\n"
+        "to turn the channel's gain, and which low cut suits the voice.  Sing your loudest line,\n"
+        "then a minute of a song; Ctrl-C ends it with all that was found.  Nothing is recorded.",
+        "howl-lantern level --device CODEC --picture voice.svg",
+    )
+    level.add_argument("file", nargs="?", metavar="FILE", help="a recording of the line instead")
+    level.add_argument("--device", metavar="CARD", help="a line on this card instead")
+    level.add_argument("--box", action="store_true", help="the box's own microphone instead")
+    level.add_argument(
+        "--json", action="store_true", help="one JSON object a line, five times a second"
+    )
+    level.add_argument(
+        "--picture", metavar="FILE", help="draw spectrum, range and cut at the end (.svg or .png)"
+    )
+    level.add_argument("--feed", action="store_true", help=argparse.SUPPRESS)
+    level.add_argument("--name", metavar="NAME", help=argparse.SUPPRESS)
+
     faces = command(
         "faces",
         "draw every face of the panel into PNG files",
@@ -254,6 +275,18 @@ def _scan(args: argparse.Namespace) -> int:
     return scan.run(args.files, json_lines=args.json, way=args.way)
 
 
+def _level(args: argparse.Namespace) -> int:
+    from monitor import level_command
+
+    if args.picture is not None:
+        level_command.check_picture(args.picture)
+    settings = _load(args).settings
+    source = level_command.chosen(
+        settings, file=args.file, device=args.device, box=args.box, feed=args.feed, name=args.name
+    )
+    return level_command.run(source, settings.line, as_json=args.json, picture=args.picture)
+
+
 def _faces(args: argparse.Namespace) -> int:
     from pathlib import Path
 
@@ -333,6 +366,7 @@ _COMMANDS = {
     "page": _page,
     "demo": _demo,
     "scan": _scan,
+    "level": _level,
     "faces": _faces,
     "bands": _bands,
     "plan": _plan,
