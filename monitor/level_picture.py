@@ -4,7 +4,6 @@ cut."""
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -160,7 +159,7 @@ def write_picture(path: Path, fields: dict[str, Any], *, slope_db: int = 12) -> 
             part.write_text(svg_text(drawn, theme="night"), encoding="utf-8")
         else:
             png_image(drawn).save(part, format="PNG")
-        os.replace(part, path)
+        part.replace(path)
     except OSError as error:
         part.unlink(missing_ok=True)
         raise LanternError(f"{path}: the picture cannot be written: {error.strerror}") from error
