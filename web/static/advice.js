@@ -1,8 +1,8 @@
 // The advice in a set: how far to pull, what else would do, and saying that it was done.
 import { standing } from "./drawing.js";
+import { at, text } from "./parts.js";
 import { send } from "./send.js";
 
-const at = (id) => document.getElementById(id);
 const OFFERED_MS = 90_000; // the hand comes free between two songs
 let shown = null; // the newest snapshot
 let offered = null; // what was last asked for, and until when it can be confirmed
@@ -19,10 +19,6 @@ export function pullsNow(snapshot) {
   return snapshot.rings.map((ring) => ({
     slider: sliders.findIndex((one) => one.label === ring.slider), label: ring.slider,
   })).filter((pull) => pull.slider >= 0);
-}
-
-function text(element, value) {
-  if (element.textContent !== value) element.textContent = value;
 }
 
 function offer(snapshot) {

@@ -9,12 +9,21 @@ const TURNS = { "[": -1, "]": 1, "{": -3, "}": 3 };
 export const thingOf = (node) => node?.closest?.(".thing[data-kind]");
 export const named = (node) => [node.dataset.kind, Number(node.dataset.index)];
 
+const minus = ([ax, ay], [bx, by]) => [ax - bx, ay - by];
+
 /**
  * Let the things in `host` be moved.  `moved(kind, index)` follows every step, `chosen(kind,
  * index)` a tap or the focus, `rested(kind, index)` the end of a movement.
  */
 export function giveHands(host, { moved, chosen, rested }) {
   let drag = null;
+
+  /** The place of the stage under a pointer, as the drawing is now. */
+  function under(event) {
+    const matrix = host.querySelector("svg").getScreenCTM().inverse();
+    const { x, y } = new DOMPoint(event.clientX, event.clientY).matrixTransform(matrix);
+    return [plan.fromCentimetres(x), plan.fromCentimetres(y)];
+  }
 
   host.addEventListener("pointerdown", (event) => {
     const node = thingOf(event.target);
@@ -23,20 +32,24 @@ export function giveHands(host, { moved, chosen, rested }) {
     host.setPointerCapture(event.pointerId); // the drawing may change under the finger
     drag = {
       id: event.pointerId, kind, index, going: false, from: [event.clientX, event.clientY],
-      start: plan.positionOf(kind, index), matrix: host.querySelector("svg").getScreenCTM().inverse(),
-      key: `drag ${event.pointerId} ${performance.now()}`,
+      held: minus(plan.positionOf(kind, index), under(event)),
     };
     node.focus({ preventScroll: true });
     event.preventDefault();
   });
+
+  // A finger on a thing does not scroll; touch-action on the shapes alone was not heeded
+  // (tried in the browser of the tests).
+  host.addEventListener("touchstart", (event) => {
+    if (thingOf(event.target)) event.preventDefault();
+  }, { passive: false });
 
   host.addEventListener("pointermove", (event) => {
     if (event.pointerId !== drag?.id) return;
     const [dx, dy] = [event.clientX - drag.from[0], event.clientY - drag.from[1]];
     if (!drag.going && Math.hypot(dx, dy) < TAP_PX) return;
     drag.going = true;
-    const [x, y] = drag.start;
-    const to = [x + plan.fromCentimetres(dx * drag.matrix.a), y + plan.fromCentimetres(dy * drag.matrix.d)];
+    const to = minus(under(event), drag.held.map((length) => -length));
     if (plan.put(drag.kind, drag.index, to, "drag")) moved(drag.kind, drag.index);
   });
 

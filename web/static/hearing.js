@@ -1,5 +1,6 @@
 // The practice stage heard through this phone: off until asked for, and off when put away.
 import { CEILING, openAudio, state } from "./audio.js";
+import { at } from "./parts.js";
 
 const LEAD_S = 0.3; // between arriving and sounding: evens out what the Wi-Fi does
 const LONGEST_LEAD_S = 0.7; // with what is under way, what is heard is about a second old at most
@@ -8,7 +9,6 @@ const AGAIN_MS = 1000;
 const MOST_TRIES = 5;
 const FADE_SAMPLES = 240; // 5 ms: a hole is silent, it does not click
 
-const at = (id) => document.getElementById(id);
 export const counts = { blocks: 0, holes: 0, skipped: 0 };
 let playing = null; // the one that plays: { abort, name, ... }
 

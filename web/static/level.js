@@ -1,9 +1,9 @@
 // The room Level: the gain of the vocal channel and its low cut, from the desk's own line.
 import { drawMeter, drawVoice } from "./meter.js";
+import { at, buttonRow, create, isNew, rows, text } from "./parts.js";
 import { send } from "./send.js";
 import { span } from "./view.js";
 
-const at = (id) => document.getElementById(id);
 const OLD = "This box's program is older than this page: it cannot measure. Bring both up to date.";
 const NOTHING = {
   line: ["Set the gain", "Measure, then sing your loudest line as you will tonight. The box says how far to turn the gain."],
@@ -16,9 +16,6 @@ let left = ""; // why the last measurement ended, until the next begins
 let had = false;
 let seen = null; // the newest of a measurement
 
-function text(element, value) {
-  if (element.textContent !== value) element.textContent = value;
-}
 const db = (value) => `${value < 0 ? "\u2212" : ""}${Math.abs(value).toFixed(1)} dB`;
 
 async function ask(command, said) {
@@ -66,7 +63,7 @@ const loudest = (one) => one && `peak ${db(one.peak_dbfs)}, average ${db(one.rms
 function figures(measuring) {
   const m = measuring ?? {};
   const peak = m.held_peak_dbfs ?? m.peak_dbfs;
-  const rows = Object.entries({
+  rows(at("lv-figures"), {
     peak: peak !== undefined && `${db(peak)} of full scale`,
     average: m.rms_dbfs !== undefined && db(m.rms_dbfs),
     sung: loudest(m.sung),
@@ -77,14 +74,6 @@ function figures(measuring) {
       && (m.clipped_count ? `${m.clipped_count} time${m.clipped_count === 1 ? "" : "s"}${m.clipped_now ? ", now" : ""}` : "never"),
     now: VOICES[m.voice],
     for: m.seconds !== undefined && span(m.seconds),
-  }).filter(([, value]) => value);
-  const list = at("lv-figures");
-  if (list.children.length !== 2 * rows.length) {
-    list.replaceChildren(...rows.flatMap(() => ["dt", "dd"].map((tag) => document.createElement(tag))));
-  }
-  rows.forEach(([name, value], i) => {
-    text(list.children[2 * i], name);
-    text(list.children[2 * i + 1], value);
   });
 }
 
@@ -106,16 +95,7 @@ function buttons(measuring) {
   const [[what, words], ...small] = steps(measuring);
   at("lv-main").dataset.do = what;
   text(at("lv-main"), words);
-  const row = at("lv-small");
-  const key = JSON.stringify(small);
-  if (row.dataset.key === key) return;
-  row.dataset.key = key;
-  row.replaceChildren(...small.map(([name, said]) => {
-    const button = document.createElement("button");
-    Object.assign(button, { type: "button", textContent: said });
-    button.dataset.do = name;
-    return button;
-  }));
+  buttonRow(at("lv-small"), small);
 }
 
 function level(soundcheck) {
@@ -143,18 +123,15 @@ function level(soundcheck) {
 function choicesOf(lowCut) {
   const list = at("lc-choices");
   list.hidden = !lowCut.choices?.length;
-  const key = JSON.stringify([lowCut.choices, lowCut.choice_hz]);
-  if (list.hidden || list.dataset.key === key) return;
-  list.dataset.key = key;
+  if (list.hidden || !isNew(list, [lowCut.choices, lowCut.choice_hz])) return;
   list.tBodies[0].replaceChildren(...lowCut.choices.map((one) => {
-    const row = document.createElement("tr");
+    const [row, head] = create("tr", "th");
     const best = one.hz === lowCut.choice_hz;
     row.toggleAttribute("data-best", best);
-    const head = document.createElement("th");
     head.scope = "row";
     head.textContent = `${Math.round(one.hz)} Hz${best ? ", this one" : ""}`;
     const cells = [one.takes_db, one.costs_db].map((value) => {
-      const cell = document.createElement("td");
+      const [cell] = create("td");
       cell.textContent = value === undefined ? "" : db(value);
       return cell;
     });

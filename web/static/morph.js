@@ -10,6 +10,20 @@ function attributes(from, to) {
   }
 }
 
+/** A thing's hold stays too: a touch whose target goes away is over. */
+function thing(old, child) {
+  attributes(old, child);
+  const [hold, newHold] = [old, child].map((one) => one.querySelector(".hold"));
+  if (!hold || !newHold) {
+    old.replaceChildren(...child.childNodes);
+    return;
+  }
+  attributes(hold, newHold);
+  newHold.remove();
+  for (const part of [...old.childNodes]) if (part !== hold) part.remove();
+  old.append(...child.childNodes);
+}
+
 /** Make the element `from` like `to`, which is used up. */
 export function morph(from, to) {
   attributes(from, to);
@@ -28,8 +42,7 @@ export function morph(from, to) {
     } else {
       if (old === next) next = next.nextSibling;
       else from.insertBefore(old, next);
-      attributes(old, child);
-      old.replaceChildren(...child.childNodes);
+      thing(old, child);
     }
   }
 }

@@ -1,11 +1,12 @@
 // The room Place: the plan to scale, what limits it, and what one change would bring.
-import { giveHands, thingOf, named } from "./hands.js";
+import { giveHands, named } from "./hands.js";
 import { morph } from "./morph.js";
 import * as plan from "./plan.js";
+import { at, create, fill, isNew, rows, text } from "./parts.js";
 import { post } from "./send.js";
 import { showForms, typed } from "./thing.js";
 
-const at = (id) => document.getElementById(id);
+const FINGER_PX = 44;
 const RETRY_MS = 700;
 const LOAD_AGAIN_MS = 2000;
 const BETWEEN_MS = 60; // a phone's screen shows no more, and the box has other things to do
@@ -17,17 +18,6 @@ let wanted = null;
 let speakAfter = false;
 let loading = false;
 let trouble = "";
-
-function text(element, value) {
-  if (element.textContent !== value) element.textContent = value;
-}
-function fill(list, values) {
-  list.replaceChildren(...values.map((value) => {
-    const item = document.createElement("li");
-    item.textContent = value;
-    return item;
-  }));
-}
 const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
 const signed = (db) => `${db < 0 ? "\u2212" : "+"}${Math.abs(db).toFixed(1)}`;
 const spoken = (words) => text(at("plan-spoken"), words);
@@ -35,6 +25,7 @@ const spoken = (words) => text(at("plan-spoken"), words);
 /** Things stand where the plan has them, although the drawing may be a moment older. */
 function nudge() {
   const stage = plan.current();
+  const scale = at("plan").querySelector("svg")?.getScreenCTM()?.a || 1;
   for (const node of at("plan").querySelectorAll(".thing[data-kind]")) {
     const [kind, index] = named(node);
     const [now, then] = [plan.positionOf(kind, index, stage), plan.positionOf(kind, index, drawn)];
@@ -44,6 +35,8 @@ function nudge() {
       ? `translate(${moved[0].toFixed(1)} ${moved[1].toFixed(1)}) ${own}`.trim() : own;
     if (turn) node.setAttribute("transform", turn);
     else node.removeAttribute("transform");
+    const hold = node.querySelector(".hold");
+    hold?.setAttribute("r", Math.max(Number(hold.getAttribute("r")), FINGER_PX / 2 / scale));
     node.toggleAttribute("data-chosen", kind === chosen?.[0] && index === chosen[1]);
   }
 }
@@ -63,25 +56,20 @@ function draw(words) {
 const range = (low, high) => low === undefined ? "" : ` (${signed(low)} to ${signed(high)})`;
 
 function figures({ gain }) {
-  const rows = [
-    ["to spare", `${signed(gain.spare_db)} dB${range(gain.low_db, gain.high_db)}`],
-    ["the stage allows", `${gain.potential_db.toFixed(1)} dB`],
-    ["the listener needs", `${gain.needed_db.toFixed(1)} dB`],
-    ["open microphones", String(gain.open_microphones)],
-  ].filter(([, value]) => !value.includes("undefined"));
-  at("plan-figures").replaceChildren(...rows.flatMap(([name, value]) => {
-    const [term, words] = ["dt", "dd"].map((tag) => document.createElement(tag));
-    [term.textContent, words.textContent] = [name, value];
-    return [term, words];
-  }));
+  const db = (value) => value !== undefined && `${value.toFixed(1)} dB`;
+  rows(at("plan-figures"), {
+    "to spare": `${signed(gain.spare_db)} dB${range(gain.low_db, gain.high_db)}`,
+    "the stage allows": db(gain.potential_db),
+    "the listener needs": db(gain.needed_db),
+    "open microphones": String(gain.open_microphones),
+  });
 }
 
 function changes(reckoning) {
   const focused = document.activeElement?.dataset?.change;
   at("plan-best").hidden = reckoning.changes.length > 0;
   at("plan-changes").replaceChildren(...reckoning.changes.map((change) => {
-    const item = document.createElement("li");
-    const [db, words, button] = ["b", "span", "button"].map((tag) => document.createElement(tag));
+    const [item, db, words, button] = create("li", "b", "span", "button");
     db.textContent = `${signed(change.gain_db)} dB`;
     words.textContent = change.words + range(change.low_db, change.high_db);
     Object.assign(button, { type: "button", textContent: "try it" });
@@ -146,10 +134,8 @@ function kept(words = "") {
 
 function pickList() {
   const all = plan.things();
-  const key = JSON.stringify(all.map(([kind, index]) => plan.nameOf(kind, index)));
   const pick = at("pick");
-  if (pick.dataset.key !== key) {
-    pick.dataset.key = key;
+  if (isNew(pick, all.map(([kind, index]) => plan.nameOf(kind, index)))) {
     pick.replaceChildren(...all.map(([kind, index]) =>
       new Option(plan.nameOf(kind, index), `${kind} ${index}`)));
   }

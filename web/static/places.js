@@ -1,8 +1,8 @@
 // Rooms of the practice stage, and where its things can stand; their limits on one scale.
 import { make, size } from "./drawing.js";
 import { send } from "./send.js";
+import { at } from "./parts.js";
 
-const at = (id) => document.getElementById(id);
 let built = "";
 let drawn = "";
 

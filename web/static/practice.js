@@ -1,8 +1,8 @@
 // The practice stage: a fader and the equaliser's sliders, only where there is a stage.
 import { pullsNow } from "./advice.js";
 import { send } from "./send.js";
+import { at } from "./parts.js";
 
-const at = (id) => document.getElementById(id);
 let built = "";
 let places = new Map(); // where the filters that are asked for are to be put
 

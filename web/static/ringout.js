@@ -1,9 +1,8 @@
 // The ring-out: one sentence, one picture of the person's own equaliser, one main button.
 import { decibels } from "./advice.js";
 import { drawCurve, drawSliders } from "./drawing.js";
+import { at, buttonRow, fill, rows, text } from "./parts.js";
 import { send } from "./send.js";
-
-const at = (id) => document.getElementById(id);
 
 // What each step is called on its button; the first that makes sense is the main one.
 const MAIN = {
@@ -39,21 +38,6 @@ const CARE = "The microphone is not calibrated: nothing here says what is safe f
 let asking = Promise.resolve(); // one command after the other
 let under = ""; // the newest command, until it is answered
 
-function text(element, value) {
-  if (element.textContent !== value) element.textContent = value;
-}
-
-function fill(list, values, tag = "li") {
-  const key = JSON.stringify(values);
-  if (list.dataset.key === key) return;
-  list.dataset.key = key;
-  list.replaceChildren(...values.map((value) => {
-    const item = document.createElement(tag);
-    item.textContent = value;
-    return item;
-  }));
-}
-
 /** Ask, after what is being asked; a second tap on the same button is none. */
 function ask(command) {
   const key = JSON.stringify(command);
@@ -82,47 +66,21 @@ function buttons(ringOut) {
   }
   const names = Object.keys(SMALL).filter((name) => may.includes(name) && name !== main?.[0]
     && !(name === "stop" && ringOut.phase === "ready"));
-  const group = at("ro-small");
-  if (group.dataset.key === names.join()) return;
-  const focused = document.activeElement?.dataset?.do;
-  group.dataset.key = names.join();
-  group.replaceChildren(...names.map((name) => {
-    const small = document.createElement("button");
-    small.type = "button";
-    small.dataset.do = name;
-    [small.textContent] = SMALL[name];
-    [, small.title] = SMALL[name];
-    return small;
-  }));
-  // The step that had the focus keeps it when its button is made anew.
-  if (focused && group.querySelector(`[data-do="${focused}"]`)) {
-    group.querySelector(`[data-do="${focused}"]`).focus();
-  }
+  buttonRow(at("ro-small"), names.map((name) => [name, ...SMALL[name]]));
 }
 
 function end(ringOut, snapshot) {
   // Until the fader is down, its own fader comes first.
   at("ro-end").hidden = !ringOut.curve || ringOut.phase !== "done";
   if (at("ro-end").hidden) return;
-  const rows = {
+  rows(at("ro-figures"), {
     won: ringOut.gain_won_db === undefined
       ? "not counted" : `${decibels(ringOut.gain_won_db)} dB more before it rings`,
     pulled: `${ringOut.cut_count} slider${ringOut.cut_count === 1 ? "" : "s"}`,
     "costs tone": `${ringOut.tone_cost_db.toFixed(1)} dB on average, weighted by where voices live`,
     "left over": "about 3 dB below the first that would ring, if you came down",
     ended: ringOut.why ?? "",
-  };
-  const entries = Object.entries(rows).filter(([, value]) => value);
-  const figures = at("ro-figures");
-  const key = JSON.stringify(entries);
-  if (figures.dataset.key !== key) {
-    figures.dataset.key = key;
-    figures.replaceChildren(...entries.flatMap(([name, value]) => {
-      const [term, description] = ["dt", "dd"].map((tag) => document.createElement(tag));
-      [term.textContent, description.textContent] = [name, value];
-      return [term, description];
-    }));
-  }
+  });
   drawCurve(at("ro-curve"), {
     curve: ringOut.curve, rings: ringOut.rings, deepest: snapshot.equaliser.deepest_db ?? 12,
   });

@@ -1,19 +1,15 @@
 // The soundcheck: its four steps with how they stand, what leads on, and the checklist's ticks.
 // All of it is the box's: a reload or another phone shows the same.
+import { at, create, isNew, text } from "./parts.js";
 import { send } from "./send.js";
 import { span } from "./view.js";
 
-const at = (id) => document.getElementById(id);
 const WORDS = { to_do: "to do", now: "now", done: "done", left_out: "left out" };
 const ROOMS = { place: "#place", level: "#level", low_cut: "#low-cut", ring_out: "#ring-out" };
 const SELF = { place: "place", level: "level", "ring-out": "ring_out" };
 const SURE_MS = 4000;
 const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
 let sure = 0;
-
-function text(element, value) {
-  if (element.textContent !== value) element.textContent = value;
-}
 
 async function ask(command, said = at("strip-said")) {
   text(said, "");
@@ -24,14 +20,11 @@ async function ask(command, said = at("strip-said")) {
 
 function stepLinks(steps) {
   const list = at("steps");
-  const key = steps.map(({ id }) => id).join();
-  if (list.dataset.key !== key) {
-    list.dataset.key = key;
+  if (isNew(list, steps.map(({ id }) => id))) {
     list.replaceChildren(...steps.map(({ id }) => {
-      const item = document.createElement("li");
-      const link = document.createElement("a");
+      const [item, link] = create("li", "a");
       link.href = ROOMS[id] ?? "#place";
-      link.append(...["b", "i", "span"].map((tag) => document.createElement(tag)));
+      link.append(...create("b", "i", "span"));
       link.children[1].setAttribute("aria-hidden", "true");
       item.append(link);
       return item;

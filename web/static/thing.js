@@ -1,4 +1,5 @@
 // The forms beside the plan: the chosen thing, and the room.
+import { create } from "./parts.js";
 import * as plan from "./plan.js";
 
 const PATTERNS = ["omni", "subcardioid", "cardioid", "supercardioid", "hypercardioid", "figure-8"];
@@ -35,11 +36,11 @@ function setAt(to, path, value) {
 
 function input(kind) {
   if (kind instanceof Array) {
-    const select = document.createElement("select");
+    const [select] = create("select");
     select.append(...kind.map((name) => new Option(name)));
     return select;
   }
-  const made = document.createElement("input");
+  const [made] = create("input");
   if (kind === "text") Object.assign(made, { type: "text", maxLength: 40, required: true });
   else if (kind === "yes") made.type = "checkbox";
   else Object.assign(made, { type: "number", step: "any", required: true, inputMode: "decimal" });
@@ -47,10 +48,9 @@ function input(kind) {
 }
 
 function field([path, words, kind]) {
-  const label = document.createElement("label");
+  const [label, name] = create("label", "span");
   const made = input(kind);
   made.dataset.path = path;
-  const name = document.createElement("span");
   const unit = kind === "length" ? `, ${plan.unit()}` : kind === "degrees" ? ", degrees" : "";
   name.textContent = words + unit;
   label.append(name, made);
@@ -76,7 +76,7 @@ function show(form, kind, of, title) {
     form.dataset.of = kind;
     form.replaceChildren(...FIELDS[kind].map(field));
     if (title) {
-      const gone = document.createElement("button");
+      const [gone] = create("button");
       gone.type = "button";
       gone.dataset.remove = "";
       gone.textContent = "remove it";

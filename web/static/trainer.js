@@ -2,9 +2,9 @@
 import * as ears from "./ears.js";
 import { drawAnswer, drawKnown } from "./pictures.js";
 import { pull, ring, silence } from "./tone.js";
+import { at } from "./parts.js";
 
 const KEPT = "ears";
-const at = (id) => document.getElementById(id);
 
 let sliders = []; // of the user's own equaliser: { label, centre_hz, q? }
 let levels = [];

@@ -1,14 +1,11 @@
 // One snapshot onto the page.
 import { pullsNow } from "./advice.js";
+import { at, create, rows, text as write } from "./parts.js";
 import { drawLevels, drawPanel, drawSliders } from "./drawing.js";
 
 const STALE_S = 2;
-const at = (id) => document.getElementById(id);
 
-function text(id, value) {
-  const element = at(id);
-  if (element.textContent !== value) element.textContent = value;
-}
+const text = (id, value) => write(at(id), value);
 
 export function hz(value) {
   return value < 1000 ? `${value.toFixed(1)} Hz` : `${(value / 1000).toFixed(3)} kHz`;
@@ -68,7 +65,7 @@ function headline(snapshot) {
   }
   const others = snapshot.rings.slice(1);
   at("others").hidden = others.length === 0;
-  fill("others", others, (item, ring) => {
+  lines("others", others, (item, ring) => {
     item.dataset.degree = ring.degree;
     item.textContent = ring.band;
   });
@@ -78,34 +75,32 @@ function headline(snapshot) {
     : WORDS[snapshot.state]);
 }
 
-function fill(id, values, write) {
+function lines(id, values, writeOne) {
   const list = at(id);
   while (list.children.length > values.length) list.lastElementChild.remove();
   while (list.children.length < values.length) list.append(document.createElement("li"));
-  values.forEach((value, i) => write(list.children[i], value));
+  values.forEach((value, i) => writeOne(list.children[i], value));
 }
 
 function recent(snapshot) {
   at("no-recent").hidden = snapshot.recent.length > 0;
-  fill("recent", snapshot.recent.slice(0, 8), (item, ring) => {
+  lines("recent", snapshot.recent.slice(0, 8), (item, ring) => {
     const parts = [
       ring.band,
       `${WORDS[ring.degree]}, ${ring.lasted_s.toFixed(1)} s ${again(ring)}`.trim(),
       `${span(ring.ended_ago_s)} ago`,
     ];
     if (item.children.length === 0) {
-      item.append(...["b", "span", "span"].map((name) => document.createElement(name)));
+      item.append(...create("b", "span", "span"));
     }
-    parts.forEach((part, i) => {
-      if (item.children[i].textContent !== part) item.children[i].textContent = part;
-    });
+    parts.forEach((part, i) => write(item.children[i], part));
   });
 }
 
 function box(snapshot) {
   const { microphone } = snapshot;
   const rate = microphone.sample_rate_hz ? `${microphone.sample_rate_hz / 1000} kHz` : "";
-  const rows = {
+  rows(at("hears"), {
     hears: snapshot.clipping
       ? "clipping: move the box away or turn its input down"
       : `${snapshot.level_dbfs.toFixed(0)} dB of full scale`,
@@ -117,18 +112,6 @@ function box(snapshot) {
     panel: snapshot.panel.health,
     journal: snapshot.journal?.health ?? "off",
     advice: snapshot.adviser?.health,
-  };
-  const list = at("hears");
-  const entries = Object.entries(rows).filter(([, value]) => value);
-  if (list.children.length !== 2 * entries.length) {
-    list.replaceChildren(...entries.flatMap(() =>
-      ["dt", "dd"].map((name) => document.createElement(name))));
-  }
-  entries.forEach(([name, value], i) => {
-    list.children[2 * i].textContent = name;
-    if (list.children[2 * i + 1].textContent !== value) {
-      list.children[2 * i + 1].textContent = value;
-    }
   });
   const lamp = at("lamp");
   if (lamp.dataset.pattern !== snapshot.lamp.pattern) {

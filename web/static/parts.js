@@ -1,0 +1,48 @@
+// Small hands for the page's elements; each leaves alone what has not changed.
+
+export const at = (id) => document.getElementById(id);
+export const create = (...tags) => tags.map((tag) => document.createElement(tag));
+
+export function text(element, value) {
+  if (element.textContent !== value) element.textContent = value;
+}
+
+/** Whether something else is to be built into an element than what was; remembers it. */
+export function isNew(element, what) {
+  const key = JSON.stringify(what);
+  if (element.dataset.key === key) return false;
+  element.dataset.key = key;
+  return true;
+}
+
+/** A list of lines. */
+export function fill(list, values) {
+  if (!isNew(list, values)) return;
+  list.replaceChildren(...values.map((value) => {
+    const [item] = create("li");
+    item.textContent = value;
+    return item;
+  }));
+}
+
+/** A list of names with what they are; what is false, empty or unknown is left out. */
+export function rows(list, named) {
+  const entries = Object.entries(named).filter(([, value]) => value);
+  if (list.children.length !== 2 * entries.length) {
+    list.replaceChildren(...entries.flatMap(() => create("dt", "dd")));
+  }
+  entries.flat().forEach((value, i) => text(list.children[i], value));
+}
+
+/** Buttons as [what they do, words, title]; the one with the focus keeps it. */
+export function buttonRow(group, buttons) {
+  if (!isNew(group, buttons)) return;
+  const focused = document.activeElement?.dataset?.do;
+  group.replaceChildren(...buttons.map(([what, words, title = ""]) => {
+    const [button] = create("button");
+    Object.assign(button, { type: "button", textContent: words, title });
+    button.dataset.do = what;
+    return button;
+  }));
+  if (focused) group.querySelector(`[data-do="${focused}"]`)?.focus();
+}
