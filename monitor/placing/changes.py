@@ -57,30 +57,43 @@ class Change:
 
 def changes_of(stage: Stage, reckoner: Reckoner, loop: Loop) -> tuple[Change, ...]:
     """Return the changes that bring something, the best first, one of each kind and thing."""
+    tried = tried_moves(stage, reckoner, loop)
+    found = [_change(gain_db, move) for gain_db, move in tried if gain_db >= LEAST_DB]
+    return tuple(sorted(found, key=lambda change: -change.gain_db))
+
+
+def tried_moves(stage: Stage, reckoner: Reckoner, loop: Loop) -> list[tuple[float, Move]]:
+    """Return the chosen move of every kind and thing with what it brings in dB, losses included."""
     families: dict[str, list[tuple[float, Move]]] = {}
     scene = scene_of(stage, reckoner, loop)
     for move in chain(mains_moves(scene), wedge_moves(scene), microphone_moves(scene)):
         gain_db = reckoner.loop(move.stage).spare_db - loop.spare_db
-        if gain_db >= LEAST_DB:
-            families.setdefault(move.family, []).append((gain_db, move))
-    found = [_change(*_chosen(tried)) for tried in families.values()]
-    return tuple(sorted(found, key=lambda change: -change.gain_db))
+        families.setdefault(move.family, []).append((gain_db, move))
+    return [_chosen(tried) for tried in families.values()]
 
 
 def _chosen(tried: list[tuple[float, Move]]) -> tuple[float, Move]:
+    """Return the move that goes least far of those that bring nearly as much as the best."""
     best_db = max(gain_db for gain_db, _ in tried)
+    if best_db <= 0.0:
+        return max(tried, key=lambda one: one[0])
     enough = [one for one in tried if one[0] >= ENOUGH * best_db]
     return min(enough, key=lambda one: (one[1].effort, -one[0]))
 
 
+def spread_db(gain_db: float) -> float:
+    """Return half the range of a change's gain in dB."""
+    return _SPREAD_DB + _SPREAD_PART * abs(gain_db)
+
+
 def _change(gain_db: float, move: Move) -> Change:
-    spread_db = _SPREAD_DB + _SPREAD_PART * gain_db
+    spread = spread_db(gain_db)
     return Change(
         id=move.family,
         words=move.words,
         gain_db=gain_db,
-        low_db=gain_db - spread_db,
-        high_db=gain_db + spread_db,
+        low_db=gain_db - spread,
+        high_db=gain_db + spread,
         microphones=move.microphones,
         loudspeakers=move.loudspeakers,
         stage=move.stage,

@@ -129,6 +129,11 @@ def half_coverage_deg(coverage_deg: tuple[float, float], across: float, up: floa
     wide, high = coverage_deg[0] / 2.0, coverage_deg[1] / 2.0
     beside = across * across + up * up
     if wide == high or beside < 1e-12:
-        return round(math.sqrt(wide * high))
+        return half_mean_deg(coverage_deg)
     edge = math.sqrt(beside / ((across / wide) ** 2 + (up / high) ** 2))
     return round(edge)
+
+
+def half_mean_deg(coverage_deg: tuple[float, float]) -> int:
+    """Return half the angle of a round beam that is as wide as this one, rounded to degrees."""
+    return round(math.sqrt(coverage_deg[0] * coverage_deg[1]) / 2.0)

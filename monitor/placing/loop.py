@@ -26,9 +26,12 @@ from monitor.placing.paths import (
     BAND_COUNT,
     Bands,
     Paths,
+    Receiver,
+    Source,
     ears,
     microphone_receiver,
     paths,
+    source_of,
     walls_of,
 )
 from monitor.placing.stage import Loudspeaker, Microphone, Point, Room, Stage
@@ -45,6 +48,7 @@ _CHANNEL = tuple(
 )
 """Energy let through by a low cut at 100 Hz and by a vocal microphone away from the mouth, both of
 second order (common practice, no source)."""
+_EVERY_BAND = range(BAND_COUNT)
 _HZ_PER_LOOK = 22.0
 """Bandwidth x T60 of one independent look: van Waterschoot, Moonen, eq. 18."""
 
@@ -83,37 +87,39 @@ class Reckoner:
             max(1.0, hz / math.sqrt(2.0) * room.t60_s * factor / _HZ_PER_LOOK)
             for hz, factor in zip(BANDS_HZ, T60_OF_BAND, strict=True)
         )
+        self._sources: dict[Loudspeaker, Source] = {}
+        self._receivers: dict[tuple[object, ...], Receiver] = {}
         self._known: dict[tuple[object, ...], Paths] = {}
+        self._alone: dict[Loop, list[float]] = {}
 
     def to_microphone(self, loudspeaker: Loudspeaker, microphone: Microphone) -> Paths:
         """Return the ways from a loudspeaker to a microphone."""
-        key = (
-            loudspeaker,
-            microphone.position_m,
-            microphone.aim_deg,
-            microphone.tilt_deg,
-            microphone.pattern,
-        )
-        known = self._known.get(key)
-        if known is None:
-            known = paths(self._walls, loudspeaker, microphone_receiver(microphone))
-            self._known[key] = known
-        return known
+        key = (microphone.position_m, microphone.aim_deg, microphone.tilt_deg, microphone.pattern)
+        receiver = self._receivers.get(key)
+        if receiver is None:
+            receiver = self._receivers[key] = microphone_receiver(microphone)
+        return self._paths(loudspeaker, key, receiver)
 
     def at_ears(self, loudspeaker: Loudspeaker, place: Point) -> float:
-        """Return the energy in the speech bands that a loudspeaker brings to a place."""
+        """Return the mean energy in the speech bands that a loudspeaker brings to a place."""
+        ways = self._paths(loudspeaker, place, ears(place))
+        return sum(ways.total(band) for band in SPEECH_BANDS) / len(SPEECH_BANDS)
+
+    def _paths(
+        self, loudspeaker: Loudspeaker, place: tuple[object, ...], receiver: Receiver
+    ) -> Paths:
         key = (loudspeaker, place)
         known = self._known.get(key)
         if known is None:
-            known = paths(self._walls, loudspeaker, ears(place))
-            self._known[key] = known
-        return sum(known.total(band) for band in SPEECH_BANDS) / len(SPEECH_BANDS)
+            source = self._sources.get(loudspeaker)
+            if source is None:
+                source = self._sources[loudspeaker] = source_of(self._walls, loudspeaker)
+            known = self._known[key] = paths(self._walls, source, receiver)
+        return known
 
     def voice(self, distance_m: float) -> float:
         """Return an unamplified voice's energy at a distance, the room's answer included."""
-        walls = self._walls
-        # Single reflections and all later ones: 16 pi (1 - a) / A.
-        room = sum(walls.diffuse[band] / walls.kept[band] for band in SPEECH_BANDS)
+        room = sum(self._walls.echoed[band] for band in SPEECH_BANDS)
         return 1.0 / distance_m**2 + room / (len(SPEECH_BANDS) * TALKER_Q)
 
     def loop(self, stage: Stage) -> Loop:
@@ -148,6 +154,13 @@ class Reckoner:
             for one, place in zip(stage.loudspeakers, place_of, strict=True)
         ]
 
+    def alone(self, loop: Loop) -> list[float]:
+        """Return the peak of each of a loop's parts as if it were the only one."""
+        known = self._alone.get(loop)
+        if known is None:
+            known = self._alone[loop] = [self.peak([part]) for part in loop.parts]
+        return known
+
     def peak(self, parts: Iterable[Part]) -> float:
         """Return the highest amplitude that the parts together are expected to reach."""
         strongest = [0.0] * BAND_COUNT
@@ -155,22 +168,21 @@ class Reckoner:
         single = [0.0] * BAND_COUNT
         diffuse = [0.0] * BAND_COUNT
         for part in parts:
-            root = math.sqrt(part.weight)
-            ways = part.paths
-            for band in range(BAND_COUNT):
-                straight = part.weight * ways.straight[band]
-                here = math.sqrt(straight)
+            ways, weight = part.paths, part.weight
+            root = math.sqrt(weight)
+            for band in _EVERY_BAND:
+                here = root * ways.still[band]
                 if here > strongest[band]:
                     strongest[band] = here
-                amplitude[band] += here + root * ways.amplitude[band]
-                single[band] += straight + part.weight * ways.single[band]
-                diffuse[band] += part.weight * ways.diffuse[band]
+                amplitude[band] += root * ways.amplitude[band]
+                single[band] += weight * ways.single[band]
+                diffuse[band] += weight * ways.diffuse[band]
         still, waves = [], []
-        for band in range(BAND_COUNT):
+        for band in _EVERY_BAND:
             # A few single ways cannot add up to more than all of them in step.
             looks = max(1.0, math.log(self._looks[band]))
             most = (amplitude[band] - strongest[band]) ** 2 / looks
-            rest = min(most, single[band] - strongest[band] ** 2)
+            rest = max(0.0, min(most, single[band] - strongest[band] ** 2))
             root = math.sqrt(_CHANNEL[band])
             still.append(strongest[band] * root)
             waves.append((rest + diffuse[band]) * _CHANNEL[band])

@@ -60,8 +60,7 @@ def scene_of(stage: Stage, reckoner: Reckoner, loop: Loop) -> Scene:
     """Return the scene, with the things that matter for this loop."""
     of_microphone: dict[int, float] = {}
     of_loudspeaker: dict[int, float] = {}
-    for part in loop.parts:
-        level = reckoner.peak([part])
+    for part, level in zip(loop.parts, reckoner.alone(loop), strict=True):
         of_microphone[part.microphone] = max(of_microphone.get(part.microphone, 0.0), level)
         of_loudspeaker[part.loudspeaker] = max(of_loudspeaker.get(part.loudspeaker, 0.0), level)
     return Scene(

@@ -11,7 +11,12 @@ from typing import Any
 
 from monitor.placing.acoustics import SPEECH_BANDS, critical_distance_m
 from monitor.placing.changes import Change, changes_of
-from monitor.placing.directivity import directivity_factors, loudspeaker_tables, microphone_tables
+from monitor.placing.directivity import (
+    directivity_factors,
+    half_mean_deg,
+    loudspeaker_tables,
+    microphone_tables,
+)
 from monitor.placing.loop import Loop, Part, Reckoner
 from monitor.placing.stage import FOOT_M, Stage, Units
 from monitor.placing.words import cautions_of, sentence_of, unknown_of
@@ -134,7 +139,7 @@ def reckon(stage: Stage) -> Reckoning:
 
 def pairs_of(stage: Stage, reckoner: Reckoner, loop: Loop) -> tuple[Pair, ...]:
     """Return every open microphone with every loudspeaker, the strongest first."""
-    alone = [20.0 * math.log10(reckoner.peak([part])) for part in loop.parts]
+    alone = [20.0 * math.log10(level) for level in reckoner.alone(loop)]
     most = max(alone)
     first = alone.index(most)
     pairs = [
@@ -149,8 +154,9 @@ def _pair(stage: Stage, part: Part, feedback_db: float, *, limits: bool) -> Pair
     loudspeaker = stage.loudspeakers[part.loudspeaker]
     ways = part.paths
     heard = microphone_tables(microphone.pattern)[_BAND_1K][round(ways.off_receiver_deg)]
-    half = round(math.sqrt(math.prod(loudspeaker.coverage_deg)) / 2.0)
-    sent = loudspeaker_tables(half)[_BAND_1K][round(ways.off_loudspeaker_deg)]
+    sent = loudspeaker_tables(half_mean_deg(loudspeaker.coverage_deg))[_BAND_1K][
+        round(ways.off_loudspeaker_deg)
+    ]
     return Pair(
         microphone=microphone.name,
         loudspeaker=loudspeaker.name,
@@ -165,7 +171,7 @@ def _pair(stage: Stage, part: Part, feedback_db: float, *, limits: bool) -> Pair
 def _critical_distance_m(stage: Stage) -> float:
     """Return the critical distance of the mains (the first loudspeaker where there are none)."""
     mains = [one for one in stage.loudspeakers if one.kind == "mains"] or [stage.loudspeakers[0]]
-    quality = directivity_factors(round(math.sqrt(math.prod(mains[0].coverage_deg)) / 2.0))
+    quality = directivity_factors(half_mean_deg(mains[0].coverage_deg))
     return critical_distance_m(
         directivity_factor=sum(quality[band] for band in SPEECH_BANDS) / len(SPEECH_BANDS),
         volume_m3=stage.room.volume_m3,

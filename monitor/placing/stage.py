@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from monitor.errors import UsageError
@@ -160,6 +161,7 @@ class Stage:
         return tuple((i, one) for i, one in enumerate(self.microphones) if one.open)
 
 
+@lru_cache(maxsize=1024)
 def direction(aim_deg: float, tilt_deg: float) -> Point:
     """Return the unit vector of an aim and a tilt in degrees."""
     turn, up = math.radians(aim_deg), math.radians(tilt_deg)
