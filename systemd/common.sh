@@ -33,7 +33,8 @@ need_root() {
 
 # One at a time: two would number their releases alike.  The lock ends with the process.
 lock() {
-    mkdir -p "$home" 2>/dev/null || fail "$home cannot be made; is the card full or write-protected?"
+    mkdir -p "$home" 2>/dev/null ||
+        fail "$home cannot be made; is the card full or write-protected?"
     exec 9>"$home/lock"
     flock -n 9 || fail "another install or remove is at work; wait for its end and try again"
 }

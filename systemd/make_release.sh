@@ -58,9 +58,9 @@ install_alsa() {
     if ! has_alsa_wheel; then
         step "  building the microphone's library"
         # Kept, so that the next release needs no compiler.
-        "$made/bin/python" -I -m pip wheel --disable-pip-version-check --no-input --no-deps --use-pep517 \
-            --constraint "$here/constraints.txt" --wheel-dir "$home/wheels" pyalsaaudio \
-            </dev/null >>"$log" 2>&1 || return 1
+        "$made/bin/python" -I -m pip wheel --disable-pip-version-check --no-input \
+            --no-deps --use-pep517 --constraint "$here/constraints.txt" \
+            --wheel-dir "$home/wheels" pyalsaaudio </dev/null >>"$log" 2>&1 || return 1
     fi
     pip_install pyalsaaudio
 }

@@ -48,7 +48,9 @@ missing_packages() {
     done
 }
 
-all_installed() { dpkg-query -W -f '${db:Status-Abbrev} ${Package}\n' | sed -n 's/^ii *//p' | sort; }
+all_installed() {
+    dpkg-query -W -f '${db:Status-Abbrev} ${Package}\n' | sed -n 's/^ii *//p' | sort
+}
 
 install_packages() {
     missing=$(missing_packages)

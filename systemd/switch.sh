@@ -27,7 +27,8 @@ put_mdns() { # FOLDER
     fi
     mkdir -p "${mdns_file%/*}"
     port=$(setting page.port)
-    sed "s:<port>[0-9]*</port>:<port>${port:-8080}</port>:" "$1/howl-lantern.avahi.xml" >"$mdns_file"
+    sed "s:<port>[0-9]*</port>:<port>${port:-8080}</port>:" \
+        "$1/howl-lantern.avahi.xml" >"$mdns_file"
     chmod 644 "$mdns_file"
 }
 

@@ -1,0 +1,145 @@
+"""A box that is only a folder: the scripts run for real, the system's tools are stand-ins."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+
+# Each tool writes its words into calls.txt; files in the folder FAKE change what it answers.
+LOGGED = "apt-get systemd-sysusers udevadm journalctl userdel groupdel chown nmcli".split()
+TOOLS = {
+    "id": "echo 0",
+    "getent": "exit 2",  # neither the users nor the groups are there
+    "apt-cache": '[ "$1" = policy ] && echo "  Candidate: $(cat "$FAKE/alsaaudio")" || exit 1',
+    "dpkg-query": 'case "$*" in *Abbrev*) echo "ii  base";; *) echo "install ok installed";; esac',
+    "raspi-config": """
+echo "raspi-config $*" >>"$FAKE/calls.txt"
+case $2 in
+get_i2c) cat "$FAKE/i2c";;
+do_i2c) echo "$3" >"$FAKE/i2c";;
+esac""",
+    "systemctl": """
+echo "systemctl $*" >>"$FAKE/calls.txt"
+running=$(basename "$(readlink "$DESTDIR/opt/howl-lantern/venv")")
+case "$*" in
+--version) echo "systemd $(cat "$FAKE/manager") (stand-in)";;
+*ActiveState*) grep -qsx "$running" "$FAKE/broken" && echo activating || echo active;;
+*NRestarts*)
+    if grep -qsx "$running" "$FAKE/falls"; then
+        echo again >>"$FAKE/restarts"; wc -l <"$FAKE/restarts"
+    else echo 0; fi;;
+esac""",
+    "python3": """
+case "$*" in
+"-m venv "*) made=$3;;
+*) exec "$REAL_PYTHON" "$@";;
+esac
+mkdir -p "$made/bin" "$made/site"
+cp "$FAKE/bin/venv-python" "$made/bin/python"
+cp "$FAKE/bin/program" "$made/bin/howl-lantern" """,
+    "venv-python": """
+echo "pip $*" >>"$FAKE/calls.txt"
+case "$*" in
+*"pip install"*) [ ! -e "$FAKE/pip-fails" ] || { echo "ERROR: no such package"; exit 1; };;
+*purelib*) echo "$(dirname "$0")/../site";;
+*settings*port*) echo 8080;;
+*settings*host*) echo 0.0.0.0;;
+esac""",
+    "program": """
+case "$*" in
+*--example*) echo "# all defaults";;
+settings*) [ ! -e "$FAKE/refused" ] || { echo "howl-lantern: lamp.gpio_pin is 99"; exit 2; };;
+esac""",
+}
+
+
+class Box:
+    """One folder in the place of a box's root.
+
+    Attributes
+    ----------
+    root : Path
+        The box's ``/``.
+    fake : Path
+        Files here change what the stand-ins answer; ``calls.txt`` holds what they were asked.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.root = folder / "root"
+        self.fake = folder / "fake"
+        self._trees = folder / "trees"
+        (self.root / "run/systemd/system").mkdir(parents=True)
+        bin_folder = self.fake / "bin"
+        bin_folder.mkdir(parents=True)
+        for name in LOGGED:
+            TOOLS.setdefault(name, f'echo "{name} $*" >>"$FAKE/calls.txt"')
+        for name, body in TOOLS.items():
+            (bin_folder / name).write_text(f"#!/bin/sh\n{body}\n")
+            (bin_folder / name).chmod(0o755)
+        self.answer(alsaaudio="0.10.0-3", i2c="0", manager="252")
+
+    def answer(self, **files: str) -> None:
+        """Write files for the stand-ins; underscores in names stand for hyphens."""
+        for name, text in files.items():
+            (self.fake / name.replace("_", "-")).write_text(text + "\n")
+
+    def calls(self) -> list[str]:
+        """Return what the stand-ins were asked since the last time."""
+        path = self.fake / "calls.txt"
+        lines = path.read_text().splitlines() if path.exists() else []
+        path.unlink(missing_ok=True)
+        return lines
+
+    def tree(self, version: str) -> Path:
+        """Return a checkout of that version, without the program."""
+        tree = self._trees / version
+        if not tree.exists():
+            for part in ("firmware", "monitor", "web"):
+                (tree / part).mkdir(parents=True)
+            for part in ("README.md", "LICENCE"):
+                (tree / part).write_text("")
+            (tree / "pyproject.toml").write_text(f'[project]\nversion = "{version}"\n')
+            shutil.copytree(ROOT / "systemd", tree / "systemd")
+        return tree
+
+    def run(self, script: Path, *words: str, said: str = "") -> subprocess.CompletedProcess[str]:
+        """Run one of the scripts with the stand-ins before the system's own tools."""
+        return subprocess.run(
+            ["sh", str(script), *words],
+            input=said,
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=60,
+            env={
+                "PATH": f"{self.fake / 'bin'}:{os.environ['PATH']}",
+                "DESTDIR": str(self.root),
+                "FAKE": str(self.fake),
+                "REAL_PYTHON": sys.executable,
+                "START_WITHIN_S": "1",
+                "STAYS_S": "0",
+            },
+        )
+
+    def install(self, version: str, *words: str) -> subprocess.CompletedProcess[str]:
+        """Install, or upgrade to, that version."""
+        return self.run(self.tree(version) / "systemd/install", *words)
+
+    @property
+    def in_use(self) -> str:
+        """The release in use, empty where there is none."""
+        link = self.root / "opt/howl-lantern/venv"
+        return link.readlink().name if link.is_symlink() else ""
+
+    def releases(self) -> set[str]:
+        """Return the names of the releases that are there."""
+        return {path.name for path in (self.root / "opt/howl-lantern/releases").iterdir()}
+
+    def files(self) -> set[str]:
+        """Return every file and folder of the box."""
+        return {str(path.relative_to(self.root)) for path in self.root.rglob("*")}

@@ -1,0 +1,165 @@
+"""The scripts as texts: plain shell, no password among the words, nothing without its caution."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from tests.install.bench_box import ROOT, Box
+
+FOLDER = ROOT / "systemd"
+COMMANDS = ("install", "remove", "release", "wifi")
+PARTS = ("common.sh", "packages.sh", "make_release.sh", "switch.sh")
+PROFILE = "etc/NetworkManager/system-connections/howl-lantern-wifi.nmconnection"
+
+
+@pytest.mark.parametrize("name", [*COMMANDS, *PARTS])
+def test_plain_shell(name: str) -> None:
+    subprocess.run(["sh", "-n", str(FOLDER / name)], check=True)
+    lines = (FOLDER / name).read_text().splitlines()
+    assert len(lines) < 300
+    assert [line for line in lines if len(line) > 100] == []
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_commands_can_be_run(name: str) -> None:
+    path = FOLDER / name
+    assert path.stat().st_mode & 0o111
+    assert path.read_text().startswith("#!/bin/sh\n")
+
+
+def test_shellcheck_finds_nothing() -> None:
+    tool = shutil.which("shellcheck")
+    if tool is None:
+        pytest.skip("shellcheck is missing (package shellcheck)")
+    # Left out: unquoted lists of packages, and names set in one part and used in another.
+    run = subprocess.run(
+        [
+            tool,
+            "-s",
+            "sh",
+            "-e",
+            "SC2086,SC2154,SC2034",
+            *(str(FOLDER / n) for n in COMMANDS + PARTS),
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert run.stdout == ""
+
+
+def test_constraints_name_what_the_project_needs() -> None:
+    """Every package of the project that a box needs has its version, and pip reads each line."""
+    pinned = dict(
+        line.split("==")
+        for line in (FOLDER / "constraints.txt").read_text().splitlines()
+        if not line.startswith("#")
+    )
+    needed = re.findall(
+        r'^    "([a-z][\w.-]*)', (ROOT / "pyproject.toml").read_text(), re.MULTILINE
+    )
+    box_needs = set(needed) & {
+        "numpy", "gpiozero", "luma.oled", "luma.lcd", "pillow", "flask", "waitress", "soundfile"
+    }  # fmt: skip
+    assert len(box_needs) == 8
+    assert box_needs | {"pyalsaaudio", "lgpio"} <= pinned.keys()
+    assert all(re.fullmatch(r"\d[\w.]*", version) for version in pinned.values())
+
+
+# --- Wi-Fi --------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def box(tmp_path: Path) -> Box:
+    return Box(tmp_path)
+
+
+def wifi(box: Box, *words: str, password: str) -> subprocess.CompletedProcess[str]:
+    return box.run(FOLDER / "wifi", *words, said=password)
+
+
+def test_own_network_has_the_standards_key(box: Box) -> None:
+    run = wifi(box, "own", "IEEE", password="password\n")
+    assert run.returncode == 0, run.stderr
+    text = (box.root / PROFILE).read_text()
+    # IEEE 802.11i-2004, H.4.1: pass-phrase "password", SSID "IEEE" (from memory).
+    assert "psk=f42c6fc52df0ebef9ebb4b90b38a5f902e83fe1b135a70e23aed762e9710a12e\n" in text
+    assert "mode=ap\n" in text
+    assert "ssid=73;69;69;69;\n" in text
+    assert "key-mgmt=wpa-psk\n" in text
+    assert "password" not in text
+    assert (box.root / PROFILE).stat().st_mode & 0o777 == 0o600
+    assert not any("password" in call for call in box.calls())
+
+
+def test_joining_takes_names_and_passwords_with_any_signs(box: Box) -> None:
+    name, password = "Söder; back\\room", 'a; "b" \\c $d'
+    run = wifi(box, "join", name, password=password)
+    assert run.returncode == 0, run.stderr
+    text = (box.root / PROFILE).read_text()
+    # Python's own PBKDF2, as in the standard: HMAC-SHA-1, 4096 rounds, 32 bytes.
+    key = hashlib.pbkdf2_hmac("sha1", password.encode(), name.encode(), 4096, 32).hex()
+    assert f"psk={key}\n" in text
+    assert "mode=infrastructure\n" in text
+    found = re.search(r"^ssid=([\d;]+)$", text, re.MULTILINE)
+    assert found is not None
+    assert bytes(int(byte) for byte in found[1].strip(";").split(";")).decode() == name
+
+
+@pytest.mark.parametrize("password", ["", "\n", "short77", "x" * 64, "naïvely so"])
+def test_no_open_network_and_no_bad_password(box: Box, password: str) -> None:
+    run = wifi(box, "own", "Ferry Lamps", password=password)
+    assert run.returncode == 2
+    assert run.stderr.count("\n") == 1
+    assert "wanted 8 to 63" in run.stderr
+    assert not (box.root / PROFILE).exists()
+    assert not any(call.startswith("nmcli") for call in box.calls())
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ([], "wanted: own"),
+        (["open"], "wanted: own"),
+        (["join"], "join which network"),
+        (["own", "A", "secret words"], "the password is asked for"),
+        (["own", "x" * 33], "wanted 1 to 32 bytes"),
+    ],
+)
+def test_wrong_words(box: Box, words: list[str], said: str) -> None:
+    run = wifi(box, *words, password="long enough")
+    assert run.returncode == 2
+    assert said in run.stderr
+    assert not (box.root / PROFILE).exists()
+
+
+# --- units --------------------------------------------------------------------------------------
+
+
+def test_back_off_keeps_to_its_own_words() -> None:
+    """Debian 12's service manager knows neither word, so neither may stand in a unit."""
+    assert "RestartSteps" in (FOLDER / "back-off.conf").read_text()
+    for unit in FOLDER.glob("*.service"):
+        assert "RestartSteps" not in unit.read_text()
+        assert "RestartMaxDelaySec" not in unit.read_text()
+
+
+@pytest.mark.parametrize("unit", ["howl-lantern.service", "howl-lantern-page.service"])
+def test_units_watch_over_their_logs(unit: str) -> None:
+    text = (FOLDER / unit).read_text()
+    assert re.search(r"^LogRateLimitBurst=\d+$", text, re.MULTILINE)
+
+
+def test_the_watcher_may_start_children() -> None:
+    text = (FOLDER / "howl-lantern.service").read_text()
+    room = re.search(r"^TasksMax=(\d+)$", text, re.MULTILINE)
+    assert room is not None
+    # Counted in the running service on Debian 12: 8 tasks without a child.
+    assert int(room[1]) >= 32
+    assert not re.search(r"^(NoExecPaths|MemoryMax|SystemCallFilter=~@process)", text, re.MULTILINE)
