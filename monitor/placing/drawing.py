@@ -193,7 +193,7 @@ def _free_places(
     few = len(reckoning.pairs) <= _FEW_PATHS
     for pair in reckoning.pairs:
         if pair.limits or few:
-            names.keep_off(*_ends(stage, pair), weight=4.0 if pair.limits else 0.4)
+            names.keep_off(*_ends(stage, pair), weight=4.0 if pair.limits else 0.15)
     for shape in ghost.shapes if ghost else ():
         if isinstance(shape, Outline):
             for here, there in pairwise(shape.points):
@@ -253,14 +253,15 @@ def _limiting_words(
         f"limits: {length_words(pair.distance_m, stage.units)}",
         spare_words(reckoning.gain.spare_db),
     )
-    middle = between(*_ends(stage, pair), 0.45)
-    return _lines(names, middle, 11.0 * view.px, lines, view, strong=True)
+    here, there = _ends(stage, pair)
+    spots = tuple(between(here, there, part) for part in (0.5, 0.35, 0.65))
+    return _lines(names, spots, 11.0 * view.px, lines, view, strong=True)
 
 
 def _change_words(ghost: Ghost, reckoning: Reckoning, view: View, names: NamePlaces) -> list[Shape]:
     best = reckoning.changes[0]
     lines = (*wrapped(best.words, LONGEST_CHANGE // 2, 3), f"+{best.gain_db:.1f} dB")
-    return _lines(names, ghost.at, 18.0 * view.px, lines, view, strong=True)
+    return _lines(names, (ghost.at,), 18.0 * view.px, lines, view, strong=True)
 
 
 def _names(
@@ -280,7 +281,7 @@ def _names(
         if name and chosen == first:
             line = shortened(name, LONGEST_NAME)
             away = _AWAY_PX[thing.kind] * view.px
-            found += _lines(names, thing.middle, away, (line,), view, must=first, strong=False)
+            found += _lines(names, (thing.middle,), away, (line,), view, must=first, strong=False)
     return found
 
 
@@ -296,7 +297,7 @@ def _name_of(stage: Stage, thing: Thing) -> str:
 
 def _lines(
     names: NamePlaces,
-    at: Point,
+    spots: tuple[Point, ...],
     away_cm: float,
     lines: tuple[str, ...],
     view: View,
@@ -305,7 +306,7 @@ def _lines(
     must: bool = True,
 ) -> list[Shape]:
     height = NAME_PX * view.px
-    place = names.place(at, away_cm, lines, height, must=must, bold=strong)
+    place = names.place(spots, away_cm, lines, height, must=must, bold=strong)
     if place is None:
         return []
     points, anchor = place

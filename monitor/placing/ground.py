@@ -16,8 +16,9 @@ Type, strokes and what a finger takes hold of are measured in dots there."""
 _SIDE_PX = 12.0
 _TOP_PX = 22.0
 _BOTTOM_PX = 62.0
-TALLEST = 1.7
-"""A room deeper than this times its width gets paper at its sides: a phone shows it whole."""
+TALLEST = 1.05
+"""A room deeper than this times its width gets space at its sides, so that a phone shows the whole
+plan above the fold without making its type and what a finger takes hold of smaller."""
 NAME_PX = 12.0
 SMALL_PX = 11.0
 _GRID_M: dict[Units, tuple[float, ...]] = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+from itertools import product
 
 from monitor.placing.outlines import Box, between
 from monitor.placing.shapes import Anchor, Point
@@ -38,6 +39,8 @@ _SIDES: tuple[tuple[float, float, Anchor], ...] = (
 _SIDE_COST = 0.01
 _FARTHER = ((1.0, 0.0), (1.35, 0.12), (1.9, 0.35), (2.8, 0.7))
 """Times as far as asked, and what that costs: a name far off may be read as another's."""
+_BOLD_FARTHER = tuple((0.5 + 0.5 * step, 0.05 * (step - 1)) for step in range(1, 9))
+"""The same for bold words, which are alike in nothing else and are found from farther off."""
 
 
 def shortened(text: str, most_signs: int) -> str:
@@ -82,7 +85,7 @@ class NamePlaces:
 
     def place(
         self,
-        at: Point,
+        spots: tuple[Point, ...],
         away_cm: float,
         lines: tuple[str, ...],
         height_cm: float,
@@ -94,8 +97,8 @@ class NamePlaces:
 
         Parameters
         ----------
-        at : Point
-            The thing's middle.
+        spots : tuple of Point
+            The thing's middle, or several places along it, one as good as the other.
         away_cm : float
             How far its own drawing reaches.
         lines : tuple of str
@@ -113,11 +116,15 @@ class NamePlaces:
         width = max(width_of(line, height_cm, bold=bold) for line in lines)
         size = (width, 1.2 * height_cm * len(lines))
         best: tuple[float, Box, Anchor] | None = None
-        for times, far_cost in _FARTHER:
+        farther = _BOLD_FARTHER if bold else _FARTHER
+        for at, (times, far_cost) in product(spots, farther):
             for side, (across, down, anchor) in enumerate(_SIDES):
+                cost = _SIDE_COST * side + far_cost
+                if best is not None and cost >= best[0]:
+                    break
                 way = (across * times * away_cm, down * times * away_cm)
                 box = self._pushed_inside(_box(at, way, anchor, size))
-                cost = _SIDE_COST * side + far_cost + self._cost(box, height_cm)
+                cost += self._cost(box, height_cm)
                 if best is None or cost < best[0]:
                     best = (cost, box, anchor)
         if best is None or (best[0] > _MOST_COVERED and not must):

@@ -187,7 +187,7 @@ def test_names_cover_neither_each_other_nor_things() -> None:
     places.keep_free((150.0, 150.0), 10.0)
     boxes = []
     for _ in range(4):
-        found = places.place((150.0, 150.0), 12.0, ("eight ch",), 10.0, must=False)
+        found = places.place(((150.0, 150.0),), 12.0, ("eight ch",), 10.0, must=False)
         assert found is not None
         ((x, y),), anchor = found
         width = 0.58 * 10.0 * 8
@@ -201,14 +201,14 @@ def test_names_cover_neither_each_other_nor_things() -> None:
 def test_a_name_without_room_is_left_out_unless_it_must_stand() -> None:
     places = NamePlaces((0.0, 0.0, 40.0, 20.0))
     places.keep_free((20.0, 10.0), 30.0)
-    assert places.place((20.0, 10.0), 5.0, ("name",), 10.0, must=False) is None
-    assert places.place((20.0, 10.0), 5.0, ("name",), 10.0, must=True) is not None
+    assert places.place(((20.0, 10.0),), 5.0, ("name",), 10.0, must=False) is None
+    assert places.place(((20.0, 10.0),), 5.0, ("name",), 10.0, must=True) is not None
 
 
 def test_names_stay_within_the_view() -> None:
     places = NamePlaces((0.0, 0.0, 300.0, 100.0))
     places.keep_free((295.0, 50.0), 8.0)
-    found = places.place((295.0, 50.0), 10.0, ("a longer name",), 10.0, must=False)
+    found = places.place(((295.0, 50.0),), 10.0, ("a longer name",), 10.0, must=False)
     assert found is not None
     ((x, _),), anchor = found
     assert anchor == "end"
