@@ -1,4 +1,4 @@
-"""The textbooks' worked examples.  Books round logarithms to half a decibel, so 0.2 dB is allowed."""
+"""The textbooks' worked examples.  Books round logarithms to 0.5 dB, so 0.2 dB is allowed."""
 
 from __future__ import annotations
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import pytest
 
@@ -121,7 +122,7 @@ def test_directivity_of_a_narrow_beam_is_that_of_a_cone() -> None:
 def test_every_table_falls_from_the_axis_on() -> None:
     for half in (20, 45, 90, 180):
         for table in directivity.loudspeaker_tables(half):
-            assert all(a >= b for a, b in zip(table, table[1:], strict=False))
+            assert all(a >= b for a, b in pairwise(table))
             assert min(table) > 0.0
 
 
