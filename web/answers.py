@@ -30,11 +30,15 @@ def refused_with(error: LinkError) -> JsonAnswer:
 
 
 def asked(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
-    """Ask the watcher for a command, and pass its word on."""
+    """Ask the watcher for a command, and pass its word on.
+
+    A plan's answer has its ``revision``; ``problem`` says what went wrong although it was done.
+    """
     try:
         answer = client.request(command)
     except LinkError as error:
         return refused_with(error)
     if answer.get("class") == "error":
         return line(str(answer.get("message", "refused")), 400)
-    return jsonify(done=True), 200
+    more = {key: answer[key] for key in ("revision", "problem") if key in answer}
+    return jsonify(done=True, **more), 200

@@ -193,7 +193,8 @@ METERS: dict[str, dict[str, Any]] = {
 class EveningClient(StillClient):
     """Keeps a soundcheck as the watcher does, and shows it in a fresh snapshot ten times a second.
 
-    ``script`` is what the next measurement shows; ``refuse`` answers every command with a line.
+    ``script`` is what the next measurement shows; ``refuse`` answers every command with a line,
+    ``more`` are further keys of the soundcheck.
     """
 
     def __init__(self, base: str = "quiet") -> None:
@@ -211,6 +212,7 @@ class EveningClient(StillClient):
         self.with_soundcheck = True
         self.gone = False
         self.refuse = ""
+        self.more: dict[str, Any] = {}
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
@@ -234,6 +236,7 @@ class EveningClient(StillClient):
             "ticks": list(self.ticks),
             "plan_revision": self.revision,
             "line": dict(self.line),
+            **self.more,
             **{name: {**value, "age_s": 70.0} for name, value in self.taken.items()},
         }
         if self.begun_mono_s is not None:
@@ -266,6 +269,7 @@ class EveningClient(StillClient):
             except StageError as error:
                 return {"class": "error", "message": str(error)}
             self.revision += 1
+            return {"class": "done", "revision": self.revision}
         if command["class"] == "soundcheck":
             return self._soundcheck(command)
         return {"class": "done"}

@@ -281,7 +281,8 @@ def test_a_change_is_tried_taken_back_and_kept(page: Any, evening: EveningClient
 def fill(driver: Any, path: str, value: str, form: str = "thing") -> None:
     driver.execute_script(
         "const i = document.querySelector(`#${arguments[2]} [data-path='${arguments[0]}']`);"
-        "if (i.type === 'checkbox') i.checked = arguments[1] === 'yes'; else i.value = arguments[1];"
+        "if (i.type === 'checkbox') i.checked = arguments[1] === 'yes';"
+        "else i.value = arguments[1];"
         "i.dispatchEvent(new Event('input', { bubbles: true }))",
         path,
         value,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from typing import Any
 
@@ -78,8 +79,6 @@ def test_each_phase_has_its_steps(
             "document.querySelector(`#ring-out button[data-do='${arguments[0]}']`).click()", do
         )
         assert wait_until(lambda: link.asked == [{"class": "ring_out", "do": do}], 3.0), do  # noqa: B023
-        # The page waits for the answer before it takes the next tap.
-        wait_until(lambda: False, 0.15)
 
 
 @pytest.mark.parametrize("name", RING_OUTS)
@@ -190,6 +189,28 @@ def test_on_the_practice_stage_its_desk_is_on_the_same_page(page: Any, link: Sti
     assert wait_until(lambda: script(page, named) == "2.5k", 3.0)
     link.hold(STATES["ring-out pull"])
     assert wait_until(lambda: not script(page, shown), 5.0)
+
+
+def test_taps_in_a_row_are_all_taken_and_a_double_tap_is_one(
+    page: Any, link: StillClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a slow link the news of a step comes before its answer: the next tap must not be lost."""
+    show(page, link, "pull")
+    answer, asked = threading.Event(), []
+
+    def slow(command: dict[str, Any], timeout_s: float = 2.0) -> dict[str, Any]:
+        asked.append(command["do"])
+        answer.wait(10.0)
+        return {"class": "done"}
+
+    monkeypatch.setattr(link, "request", slow)
+    for do in ("pulled", "pulled", "pause"):
+        page.execute_script(
+            "document.querySelector(`#ring-out button[data-do='${arguments[0]}']`).click()", do
+        )
+    assert wait_until(lambda: asked == ["pulled"], 3.0), asked
+    answer.set()
+    assert wait_until(lambda: asked == ["pulled", "pause"], 3.0), asked
 
 
 def test_what_is_refused_is_said(

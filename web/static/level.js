@@ -12,9 +12,6 @@ const NOTHING = {
 const VOICES = { silent: "hears no voice", speech: "hears speech", singing: "hears singing", other: "hears something" };
 let source = null; // as chosen here; else as it is being measured
 let asking = false;
-let left = ""; // why the last measurement ended, until the next begins
-let had = false;
-let seen = null; // the newest of a measurement
 
 const db = (value) => `${value < 0 ? "\u2212" : ""}${Math.abs(value).toFixed(1)} dB`;
 
@@ -44,8 +41,9 @@ function sentence(soundcheck, measuring) {
     part.dataset.state = "none";
     const [say, detail] = NOTHING[source];
     text(at("lv-of"), "");
-    text(at("lv-say"), left ? "It stopped" : say);
-    text(at("lv-detail"), left || detail);
+    // Why the last one ended by itself, until the next begins.
+    text(at("lv-say"), soundcheck.why ? "It stopped" : say);
+    text(at("lv-detail"), soundcheck.why ?? detail);
     return;
   }
   part.dataset.state = measuring.state ?? "waiting";
@@ -72,6 +70,8 @@ function figures(measuring) {
     "peak above average": m.crest_db !== undefined && db(m.crest_db),
     clipped: m.clipped_count !== undefined
       && (m.clipped_count ? `${m.clipped_count} time${m.clipped_count === 1 ? "" : "s"}${m.clipped_now ? ", now" : ""}` : "never"),
+    "flat tops": m.flat_top_dbfs !== undefined && `at ${db(m.flat_top_dbfs)}: something before the box clips`,
+    lost: m.lost_blocks && `${m.lost_blocks} blocks`,
     now: VOICES[m.voice],
     for: m.seconds !== undefined && span(m.seconds),
   });
@@ -160,7 +160,7 @@ function lowCutOf(soundcheck) {
   if (!svg.hasAttribute("hidden")) drawVoice(svg, spectrum, shown ?? {}, shown?.choice_hz);
   choicesOf(shown ?? {});
   at("lc-take").hidden = !live?.ready;
-  if (live?.ready) text(at("lc-take"), `Low cut at ${live.choice_label ?? Math.round(live.choice_hz)}: it is set`);
+  if (live?.ready) text(at("lc-take"), live.choice_hz ? `Low cut at ${live.choice_label}: it is set` : "It is out: keep that");
   const taken = soundcheck.low_cut;
   at("lc-taken").hidden = !taken;
   if (taken) {
@@ -171,11 +171,7 @@ function lowCutOf(soundcheck) {
 
 export function followLevel(snapshot) {
   const { soundcheck } = snapshot;
-  seen = soundcheck?.measuring ?? null;
-  if (seen) left = "";
-  else if (had) left = soundcheck?.why ?? soundcheck?.line?.stopped ?? "";
-  had = Boolean(seen);
-  at("sources").hidden = !soundcheck || had; // what is measured is said above the sentence
+  at("sources").hidden = !soundcheck || Boolean(soundcheck.measuring); // what is measured is said above the sentence
   at("lv-main").hidden = !soundcheck;
   at("low-cut-part").hidden = !soundcheck;
   if (soundcheck) {

@@ -45,8 +45,8 @@ function leadOn(soundcheck) {
   const { steps, begun_age_s: age } = soundcheck;
   const done = steps.filter(({ state }) => state === "done" || state === "left_out").length;
   const all = done === steps.length;
-  text(at("strip-age"), age === undefined ? "not begun"
-    : `begun ${age < 60 ? "just now" : `${span(Math.max(age, 90))} ago`}`);
+  text(at("strip-age"), soundcheck.doubt ?? (age === undefined ? "not begun"
+    : `begun ${age < 60 ? "just now" : `${span(Math.max(age, 90))} ago`}`));
   const now = steps.find(({ state }) => state === "now") ?? steps.find(({ state }) => state === "to_do");
   const next = at("strip-next");
   next.hidden = !now || now.id === SELF[document.body.dataset.room];
@@ -54,7 +54,7 @@ function leadOn(soundcheck) {
     next.href = ROOMS[now.id] ?? "#place";
     text(next, `next: ${now.title}`);
   }
-  at("strip-clear").hidden = age === undefined || !(all || document.body.dataset.room === "place");
+  at("strip-clear").hidden = age === undefined || !(all || soundcheck.doubt || document.body.dataset.room === "place");
   if (performance.now() > sure) text(at("strip-clear"), "begin a new one");
 }
 
@@ -103,6 +103,9 @@ export function followSoundcheck(snapshot) {
     for (const part of document.querySelectorAll(".step-end")) part.hidden = true;
     return;
   }
+  const { health = "ok" } = soundcheck;
+  at("strip-health").hidden = health === "ok";
+  text(at("strip-health"), health);
   stepLinks(soundcheck.steps);
   leadOn(soundcheck);
   stepEnds(soundcheck.steps);

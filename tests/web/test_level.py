@@ -1,0 +1,226 @@
+"""The room Level in a real browser: what is measured, the sentence, and what is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from tests.web.evening import LOW_CUT_WAITING, METERS, EveningClient, meter
+from tests.web.screenshots import page_server
+from tests.web.test_page import script, text, wait_until
+from tests.web.test_place import SIZES, resize
+
+
+@pytest.fixture
+def evening() -> Iterator[EveningClient]:
+    client = EveningClient()
+    yield client
+    client.close()
+
+
+@pytest.fixture(params=SIZES, ids=["phone", "desk"])
+def page(request: pytest.FixtureRequest, window: Any, evening: EveningClient) -> Iterator[Any]:
+    resize(window, *request.param)
+    with page_server(evening) as url:
+        window.get("about:blank")
+        window.get(url + "#level")
+        assert wait_until(lambda: text(window, "lv-say") == "Set the gain", 10.0)
+        yield window
+        window.get("about:blank")
+        evening.close()
+    resize(window, 360, 640)
+
+
+def said(driver: Any) -> str:
+    return text(driver, "lv-say").replace("\u00a0", " ")
+
+
+def press(driver: Any, selector: str) -> None:
+    driver.execute_script("document.querySelector(arguments[0]).click()", selector)
+
+
+def commands(evening: EveningClient) -> list[dict[str, Any]]:
+    return [{k: v for k, v in c.items() if k != "class"} for c in evening.asked]
+
+
+def x_of(driver: Any, selector: str) -> float:
+    """The middle of a part of the meter, in pixels of its drawing."""
+    box = f"document.querySelector('#lv-meter {selector}').getBBox()"
+    return float(script(driver, f"(b => b.x + b.width / 2)({box})"))
+
+
+def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> None:
+    press(page, "#lv-main")
+    assert wait_until(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    assert commands(evening) == [{"do": "measure", "source": "line"}]
+    # The sentence is the largest thing of the room.
+    sizes = script(
+        page,
+        "[...document.querySelectorAll('#level-room *, #low-cut-part *, #strip *')]"
+        ".filter((n) => n.checkVisibility() && n.textContent.trim())"
+        ".map((n) => [parseFloat(getComputedStyle(n).fontSize), n.id])",
+    )
+    assert max(sizes)[1] == "lv-say"
+    assert "the desk's line" in text(page, "lv-of")
+    figures = text(page, "lv-figures")
+    for words in ("peak\u22123.1 dB", "sungpeak \u22123.1", "noise\u221261.0", "clippednever"):
+        assert words in figures
+    # It is 3 dB above the bracket: the wedge stands to the right of it.
+    assert x_of(page, ".wedge") > x_of(page, ".wanted")
+    label = script(page, "document.getElementById('lv-meter').getAttribute('aria-label')")
+    assert "reads \u22129, above what is wanted" in label
+    # Nothing can be kept by mistake: the main button measures again after the turn.
+    evening.asked.clear()
+    press(page, "#lv-main")
+    again = [{"do": "measure_stop"}, {"do": "measure", "source": "line"}]
+    assert wait_until(lambda: commands(evening) == again, 5.0), evening.asked
+    evening.script = METERS["right"]
+    assert wait_until(lambda: said(page) == "leave the gain", 5.0)
+    assert abs(x_of(page, ".wedge") - x_of(page, ".wanted")) < 20
+    assert text(page, "lv-main") == "Keep this level"
+    evening.asked.clear()
+    press(page, "#lv-main")
+    assert wait_until(lambda: commands(evening) == [{"do": "take_level"}], 5.0), evening.asked
+    assert wait_until(lambda: "leave the gain" in text(page, "lv-taken"), 5.0)
+    press(page, "#lv-small [data-do=measure_stop]")
+    assert wait_until(lambda: said(page) == "Set the gain", 5.0)
+    assert "Kept 70 s ago" in text(page, "lv-taken")
+
+
+def test_the_low_cut_waits_is_drawn_and_is_kept(page: Any, evening: EveningClient) -> None:
+    evening.script, evening.measuring = METERS["too-loud"], "line"
+    assert wait_until(lambda: "32 s of voice" in text(page, "lc-say"), 5.0)
+    done = script(page, "document.getElementById('lc-progress').value")
+    assert done == pytest.approx(28.0 / 60.0)
+    assert not script(page, "document.getElementById('lc-take').checkVisibility()")
+    evening.script = METERS["right"]
+    assert wait_until(lambda: "low cut at 120" in text(page, "lc-say"), 5.0)
+    assert not script(page, "document.getElementById('lc-wait').checkVisibility()")
+    rows = script(
+        page,
+        "[...document.querySelectorAll('#lc-choices tbody tr')].map((r) => r.textContent)",
+    )
+    assert rows == [
+        "75 Hz9.1 dB0.1 dB",
+        "80 Hz10.4 dB0.1 dB",
+        "100 Hz14.8 dB0.3 dB",
+        "120 Hz, this one18.2 dB0.6 dB",
+    ]
+    # The cut stands below the lowest note, between 100 and 200 Hz of the axis.
+    cut, low, high, note = script(
+        page,
+        "(s => [Number(s.querySelector('.held').getAttribute('x1')),"
+        " ...['100', '200'].map((hz) => Number([...s.querySelectorAll('text')]"
+        "  .find((t) => t.textContent === hz).getAttribute('x'))),"
+        " Number(s.querySelector('.pulled').getAttribute('x1'))])"
+        "(document.getElementById('lc-spectrum'))",
+    )
+    # Third octaves are evenly spaced: 120 Hz lies log2(1.2) of the way from 100 to 200 Hz.
+    assert (cut - low) / (high - low) == pytest.approx(0.263, abs=0.01)
+    assert cut < note < high
+    press(page, "#lc-take")
+    assert wait_until(lambda: commands(evening) == [{"do": "take_low_cut"}], 5.0), evening.asked
+    assert wait_until(lambda: "low cut at 120" in text(page, "lc-taken"), 5.0)
+    assert script(page, "document.documentElement.scrollWidth") <= script(page, "innerWidth")
+
+
+def test_the_box_s_own_microphone_is_never_taken_for_the_desk(
+    page: Any, evening: EveningClient
+) -> None:
+    press(page, "#sources [value=box]")
+    assert wait_until(lambda: "nothing about the desk's gain" in text(page, "lv-detail"), 3.0)
+    evening.script = METERS["box"]
+    press(page, "#lv-main")
+    assert wait_until(lambda: said(page) == "the box hears well", 5.0)
+    assert commands(evening) == [{"do": "measure", "source": "box"}]
+    assert "not the desk" in text(page, "lv-of")
+    assert not script(page, "document.getElementById('lv-meter').checkVisibility()")
+    assert script(page, "document.querySelector('#level-room [data-do=take_level]')") is None
+    assert "cannot tell" in text(page, "lc-say")
+    assert not script(page, "document.getElementById('lc-take').checkVisibility()")
+
+
+@pytest.mark.parametrize(
+    ("name", "words", "main"),
+    [
+        ("waiting", "sing your loudest line", "Stop"),
+        ("clipping", "turn the gain down at least 9 dB", "I have turned it: measure again"),
+        ("dead", "nothing arrives on this channel", "I have turned it: measure again"),
+        ("analogue", "turn the gain up 9 dB", "I have turned it: measure again"),
+    ],
+)
+def test_each_state_has_its_sentence_and_shape(
+    page: Any, evening: EveningClient, name: str, words: str, main: str
+) -> None:
+    evening.script, evening.measuring = METERS[name], "line"
+    assert wait_until(lambda: said(page) == words, 5.0)
+    assert (
+        script(page, "document.getElementById('lv-sentence').dataset.state")
+        == METERS[name]["state"]
+    )
+    assert text(page, "lv-main") == main
+    # On the smallest phone the sentence and the main button need no scrolling.
+    rail = script(page, "document.getElementById('rail').getBoundingClientRect().top")
+    lowest = script(page, "document.getElementById('lv-main').getBoundingClientRect().bottom")
+    if script(page, "innerWidth") == 360:
+        assert lowest <= rail
+    if name == "clipping":
+        assert "14 times, now" in text(page, "lv-figures")
+    if name == "analogue":
+        assert "on the desk's meter" in text(page, "lv-meter")
+        assert x_of(page, ".wedge") < x_of(page, ".wanted")
+
+
+def test_without_a_line_it_says_how_to_have_one(page: Any, evening: EveningClient) -> None:
+    evening.line = {"there": False, "why": "no line is set"}
+    assert wait_until(lambda: "table [line]" in text(page, "line-words"), 5.0)
+    assert "no line is set" in text(page, "line-words")
+    assert script(page, "document.querySelector('#sources [value=line]').disabled")
+    assert script(page, "document.getElementById('lv-main').disabled")
+    press(page, "#sources [value=box]")
+    assert wait_until(lambda: not script(page, "document.getElementById('lv-main').disabled"), 3.0)
+
+
+def test_a_measurement_that_goes_silent_or_ends_is_said(page: Any, evening: EveningClient) -> None:
+    evening.measuring = "line"
+    evening.script = {"kind": "line", "age_s": 7.0}
+    assert wait_until(lambda: said(page) == "It has gone silent", 5.0)
+    assert "7 s" in text(page, "lv-detail")
+    evening.more = {"why": "the desk's interface was pulled out"}
+    evening.measuring = ""
+    assert wait_until(lambda: said(page) == "It stopped", 5.0)
+    assert "pulled out" in text(page, "lv-detail")
+
+
+def test_a_refusal_is_said_and_an_old_watcher_is_named(page: Any, evening: EveningClient) -> None:
+    evening.refuse = "another measurement is running"
+    press(page, "#lv-main")
+    assert wait_until(lambda: text(page, "lv-said") == evening.refuse, 5.0)
+    evening.with_soundcheck = False
+    assert wait_until(lambda: said(page) == "Not on this box", 5.0)
+    assert "older than this page" in text(page, "lv-detail")
+    assert not script(page, "document.getElementById('lv-main').checkVisibility()")
+    assert not script(page, "document.getElementById('strip').checkVisibility()")
+
+
+def test_a_gone_watcher_greys_what_was_measured(page: Any, evening: EveningClient) -> None:
+    evening.measuring = "line"
+    assert wait_until(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    evening.gone = True
+    assert wait_until(lambda: script(page, "document.body.dataset.fresh") == "no", 8.0)
+    opacity = "Number(getComputedStyle(document.getElementById('level-room')).opacity)"
+    assert script(page, opacity) < 0.5
+
+
+def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any, evening: EveningClient) -> None:
+    page.get_log("browser")
+    for name, one in METERS.items():
+        evening.script, evening.measuring = one, one["kind"]
+        sentence = one["advice"]["sentence"]
+        assert wait_until(lambda: said(page) == sentence, 5.0), name  # noqa: B023
+    evening.script = meter(low_cut={**LOW_CUT_WAITING, "choices": []}, spectrum={})
+    assert wait_until(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    severe = [line["message"] for line in page.get_log("browser") if line["level"] == "SEVERE"]
+    assert severe == []

@@ -1,0 +1,238 @@
+"""The soundcheck's strip, its steps and its ticks in a real browser."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from monitor.placing.checklist import CHECKLIST
+from tests.web.evening import METERS, EveningClient
+from tests.web.screenshots import page_server
+from tests.web.test_page import script, text, wait_until
+from tests.web.test_place import SIZES, resize
+
+ROOMS = ["place", "level", "ring-out", "set", "practice"]
+
+
+@pytest.fixture
+def evening() -> Iterator[EveningClient]:
+    client = EveningClient()
+    yield client
+    client.close()
+
+
+@pytest.fixture(params=SIZES, ids=["phone", "desk"])
+def page(request: pytest.FixtureRequest, window: Any, evening: EveningClient) -> Iterator[Any]:
+    resize(window, *request.param)
+    with page_server(evening) as url:
+        window.get("about:blank")
+        window.get(url + "#place")
+        assert wait_until(lambda: script(window, "!!document.querySelector('#plan .thing')"), 10.0)
+        yield window
+        window.get("about:blank")
+        evening.close()
+    resize(window, 360, 640)
+
+
+def steps(driver: Any) -> list[list[str]]:
+    """Each step's title and state, by the words that are shown."""
+    return list(
+        script(
+            driver,
+            "[...document.querySelectorAll('#steps a')].map((a) =>"
+            " [a.firstChild.textContent, a.lastChild.textContent])",
+        )
+    )
+
+
+def click(driver: Any, selector: str) -> None:
+    driver.execute_script("document.querySelector(arguments[0]).click()", selector)
+
+
+def room(driver: Any) -> str:
+    return str(script(driver, "document.body.dataset.room"))
+
+
+def step_end(step: str, do: str) -> str:
+    return f".step-end[data-step={step}] [data-do={do}]"
+
+
+def test_five_rooms_are_under_the_thumb_in_the_order_of_an_evening(page: Any) -> None:
+    links = script(
+        page,
+        "[...document.querySelectorAll('#rail a')].map((a) => {"
+        " const b = a.getBoundingClientRect();"
+        " return [a.hash.slice(1), b.left, b.right, b.width, b.height]; })",
+    )
+    assert [name for name, *_ in links] == ROOMS
+    for _, left, right, width, height in links:
+        assert left >= 0
+        assert right <= script(page, "innerWidth")
+        assert min(width, height) >= 44
+    ends = [right for _, _, right, *_ in links]
+    assert all(a <= left + 0.5 for a, (_, left, *_) in zip(ends, links[1:], strict=False))
+
+
+def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: EveningClient) -> None:
+    assert wait_until(
+        lambda: (
+            steps(page)
+            == [
+                ["Place", "now"],
+                ["Level", "to do"],
+                ["Low cut", "to do"],
+                ["Ring-out", "to do"],
+            ]
+        ),
+        5.0,
+    )
+    assert text(page, "strip-age") == "not begun"
+    click(page, "#plan-done")
+    assert wait_until(lambda: steps(page)[:2] == [["Place", "done"], ["Level", "now"]], 5.0)
+    assert text(page, "strip-age") == "begun just now"
+    click(page, "#strip-next")
+    assert wait_until(lambda: room(page) == "level", 3.0)
+    assert script(page, "document.activeElement.id") == "level-title"
+    evening.script = METERS["right"]
+    click(page, "#lv-main")
+    assert wait_until(lambda: text(page, "lv-main") == "Keep this level", 5.0)
+    click(page, "#lv-main")
+    assert wait_until(lambda: ["Low cut", "now"] in steps(page), 5.0)
+    click(page, "#strip-next")
+    assert wait_until(lambda: script(page, "document.activeElement.id") == "low-cut-title", 3.0)
+    assert room(page) == "level"
+    click(page, step_end("low_cut", "skip"))
+    assert wait_until(
+        lambda: steps(page)[2:] == [["Low cut", "left out"], ["Ring-out", "now"]], 5.0
+    )
+    click(page, "#strip-next")
+    assert wait_until(lambda: room(page) == "ring-out", 3.0)
+    # Minutes, and the same after a reload.
+    evening.begun_mono_s = time.monotonic() - 4 * 60.0
+    page.refresh()
+    assert wait_until(lambda: text(page, "strip-age") == "begun 4 min ago", 10.0)
+    assert steps(page) == [
+        ["Place", "done"],
+        ["Level", "done"],
+        ["Low cut", "left out"],
+        ["Ring-out", "now"],
+    ]
+
+
+def test_a_step_is_done_again(page: Any, evening: EveningClient) -> None:
+    evening.states.update(place="done", level="left_out")
+    again = f"document.querySelector('{step_end('place', 'again')}')"
+    assert wait_until(lambda: script(page, f"{again}.checkVisibility()"), 5.0)
+    page.execute_script(f"{again}.focus()")
+    click(page, step_end("place", "again"))
+    assert wait_until(lambda: steps(page)[0] == ["Place", "now"], 5.0)
+    # The button went away under the hand: the focus is on the one in its place.
+    assert script(page, "document.activeElement.textContent") == "leave it out"
+    label = script(page, "document.activeElement.getAttribute('aria-label')")
+    assert label == "leave it out: Place"
+
+
+def test_state_is_a_shape_and_a_word_not_a_colour(page: Any, evening: EveningClient) -> None:
+    evening.states.update(place="done", level="left_out")
+
+    def shapes() -> list[Any]:
+        return list(
+            script(
+                page,
+                "[...document.querySelectorAll('#steps a')].map((a) => {"
+                " const i = a.querySelector('i'), s = getComputedStyle(i);"
+                " return [s.borderStyle, s.borderRadius, getComputedStyle(i, '::after').content]"
+                "  .join(); })",
+            )
+        )
+
+    assert wait_until(lambda: [state for _, state in steps(page)][2] == "now", 5.0)
+    assert len(set(shapes())) == 4
+    assert script(page, "document.querySelector('#steps [aria-current=step]').textContent") == (
+        "Low cutnow"
+    )
+
+
+def test_the_strip_stands_aside_while_it_rings_out(page: Any, evening: EveningClient) -> None:
+    from tests.web.states import RING_OUTS
+
+    click(page, "#rail a[href='#ring-out']")
+    shown = "document.getElementById('strip').checkVisibility()"
+    assert wait_until(lambda: script(page, shown), 3.0)
+    evening.base["ring_out"] = RING_OUTS["pull"]
+    assert wait_until(lambda: not script(page, shown), 5.0)
+    evening.base["ring_out"] = RING_OUTS["done"]
+    assert wait_until(lambda: script(page, shown), 5.0)
+
+
+def test_ticks_are_the_box_s(page: Any, evening: EveningClient) -> None:
+    items = [item.id for item in CHECKLIST if item.step == "place"]
+    there = script(
+        page,
+        "[...document.querySelectorAll('.ticks[data-of=place] [data-item]')]"
+        ".map((i) => i.dataset.item)",
+    )
+    assert there == items
+    click(page, f"[data-item={items[0]}]")
+    assert wait_until(lambda: evening.ticks == [items[0]], 5.0)
+    count = "document.querySelector('.ticks[data-of=place] summary span').textContent"
+    assert wait_until(lambda: script(page, count) == f"1 of {len(items)}", 5.0)
+    # Another phone ticks one and takes the first away.
+    evening.ticks = [items[1]]
+    ticked = f"document.querySelector('[data-item={items[1]}]').checked"
+    assert wait_until(lambda: script(page, ticked), 5.0)
+    first = f"document.querySelector('[data-item={items[0]}]').checked"
+    assert wait_until(lambda: not script(page, first), 6.0)
+    # What is refused is said, and the box is as it was.
+    evening.refuse = "the ticks could not be written: the card is full"
+    click(page, f"[data-item={items[2]}]")
+    assert wait_until(lambda: text(page, "strip-said") == evening.refuse, 5.0)
+    assert wait_until(
+        lambda: not script(page, f"document.querySelector('[data-item={items[2]}]').checked"), 5.0
+    )
+
+
+def test_a_new_soundcheck_wants_two_taps(page: Any, evening: EveningClient) -> None:
+    click(page, step_end("place", "skip"))
+    shown = "document.getElementById('strip-clear').checkVisibility()"
+    assert wait_until(lambda: script(page, shown), 5.0)
+    click(page, "#strip-clear")
+    assert text(page, "strip-clear") == "sure? tap again"
+    assert evening.states["place"] == "left_out"
+    click(page, "#strip-clear")
+    assert wait_until(lambda: steps(page)[0] == ["Place", "now"], 5.0)
+    assert not script(page, shown)
+
+
+def test_a_doubtful_one_and_what_is_wrong_are_said(page: Any, evening: EveningClient) -> None:
+    evening.begun_mono_s = time.monotonic() - 5000.0
+    evening.more = {"doubt": "from before the restart", "health": "soundcheck.json: card full"}
+    assert wait_until(lambda: text(page, "strip-age") == "from before the restart", 5.0)
+    click(page, "#rail a[href='#level']")
+    assert script(page, "document.getElementById('strip-clear').checkVisibility()")
+    assert text(page, "strip-health") == "soundcheck.json: card full"
+    evening.more = {}
+    assert wait_until(lambda: text(page, "strip-age") == "begun 83 min ago", 5.0)
+    assert not script(page, "document.getElementById('strip-health').checkVisibility()")
+
+
+def test_the_practice_desk_has_an_input_gain(page: Any, evening: EveningClient) -> None:
+    from tests.web.states import STAGE
+
+    evening.base["stage"] = {**STAGE, "gain_db": -3.0}
+    assert wait_until(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
+    click(page, "#rail a[href='#practice']")
+    shown = "document.getElementById('gain-db').checkVisibility()"
+    assert wait_until(lambda: script(page, shown), 5.0)
+    assert text(page, "gain-words") == "\u22123 dB"
+    page.execute_script(
+        "const i = document.getElementById('gain-db'); i.value = '4';"
+        "i.dispatchEvent(new Event('input', { bubbles: true }))"
+    )
+    wanted = {"class": "stage", "gain_db": 4.0}
+    assert wait_until(lambda: wanted in evening.asked, 5.0), evening.asked
+    evening.base["stage"] = STAGE
+    assert wait_until(lambda: not script(page, shown), 5.0)
