@@ -1,45 +1,60 @@
 """Where commands from the link arrive: each is answered without holding up anybody.
 
 Runs in the link server's thread.  What concerns the listening becomes a wish that the analysis
-loop takes up by itself; history is answered later by the journal's thread, and what concerns
-the advice by the adviser's.
+loop takes up by itself; history is answered later by the journal's thread, what concerns the
+advice by the adviser's, and the soundcheck with its plan by the clerk's.
 """
 
 from __future__ import annotations
 
 import queue
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Protocol
 
+from firmware.ports import AudioBlock
 from monitor import clock
 from monitor.adviser import Adviser
 from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
 from monitor.link import Message
 from monitor.link_server import Reply
+from monitor.soundcheck_clerk import SoundcheckClerk
 
 DONE = {"class": "done"}
 
 
 class Stage(Protocol):
-    """The practice stage's handles: fader and sliders."""
+    """The practice stage's handles: fader, input gain and sliders."""
 
     def control(self, command: dict[str, Any]) -> dict[str, Any]:
-        """Move the fader or a slider; ValueError with a clear line if that cannot be."""
+        """Move a handle or the stage; ValueError with a clear line if that cannot be."""
 
     def state(self) -> dict[str, Any]:
         """Return how the stage stands and what to do next."""
+
+    def tap_line(self, take: Callable[[AudioBlock], None] | None) -> None:
+        """Hand the blocks of the practice desk's line to ``take``; None ends it."""
+
+    def plan(self) -> dict[str, Any]:
+        """Return the placement that is played, as a stage plan."""
 
 
 class Desk:
     """Answers commands; ``wishes`` are for the analysis loop."""
 
     def __init__(
-        self, *, journal: Journal, adviser: Adviser, boot_id: str, stage: Stage | None = None
+        self,
+        *,
+        journal: Journal,
+        adviser: Adviser,
+        soundcheck: SoundcheckClerk,
+        boot_id: str,
+        stage: Stage | None = None,
     ) -> None:
         self.wishes: queue.SimpleQueue[Message] = queue.SimpleQueue()
         self._journal = journal
         self._adviser = adviser
+        self._soundcheck = soundcheck
         self._boot_id = boot_id
         self._stage = stage
 
@@ -61,6 +76,8 @@ class Desk:
             reply(DONE)
         elif name in ("pull", "ring_out"):
             self._adviser.ask(command, reply)
+        elif name in ("soundcheck", "plan", "plan_get"):
+            self._soundcheck.ask(command, reply)
         else:
             self.wishes.put(command)
             reply(DONE)

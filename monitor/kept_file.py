@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.journal.evening import Now
+from monitor.link import strict_json
 
 LOG = logging.getLogger(__name__)
 
@@ -71,7 +72,7 @@ class KeptFile:
     def read(self, now: Now) -> Kept | None:
         """Return what was kept, however old; None if there is nothing."""
         try:
-            content = json.loads(self._path.read_text(encoding="utf-8"))
+            content = strict_json(self._path.read_text(encoding="utf-8"))
             written = Now(**content["written"])
             age_s = _age_s(written, now)
             kept = content[self._key]

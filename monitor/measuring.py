@@ -24,6 +24,7 @@ Take = Callable[[AudioBlock], None]
 SPOKEN: dict[Kind, str] = {"line": "the desk's line", "box": "the box's own microphone"}
 STILL_GOOD_S = 300.0
 """What was measured last can still be taken for so long after its end: the way to the phone."""
+STAGE_NAME = "the practice desk's vocal channel"
 NO_LINE = "no line from the desk is set up; put its card's name into the settings, [line] device"
 
 
@@ -73,7 +74,12 @@ def stage_sources(settings: Settings, tap: Callable[[Take | None], None]) -> dic
     """Return the same of a practice stage, whose desk hands out its line itself."""
     return {
         **box_sources(settings),
-        "line": Source("practice stage", level_command(settings, "--feed"), fed=True, tap=tap),
+        "line": Source(
+            STAGE_NAME,
+            level_command(settings, "--feed", "--name", STAGE_NAME),
+            fed=True,
+            tap=tap,
+        ),
     }
 
 
@@ -154,13 +160,13 @@ class Measuring:
     def shown(self, now_mono_s: float) -> dict[str, Any]:
         """Return how the measurement stands, for the snapshot.
 
-        ``measuring`` while one runs, ``ended`` with the reason when one has ended by itself.
+        ``measuring`` while one runs, ``why`` when one has ended by itself.
         """
         child, kind = self._child, self._kind
         if child is None:
             return {}
         if child.ended:
-            return {"ended": {"kind": kind, "why": child.why}} if child.why else {}
+            return {"why": child.why} if child.why else {}
         since_s = now_mono_s - child.begun_mono_s
         return {
             "measuring": {

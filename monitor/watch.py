@@ -27,9 +27,11 @@ from monitor.journal.store import Journal
 from monitor.kept_file import KeptFile
 from monitor.link import Message
 from monitor.link_server import LinkServer, Reply
+from monitor.measuring import Measuring, box_sources, stage_sources
 from monitor.news import Advised
 from monitor.panel_thread import PanelThread
 from monitor.settings import Settings
+from monitor.soundcheck_clerk import SoundcheckClerk
 from monitor.watcher import Heartbeat, Parts, Watcher
 
 if TYPE_CHECKING:
@@ -39,7 +41,8 @@ LOG = logging.getLogger(__name__)
 
 START_S = 2.0
 KEPT_FILE = "advice.json"
-"""Beside the journal."""
+SOUNDCHECK_FILE = "soundcheck.json"
+"""Both beside the journal."""
 
 
 def release() -> str:
@@ -107,6 +110,29 @@ def open_adviser(settings: Settings, equaliser: Equaliser, path: Path, boot_id: 
     )
     kept_file = KeptFile(path, key="advice", what="the ring-out")
     return Adviser(lambda kept: make(kept=kept), kept_file, boot_id=boot_id)
+
+
+def open_soundcheck(
+    settings: Settings, adviser: Adviser, path: Path, boot_id: str, stage: Stage | None
+) -> SoundcheckClerk:
+    """Return the soundcheck's clerk at work; what it keeps for a restart is at ``path``.
+
+    On the practice stage its desk's line is measured, and the plan begins as what is played.
+    """
+
+    def phase() -> str | None:
+        state = adviser.result.ring_out
+        return None if state is None else state.phase
+
+    return SoundcheckClerk(
+        KeptFile(path, key="soundcheck", what="the soundcheck with its plan"),
+        Measuring(
+            box_sources(settings) if stage is None else stage_sources(settings, stage.tap_line)
+        ),
+        ring_out=phase,
+        boot_id=boot_id,
+        first_plan=None if stage is None else stage.plan(),
+    )
 
 
 def put_back(stage: Stage, kept: Advised) -> None:
@@ -197,7 +223,13 @@ def run(
         stage = stage_of(source)
         if stage is not None:
             put_back(stage, adviser.wait_until_begun(START_S))
-        late.desk = Desk(journal=journal, adviser=adviser, boot_id=boot_id, stage=stage)
+        soundcheck = open_soundcheck(
+            settings, adviser, journal_path.with_name(SOUNDCHECK_FILE), boot_id, stage
+        )
+        closers.append(soundcheck.close)
+        late.desk = Desk(
+            journal=journal, adviser=adviser, soundcheck=soundcheck, boot_id=boot_id, stage=stage
+        )
         watcher = Watcher(
             Parts(
                 source=source,
@@ -209,6 +241,7 @@ def run(
                 supervisor=supervisor,
                 equaliser=equaliser,
                 adviser=adviser,
+                soundcheck=soundcheck,
                 stage=stage,
             ),
             box=settings.box.name,

@@ -32,6 +32,7 @@ from monitor.listening.rings import RingEvent, Way
 from monitor.news import DeskStands
 from monitor.panel_thread import PanelThread
 from monitor.practice_desk import desk_stands
+from monitor.soundcheck_clerk import SoundcheckClerk
 from monitor.tonight import PastRing, Shown, Tonight
 
 LOG = logging.getLogger(__name__)
@@ -68,6 +69,7 @@ class Parts:
     supervisor: Heartbeat
     equaliser: Equaliser
     adviser: Adviser
+    soundcheck: SoundcheckClerk
     stage: Stage | None = None
 
 
@@ -139,6 +141,7 @@ class Watcher:
             changed = self._take_wishes()
             if block is not None:
                 changed |= self._hear(block, now_mono_s)
+                self._parts.soundcheck.hear(block)
             elif self._listener is not None and not self._hearing.has_sound(now_mono_s):
                 # Nothing arrives: what was ringing is no longer known to ring.
                 changed |= self._announce(self._listener.reset(), now_mono_s)
@@ -348,6 +351,7 @@ class Watcher:
             ),
             "journal": {"health": self._parts.journal.health()},
             "adviser": {"health": self._parts.adviser.health()},
+            "soundcheck": self._parts.soundcheck.fields(),
             **(situation.advised.fields if situation.advised else {}),
         }
         if self._parts.stage is not None:
@@ -392,6 +396,7 @@ class Watcher:
             "panel": self._parts.panel.health(),
             "link": self._parts.server.problem or "ok",
             "advice": self._parts.adviser.health(),
+            "soundcheck": self._parts.soundcheck.health(),
         }
         for name, text in now.items():
             if self._said.get(name) != text:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import queue
 import time
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -14,6 +14,12 @@ from monitor.listening.bands import third_octave_of
 from monitor.listening.rings import Ring
 
 RATE_HZ = 48000
+
+PLAN: dict[str, Any] = {
+    "room": {"width": 5.0, "depth": 8.0, "height": 2.5},
+    "microphone": [{"name": "voice", "x": 2.5, "y": 2.0, "pattern": "cardioid"}],
+    "loudspeaker": [{"name": "mains", "kind": "mains", "x": 4.0, "y": 3.0}],
+}
 
 
 class FakeSource:

@@ -18,11 +18,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from monitor import watch, watcher
+from firmware.ports import AudioBlock
+from monitor import measuring, watch, watcher
 from monitor.link_client import LinkClient
 from monitor.link_server import LinkServerError
 from monitor.settings import load
 from tests.core.stand_ins import (
+    PLAN,
     RATE_HZ,
     FakeLamp,
     FakePanel,
@@ -32,6 +34,7 @@ from tests.core.stand_ins import (
     noise,
 )
 from tests.core.test_link import wait_until
+from tests.core.test_measuring import fake
 
 ROOT = Path(__file__).parents[2]
 BLOCK = 1024
@@ -218,6 +221,7 @@ def test_page_address_and_name_are_on_the_panel_until_the_first_ring(
 class Stage:
     def __init__(self) -> None:
         self.commands: list[dict[str, Any]] = []
+        self.take_line: Callable[[AudioBlock], None] | None = None
 
     def control(self, command: dict[str, Any]) -> dict[str, Any]:
         if command.get("slider") == 40:
@@ -227,6 +231,12 @@ class Stage:
 
     def state(self) -> dict[str, Any]:
         return {"fader_db": -12.0}
+
+    def tap_line(self, take: Callable[[AudioBlock], None] | None) -> None:
+        self.take_line = take
+
+    def plan(self) -> dict[str, Any]:
+        return PLAN
 
 
 def test_stage_commands_go_through_the_link(start: Callable[..., Running]) -> None:
@@ -454,3 +464,93 @@ def test_the_command_ends_cleanly_on_a_signal(tmp_path: Path, number: signal.Sig
     assert "<4>microphone: searching" in text or "<6>microphone" in text
     assert "Traceback" not in text
     assert not (tmp_path / "s").exists()
+
+
+# --- soundcheck and measuring --------------------------------------------------------------------
+
+
+def fake_level(monkeypatch: pytest.MonkeyPatch, how: str) -> None:
+    """Put a played child in the place of the level command."""
+    monkeypatch.setattr(measuring, "level_command", lambda *_: fake(how))
+
+
+def test_the_soundcheck_goes_through_the_link_and_survives_a_restart(
+    start: Callable[..., Running],
+) -> None:
+    box = start()
+    shown = box.snapshot()["soundcheck"]
+    assert [step["state"] for step in shown["steps"]] == ["now", "to_do", "to_do", "to_do"]
+    assert shown["line"]["there"] is False
+    assert "[line] device" in shown["line"]["why"]
+    refused = box.client.request({"class": "soundcheck", "do": "measure"})
+    assert "no line from the desk is set up" in refused["message"]
+    plan = {"class": "plan", "stage": PLAN}
+    assert box.client.request(plan) == {"class": "done", "revision": 1, "request": "q2"}
+    assert box.client.request({"class": "soundcheck", "do": "plan_done"})["class"] == "done"
+    box.wait_for(lambda s: s["soundcheck"]["steps"][0]["state"] == "done")
+    assert box.snapshot()["soundcheck"]["plan_revision"] == 1
+    box.close()
+    box = start()
+    box.wait_for(lambda s: s["soundcheck"]["steps"][0]["state"] == "done")
+    assert box.client.request({"class": "plan_get"})["stage"] == PLAN
+    assert box.snapshot()["soundcheck"]["health"] == "ok"
+
+
+def test_the_longest_plan_there_and_back(start: Callable[..., Running]) -> None:
+    def mic(number: int) -> dict[str, Any]:
+        where = {"x": 0.5 + number % 8, "y": 0.5 + number // 8, "height": 1.234}
+        return {"name": f"microphone {number}", "pattern": "supercardioid", **where}
+
+    stage = {**PLAN, "room": {"width": 12.0, "depth": 14.0, "height": 3.0}}
+    stage["microphone"] = [mic(number) for number in range(64)]
+    stage["loudspeaker"] = [{"name": "mains", "kind": "mains", "x": 11.0, "y": 12.0}]
+    box = start()
+    assert box.client.request({"class": "plan", "stage": stage})["class"] == "done"
+    assert box.client.request({"class": "plan_get"})["stage"] == stage
+
+
+def test_the_box_s_own_microphone_is_measured_from_the_watcher_s_blocks(
+    start: Callable[..., Running], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fake_level(monkeypatch, "frames")
+    box = start()
+    ask = {"class": "soundcheck", "do": "measure", "source": "box"}
+    assert box.client.request(ask)["class"] == "done"
+    box.play(noise(4 * RATE_HZ), paced=True)
+    box.wait_for(lambda s: s["soundcheck"].get("measuring", {}).get("samples", 0) > RATE_HZ)
+    assert box.snapshot()["soundcheck"]["measuring"]["kind"] == "box"
+    assert box.client.request({"class": "soundcheck", "do": "measure_stop"})["class"] == "done"
+    box.wait_for(lambda s: "measuring" not in s["soundcheck"])
+
+
+def test_a_child_that_never_reads_holds_up_nothing(
+    start: Callable[..., Running], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fake_level(monkeypatch, "never read")
+    box = start()
+    box.client.request({"class": "soundcheck", "do": "measure", "source": "box"})
+    # Twenty times what queue and pipe can hold, and then a ring as always.
+    box.play(noise(20 * RATE_HZ))
+    box.play(growing_ring(2.0))
+    event = box.events.get(20.0)
+    assert event is not None
+    assert event["band"] == "2.5k"
+    box.wait_for(lambda s: s["state"] == "howl")
+    assert box.snapshot()["soundcheck"]["measuring"]["kind"] == "box"
+
+
+def test_the_practice_stage_s_line_is_measured_and_its_placement_is_the_first_plan(
+    start: Callable[..., Running], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fake_level(monkeypatch, "frames")
+    stage = Stage()
+    box = start(stage_of=lambda _: stage)
+    assert box.client.request({"class": "plan_get"})["stage"] == PLAN
+    assert box.snapshot()["soundcheck"]["line"]["there"] is True
+    assert stage.take_line is None
+    assert box.client.request({"class": "soundcheck", "do": "measure"})["class"] == "done"
+    assert stage.take_line is not None
+    stage.take_line(AudioBlock(noise(700).astype(np.float32), RATE_HZ, 0.0, False, 0))
+    box.wait_for(lambda s: s["soundcheck"].get("measuring", {}).get("samples") == 700)
+    box.client.request({"class": "soundcheck", "do": "measure_stop"})
+    assert stage.take_line is None
