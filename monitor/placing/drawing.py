@@ -53,7 +53,7 @@ LONGEST_NAME = 22
 LONGEST_CHANGE = 34
 _FEW_PATHS = 8
 """Up to so many paths are drawn as lines that can be followed; more are a faint net."""
-_KEPT_FREE_PX = {"microphone": 10.0, "loudspeaker": 14.0, "mouth": 8.0, "listener": 9.0}
+_KEPT_FREE_PX = {"microphone": 13.0, "loudspeaker": 14.0, "mouth": 8.0, "listener": 9.0}
 _AWAY_PX = {"microphone": 20.0, "loudspeaker": 18.0, "listener": 13.0}
 
 
@@ -152,7 +152,7 @@ def write_png(
     """
     picture = plan_picture(stage, reckoning, caption=True)
     image = png_image(picture, theme=theme, width_px=width_px)
-    _write_whole(Path(path), lambda beside: image.save(beside, format="PNG"))
+    _write_whole(Path(path), lambda beside: image.save(beside, format="PNG", optimize=True))
 
 
 def _write_whole(path: Path, write: Callable[[Path], object]) -> None:

@@ -17,6 +17,7 @@ own (measured on DejaVu Sans): a name must not be cut anywhere."""
 _MOST_COVERED = 0.45
 """A name that would cover more than this is left out; things keep theirs for screen readers."""
 _NAME_COST = 5.0
+_THING_COST = 1.5
 """A name over a name makes both unreadable; over a thing it hides a part of it."""
 _LINE_STEP = 0.5
 _LINE_COST = 0.07
@@ -77,7 +78,7 @@ class NamePlaces:
         """Keep names off a round place."""
         x, y = at
         box = (x - radius_cm, y - radius_cm, x + radius_cm, y + radius_cm)
-        self._taken.append((box, 1.0))
+        self._taken.append((box, _THING_COST))
 
     def keep_off(self, here: Point, there: Point, weight: float = 1.0) -> None:
         """Keep names off a line where another place is as good; more so with more weight."""

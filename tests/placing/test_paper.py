@@ -89,7 +89,7 @@ def test_plan_changes_list_and_cautions_are_on_it() -> None:
 def test_every_list_is_closed() -> None:
     text = sheet(a_stage())
     for tag in ("ul", "ol", "li", "div", "section", "main", "figure"):
-        assert text.count(f"<{tag}") == text.count(f"</{tag}>"), tag
+        assert len(re.findall(rf"<{tag}\b", text)) == text.count(f"</{tag}>") > 0, tag
 
 
 def test_it_keeps_to_the_policy_and_names_stay_words() -> None:
