@@ -7,7 +7,7 @@ from itertools import chain
 from typing import Any
 
 from monitor.placing.loop import Loop, Reckoner
-from monitor.placing.loudspeaker_moves import mains_moves
+from monitor.placing.mains_moves import mains_moves
 from monitor.placing.microphone_moves import microphone_moves
 from monitor.placing.moves import Move, scene_of
 from monitor.placing.stage import Stage

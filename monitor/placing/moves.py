@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from monitor.placing.lengths import Lengths
 from monitor.placing.loop import Loop, Reckoner
-from monitor.placing.stage import Loudspeaker, Microphone, Stage
+from monitor.placing.stage import Loudspeaker, Microphone, Point, Stage, facing
 
 STRONG_DB = 12.0
 """A thing whose strongest pair lies this far under the limiting one cannot bring half a decibel."""
@@ -80,3 +80,9 @@ def _strongest(levels: dict[int, float], beside: float = 0.0) -> tuple[int, ...]
     least = max(beside, *levels.values()) * 10.0 ** (-STRONG_DB / 20.0)
     strong = [i for i, level in levels.items() if level >= least]
     return tuple(sorted(strong, key=lambda i: -levels[i])[:MOST_THINGS])
+
+
+def faced(one: Loudspeaker, place: Point) -> Loudspeaker:
+    """Return the loudspeaker looking at a place."""
+    aim_deg, tilt_deg = facing(one.position_m, place)
+    return replace(one, aim_deg=aim_deg, tilt_deg=tilt_deg)

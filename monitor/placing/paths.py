@@ -26,8 +26,8 @@ BAND_COUNT = len(BANDS_HZ)
 NEAREST_M = 0.2
 """Nearer than this a cabinet is no point, and the inverse square says too much."""
 FADING_S_PER_M = 0.04
-"""13.8 / speed of sound: M. Barron, L.-J. Lee, "Energy relations in concert auditoriums", J. Acoust.
-Soc. Am. 84, 1988, from memory: reflected energy falls by exp(-0.04 r / T60)."""
+"""13.8 / speed of sound: reflected energy falls by exp(-0.04 r / T60) (M. Barron, L.-J. Lee,
+"Energy relations in concert auditoriums", J. Acoust. Soc. Am. 84, 1988, from memory)."""
 Bands = tuple[float, ...]
 
 

@@ -33,10 +33,11 @@ def check_stage(stage: Stage) -> None:
 
 def _check_names(stage: Stage) -> None:
     seen: set[str] = set()
-    for thing in (*stage.microphones, *stage.loudspeakers):
-        if thing.name in seen:
-            raise StageError(f"the name '{thing.name}' is given twice; give each thing its own")
-        seen.add(thing.name)
+    names = [one.name for one in stage.microphones] + [one.name for one in stage.loudspeakers]
+    for name in names:
+        if name in seen:
+            raise StageError(f"the name '{name}' is given twice; give each thing its own")
+        seen.add(name)
 
 
 def _check_places(stage: Stage) -> None:

@@ -11,8 +11,7 @@ from dataclasses import replace
 
 from monitor.placing.directivity import deafest_deg
 from monitor.placing.loop import performer_of
-from monitor.placing.loudspeaker_moves import faced
-from monitor.placing.moves import Move, Scene
+from monitor.placing.moves import Move, Scene, faced
 from monitor.placing.spots import loudspeaker_fits
 from monitor.placing.stage import Loudspeaker, Microphone, facing
 

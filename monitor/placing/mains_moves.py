@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from monitor.placing.moves import Move, Scene
+from monitor.placing.moves import Move, Scene, faced
 from monitor.placing.spots import loudspeaker_fits
-from monitor.placing.stage import Loudspeaker, Stage, facing
+from monitor.placing.stage import Loudspeaker, Stage
 
 HIGHEST_STAND_M = 2.5
 """A usual stand goes no higher (common practice, no source)."""
 TURNS_DEG = (15.0, 30.0, 45.0)
 MIRRORED_M = 0.3
 """Two mains this alike in depth and height are a pair."""
-METRES_PER_TURN = 1.0 / 30.0
+METRES_PER_DEG = 1.0 / 30.0
 """Effort: 30 degrees of turning are as much trouble as a metre."""
+Change = Callable[[Loudspeaker, float], Loudspeaker]
+"""From one of the mains and its way out to how it stands then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +63,27 @@ def _mirrored(one: Loudspeaker, other: Loudspeaker) -> bool:
     )
 
 
+def _shifted(
+    *, x_m: float = 0.0, y_m: float = 0.0, up_m: float = 0.0, out_m: float = 0.0
+) -> Change:
+    """Return the change that shifts one of the mains; ``out_m`` goes each one's own way out."""
+    return lambda one, side: replace(
+        one,
+        x_m=one.x_m + x_m + side * out_m,
+        y_m=one.y_m + y_m,
+        height_m=one.height_m + up_m,
+    )
+
+
+def _turned_by(*, right_deg: float = 0.0, out_deg: float = 0.0) -> Change:
+    """Return the change that turns one of the mains to the right, or each its own way out."""
+    return lambda one, side: replace(
+        one, aim_deg=(one.aim_deg + right_deg + side * out_deg) % 360.0
+    )
+
+
 def _moved(
-    scene: Scene,
-    group: Group,
-    kind: str,
-    words: str,
-    effort: float,
-    change: Callable[[Loudspeaker, float], Loudspeaker],
+    scene: Scene, group: Group, kind: str, words: str, effort: float, change: Change
 ) -> Iterator[Move]:
     """Yield the move if every member of the group fits where ``change`` puts it."""
     stage = scene.stage
@@ -88,77 +104,43 @@ def _moved(
 def _forward_and_back(scene: Scene, group: Group) -> Iterator[Move]:
     for step_m in scene.lengths.floor_steps_m:
         for kind, sign in (("forward", 1.0), ("back", -1.0)):
-            yield from _moved(
-                scene,
-                group,
-                kind,
-                f"{scene.lengths.far(step_m)} {kind}",
-                step_m,
-                lambda one, _, by=sign * step_m: replace(one, y_m=one.y_m + by),
-            )
+            words = f"{scene.lengths.far(step_m)} {kind}"
+            yield from _moved(scene, group, kind, words, step_m, _shifted(y_m=sign * step_m))
 
 
 def _sideways(scene: Scene, group: Group) -> Iterator[Move]:
     for step_m in scene.lengths.floor_steps_m:
         far = scene.lengths.far(step_m)
         if len(group.members) > 1:
-            yield from _moved(
-                scene,
-                group,
-                "apart",
-                f"{far} further out",
-                step_m,
-                lambda one, side, by=step_m: replace(one, x_m=one.x_m + side * by),
-            )
+            change = _shifted(out_m=step_m)
+            yield from _moved(scene, group, "apart", f"{far} further out", step_m, change)
             continue
         for kind, sign in (("left", -1.0), ("right", 1.0)):
-            yield from _moved(
-                scene,
-                group,
-                kind,
-                f"{far} to the {kind} as the audience sees it",
-                step_m,
-                lambda one, _, by=sign * step_m: replace(one, x_m=one.x_m + by),
-            )
+            words = f"{far} to the {kind} as the audience sees it"
+            yield from _moved(scene, group, kind, words, step_m, _shifted(x_m=sign * step_m))
 
 
 def _up(scene: Scene, group: Group) -> Iterator[Move]:
     for step_m in scene.lengths.up_steps_m:
-        highest = max(scene.stage.loudspeakers[i].height_m for i in group.members) + step_m
-        if highest <= HIGHEST_STAND_M:
-            yield from _moved(
-                scene,
-                group,
-                "up",
-                f"{scene.lengths.far(step_m)} higher",
-                step_m,
-                lambda one, _, by=step_m: replace(one, height_m=one.height_m + by),
-            )
+        highest_m = max(scene.stage.loudspeakers[i].height_m for i in group.members) + step_m
+        if highest_m <= HIGHEST_STAND_M:
+            words = f"{scene.lengths.far(step_m)} higher"
+            yield from _moved(scene, group, "up", words, step_m, _shifted(up_m=step_m))
 
 
 def _turned(scene: Scene, group: Group) -> Iterator[Move]:
     for turn_deg in TURNS_DEG:
-        effort = turn_deg * METRES_PER_TURN
+        effort = turn_deg * METRES_PER_DEG
         if len(group.members) > 1:
             for kind, sign in (("out", 1.0), ("in", -1.0)):
-                yield from _moved(
-                    scene,
-                    group,
-                    f"turn-{kind}",
-                    f"turned {turn_deg:.0f}° {kind}wards",
-                    effort,
-                    lambda one, side, by=sign * turn_deg: turned(one, side * by),
-                )
+                words = f"turned {turn_deg:.0f}° {kind}wards"
+                change = _turned_by(out_deg=sign * turn_deg)
+                yield from _moved(scene, group, f"turn-{kind}", words, effort, change)
             continue
         for kind, sign in (("left", -1.0), ("right", 1.0)):
-            yield from _moved(
-                scene,
-                group,
-                f"turn-{kind}",
-                f"turned {turn_deg:.0f}° to the {kind} as the audience sees it",
-                effort,
-                lambda one, _, by=sign * turn_deg: turned(one, by),
-            )
+            words = f"turned {turn_deg:.0f}° to the {kind} as the audience sees it"
+            change = _turned_by(right_deg=sign * turn_deg)
+            yield from _moved(scene, group, f"turn-{kind}", words, effort, change)
     listener = scene.stage.listener.position_m
     yield from _moved(
         scene,
@@ -168,14 +150,3 @@ def _turned(scene: Scene, group: Group) -> Iterator[Move]:
         1.0,
         lambda one, _: faced(one, listener),
     )
-
-
-def turned(one: Loudspeaker, by_deg: float) -> Loudspeaker:
-    """Return the loudspeaker turned by degrees, from the audience (0) towards +x (90)."""
-    return replace(one, aim_deg=(one.aim_deg + by_deg) % 360.0)
-
-
-def faced(one: Loudspeaker, place: tuple[float, float, float]) -> Loudspeaker:
-    """Return the loudspeaker looking at a place."""
-    aim_deg, tilt_deg = facing(one.position_m, place)
-    return replace(one, aim_deg=aim_deg, tilt_deg=tilt_deg)
