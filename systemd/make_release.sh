@@ -25,7 +25,7 @@ pip_install() { # WORDS...: first from the folder of wheels alone, if there is o
     if [ -d "$wheels" ]; then
         $pip --no-index "$@" </dev/null >>"$log" 2>&1 && return 0
         [ "$offline" = yes ] && return 1
-        step "  not all is in $wheels: asking the package index for the rest"
+        say "  not all is in $wheels: asking the package index for the rest"
     fi
     $pip "$@" </dev/null >>"$log" 2>&1
 }
@@ -56,7 +56,7 @@ borrow_modules() {
 install_alsa() {
     alsa_from_debian && return 0
     if ! has_alsa_wheel; then
-        step "  building the microphone's library"
+        say "  building the microphone's library"
         # Kept, so that the next release needs no compiler.
         "$made/bin/python" -I -m pip wheel --disable-pip-version-check --no-input \
             --no-deps --use-pep517 --constraint "$here/constraints.txt" \
@@ -97,6 +97,7 @@ make_release() { # sets $release and $made; on failure takes away what it made
     cp "$here"/* "$made/system/"
     rm -rf "$copy"
     touch "$made/.complete"
+    sync # the plug may be pulled at any time; what is switched to must be on the card by then
     trap - EXIT INT TERM
 }
 
@@ -109,8 +110,13 @@ prove_release() {
     "$made/bin/python" -I -c 'import alsaaudio; assert hasattr(alsaaudio.PCM, "info")' \
         >>"$log" 2>&1 || fail_made "the microphone's library does not load"
     "$made/bin/howl-lantern" --version >>"$log" 2>&1 || fail_made "the program does not start"
-    set --
-    [ -f "$etc/settings.toml" ] && set -- --settings "$etc/settings.toml"
-    said=$("$made/bin/howl-lantern" settings "$@" 2>&1) ||
-        fail_made "it does not take the settings: $(say "$said" | tail -n 1)"
+    takes_settings "$made" || fail_made "it does not take the settings: $refused"
+}
+
+takes_settings() { # FOLDER of a release; sets $refused
+    set -- "$1/bin/howl-lantern" settings
+    [ ! -f "$etc/settings.toml" ] || set -- "$@" --settings "$etc/settings.toml"
+    said=$("$@" 2>&1) && return 0
+    refused=$(say "$said" | tail -n 1)
+    return 1
 }

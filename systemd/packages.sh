@@ -78,6 +78,6 @@ install_packages() {
     rm -f "$before" "$after"
 }
 
-last_error() { # what a log ends with, as one line
-    grep -E '^(E:|ERROR|error:)' "$log" | tail -n 1 | cut -c 1-160 | grep . || say "see the log"
+last_error() { # the first complaint in the log, as one line; the later ones follow from it
+    grep -E '^(E:|ERROR|error:)' "$log" | head -n 1 | cut -c 1-160 | grep . || say "see the log"
 }

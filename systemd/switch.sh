@@ -52,7 +52,11 @@ start_services() {
     systemctl daemon-reload >>"$log" 2>&1 || true
     systemctl enable "$watcher" "$page" >>"$log" 2>&1 || return 1
     has_manager || return 0
-    { udevadm control --reload && udevadm trigger; } >>"$log" 2>&1 || true # none in a container
+    # A container has no device manager; there this fails and nothing is lost.
+    {
+        udevadm control --reload
+        udevadm trigger --subsystem-match=gpio --subsystem-match=i2c-dev --subsystem-match=spidev
+    } >>"$log" 2>&1 || true
     systemctl reset-failed "$watcher" "$page" >>"$log" 2>&1 || true
     systemctl restart --no-block "$watcher" "$page" >>"$log" 2>&1
 }

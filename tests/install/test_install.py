@@ -203,6 +203,17 @@ def test_back_to_one_that_does_not_run_stays(installed: Box) -> None:
     assert installed.releases() == {"1.0.0-1", "1.1.0-1"}
 
 
+def test_no_way_back_to_one_that_refuses_the_settings(installed: Box) -> None:
+    assert installed.install("1.1.0").returncode == 0
+    installed.calls()
+    installed.answer(refused="")
+    run = installed.run(installed.tree("1.1.0") / "systemd/install", "--back")
+    assert run.returncode == 1
+    assert "lamp.gpio_pin is 99" in one_line(run.stderr)
+    assert installed.in_use == "1.1.0-1"
+    assert not any(call.startswith("systemctl stop") for call in installed.calls())
+
+
 def test_no_way_back_from_the_first(installed: Box) -> None:
     run = installed.run(installed.tree("1.0.0") / "systemd/install", "--back")
     assert run.returncode == 1
