@@ -116,37 +116,43 @@ class NamePlaces:
         """
         width = max(width_of(line, height_cm, bold=bold) for line in lines)
         size = (width, 1.2 * height_cm * len(lines))
-        best: tuple[float, Box, Anchor] | None = None
-        farther = _BOLD_FARTHER if bold else _FARTHER
-        for at, (times, far_cost) in product(spots, farther):
+        bound = math.inf if must else _MOST_COVERED
+        best: tuple[Box, Anchor] | None = None
+        for at, (times, far_cost) in product(spots, _BOLD_FARTHER if bold else _FARTHER):
             for side, (across, down, anchor) in enumerate(_SIDES):
-                cost = _SIDE_COST * side + far_cost
-                if best is not None and cost >= best[0]:
-                    break
                 way = (across * times * away_cm, down * times * away_cm)
                 box = self._pushed_inside(_box(at, way, anchor, size))
-                cost += self._cost(box, height_cm)
-                if best is None or cost < best[0]:
-                    best = (cost, box, anchor)
-        if best is None or (best[0] > _MOST_COVERED and not must):
+                cost = self._cost(box, height_cm, _SIDE_COST * side + far_cost, bound)
+                if cost < bound:
+                    bound, best = cost, (box, anchor)
+        if best is None:
             return None
-        _, box, anchor = best
+        box, anchor = best
         self._taken.append((box, _NAME_COST))
         x = {"start": box[0], "middle": (box[0] + box[2]) / 2.0, "end": box[2]}[anchor]
         # The first baseline is where the letters' bodies, without what hangs below, end.
         rows = [box[1] + 1.2 * height_cm * row + 0.95 * height_cm for row in range(len(lines))]
         return [(x, y) for y in rows], anchor
 
-    def _cost(self, box: Box, height_cm: float) -> float:
-        """Return what a place covers: of names and things as parts, of lines by their length."""
-        cost = sum(weight * _shared(box, taken) for taken, weight in self._taken)
+    def _cost(self, box: Box, height_cm: float, cost: float, bound: float) -> float:
+        """Return ``cost`` and what a place covers: names and things as parts, lines by length.
+
+        From ``bound`` on it is of no interest and not reckoned to its end.
+        """
+        for taken, weight in self._taken:
+            if cost >= bound:
+                return cost
+            cost += weight * _shared(box, taken)
         step = _LINE_STEP * height_cm
         for here, there, weight in self._lines:
-            if _apart((here, there), box):
-                continue
-            count = max(1, math.ceil(math.dist(here, there) / step))
-            inside = sum(_within(between(here, there, i / count), box) for i in range(count + 1))
-            cost += _LINE_COST * weight * inside
+            if cost >= bound:
+                return cost
+            if not _apart((here, there), box):
+                count = max(1, math.ceil(math.dist(here, there) / step))
+                inside = sum(
+                    _within(between(here, there, i / count), box) for i in range(count + 1)
+                )
+                cost += _LINE_COST * weight * inside
         return cost
 
     def _pushed_inside(self, box: Box) -> Box:
