@@ -9,6 +9,9 @@ from monitor.placing.stage import FOOT_M, Point, Stage, StageError
 NEAREST_M = 0.2
 """A microphone's capsule cannot be nearer to a loudspeaker's front: there it is inside the box."""
 
+ROUNDING_M = 0.001
+"""A plan that was written and read again has its lengths rounded."""
+
 
 def check_stage(stage: Stage) -> None:
     """Raise StageError with one line if something is missing or stands where nothing can stand."""
@@ -23,7 +26,7 @@ def check_stage(stage: Stage) -> None:
     for microphone in stage.microphones:
         for loudspeaker in stage.loudspeakers:
             apart_m = math.dist(microphone.position_m, loudspeaker.position_m)
-            if apart_m < NEAREST_M:
+            if apart_m < NEAREST_M - ROUNDING_M:
                 raise StageError(
                     f"microphone '{microphone.name}' is {_length(apart_m, stage)} from loudspeaker "
                     f"'{loudspeaker.name}', inside its cabinet; "
@@ -50,7 +53,7 @@ def _check_places(stage: Stage) -> None:
     names = ("x", "y", "height")
     for what, place in places:
         for axis, value, size in zip(names, place, stage.room.size_m, strict=True):
-            if not 0.0 <= value <= size:
+            if not -ROUNDING_M <= value <= size + ROUNDING_M:
                 raise StageError(
                     f"{what}: {axis} {_length(value, stage)} is outside the room, "
                     f"which goes from 0 to {_length(size, stage)} there"
