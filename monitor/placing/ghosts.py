@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 from monitor.placing.ground import View
+from monitor.placing.outlines import Points, arrow_head, moved, sector
 from monitor.placing.outlines import aim_from as direction_to
-from monitor.placing.outlines import arrow_head, moved
-from monitor.placing.shapes import Disc, Outline, Point, Shape
+from monitor.placing.shapes import Outline, Point, Shape
 from monitor.placing.stage import Loudspeaker, Microphone, Stage
 from monitor.placing.things import cabinet_outline, head_at, pattern_outline, spot
 
@@ -45,21 +45,24 @@ def ghost_of(stage: Stage, changed: Stage, view: View) -> Ghost | None:
     return Ghost(tuple(shapes), places[0], "crossed" if muted else "dashed") if shapes else None
 
 
-def _dash(px: float) -> tuple[float, float]:
-    return 5.0 * px, 3.5 * px
+def _dashed(points: Points, px: float) -> Outline:
+    """Return a closed outline as the key says that changes are drawn."""
+    return Outline(
+        points,
+        closed=True,
+        stroke="candle",
+        width_cm=2.0 * px,
+        dash_cm=(5.0 * px, 3.5 * px),
+        part="ghost",
+    )
 
 
 def _loudspeaker(before: Loudspeaker, after: Loudspeaker, view: View) -> list[Shape]:
     px = view.px
-    body = Outline(
-        cabinet_outline(after, view),
-        closed=True,
-        stroke="candle",
-        width_cm=2.0 * px,
-        dash_cm=_dash(px),
-        part="ghost",
-    )
-    found: list[Shape] = [body, *_arrow(spot(before), spot(after), px)]
+    found: list[Shape] = [
+        _dashed(cabinet_outline(after, view), px),
+        *_arrow(spot(before), spot(after), px),
+    ]
     if _turned_deg(before.aim_deg, after.aim_deg):
         found += _turn(spot(after), before.aim_deg, after.aim_deg, px)
     return found
@@ -82,7 +85,8 @@ def _microphone(old: Microphone, new: Microphone, view: View) -> list[Shape]:
     if old.mouth_m != new.mouth_m:
         (there, _), (here, radius) = head_at(old, view), head_at(new, view)
         found += _arrow(there, here, px)
-        found.append(Disc(here, radius, stroke="candle", width_cm=2.0 * px, part="ghost"))
+        head = sector(here, 0.0, 360.0, radius)
+        found.append(_dashed(head, px))
     return found
 
 

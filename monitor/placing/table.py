@@ -6,8 +6,8 @@ import textwrap
 from collections.abc import Sequence
 
 from monitor.placing.changes import Change
-from monitor.placing.drawing import spare_words
 from monitor.placing.ground import length_words
+from monitor.placing.plan_words import spare_words
 from monitor.placing.reckon import Gain, Pair, Reckoning
 from monitor.placing.stage import FOOT_M, Stage
 

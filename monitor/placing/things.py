@@ -112,7 +112,7 @@ def microphone_thing(stage: Stage, index: int, view: View) -> Thing:
 def pattern_outline(
     microphone: Microphone, view: View, *, ink: Ink, dashed: bool = False
 ) -> Outline:
-    """Return a microphone's pattern as an outline round it."""
+    """Return a microphone's pattern as an outline round it; dashed, as a change would have it."""
     px = view.px
     radius = POLAR_PX * view.crowd * px
     points = polar(spot(microphone), microphone.aim_deg, radius, lambda deg: heard(microphone, deg))
@@ -120,11 +120,11 @@ def pattern_outline(
         points,
         closed=True,
         stroke=ink,
-        width_cm=1.2 * px,
+        width_cm=(1.8 if dashed else 1.2) * px,
         fill=None if dashed else ink,
         strength=0.16,
         dash_cm=(4.0 * px, 3.0 * px) if dashed else None,
-        part="pattern",
+        part="ghost" if dashed else "pattern",
     )
 
 

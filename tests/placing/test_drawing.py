@@ -10,8 +10,14 @@ from pathlib import Path
 import pytest
 
 from monitor.errors import LanternError
-from monitor.placing.drawing import draw_svg, plan_picture, spare_words, write_png, write_svg
+from monitor.placing.drawing import (
+    draw_svg,
+    plan_picture,
+    write_png,
+    write_svg,
+)
 from monitor.placing.ground import PHONE_PX, TALLEST, grid_m, length_words, view_of
+from monitor.placing.plan_words import short_change, spare_words
 from monitor.placing.reckon import reckon
 from monitor.placing.shapes import THEMES
 from monitor.placing.shapes_png import png_image
@@ -97,6 +103,17 @@ def test_coverage_is_as_wide_as_said_and_stays_in_the_room() -> None:
     edges = [aim(*points_of(e)) for e in parts(drawn(stage), "edge")[:2]]
     # Aim 20 degrees, 90 degrees between the -6 dB points.
     assert sorted(edges) == pytest.approx([65.0, 335.0], abs=0.2)
+
+
+def test_a_wedge_under_the_microphone_has_an_arrow_that_goes_forward() -> None:
+    for y in (2.0, 2.05, 2.3):
+        stage = a_stage(
+            microphone=[{"name": "voice", "x": 3, "y": 2, "pattern": "omni"}],
+            loudspeaker=[{"name": "wedge", "kind": "wedge", "x": 3, "y": y}],
+        )
+        (path,) = (e for e in parts(drawn(stage), "limits") if e.get("class") == "path limits")
+        (_, start), (_, end) = points_of(path)
+        assert 200.0 <= end <= start
 
 
 # --- patterns -----------------------------------------------------------------------------------
@@ -268,6 +285,29 @@ def test_without_a_change_there_is_no_ghost() -> None:
 )
 def test_spare_gain_in_words(spare_db: float, words: str) -> None:
     assert spare_words(spare_db) == words
+
+
+@pytest.mark.parametrize(
+    ("words", "short"),
+    [
+        ("'wedge' 1 m to the left as the audience sees it", "'wedge' 1 m to the left"),
+        ("'lead vocal': mouth from 15 to 4 cm", "mouth from 15 to 4 cm"),
+        ("both mains 1 m forward", "both mains 1 m forward"),
+    ],
+)
+def test_what_the_drawing_shows_is_not_said_again(words: str, short: str) -> None:
+    assert short_change(words) == short
+
+
+def test_the_changes_words_fit_on_the_drawing() -> None:
+    stage = a_stage()
+    reckoning = reckon(stage)
+    assert len(reckoning.changes) > 3
+    for change in reckoning.changes:
+        root = ET.fromstring(draw_svg(stage, dataclasses.replace(reckoning, changes=(change,))))
+        strong = [e.text or "" for e in root.iter(f"{SVG}text") if e.get("font-weight")]
+        assert not [words for words in strong if "…" in words], change.words
+        assert parts(root, "ghost"), f"{change.words}: nothing shows it"
 
 
 def test_hard_names_stay_names() -> None:
