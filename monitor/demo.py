@@ -181,6 +181,8 @@ def welcome(url: str, note: str) -> str:
         "  3. Pull that slider as far as they say, until the lamp goes dark.",
         "  4. Push the fader again and see how much louder you can go.",
         "  5. Let the page's room Ring-out lead you, move the loudspeaker, or train your ears.",
+        "  Before all that: Place shows what moving a thing would give, and Level sets gain and",
+        "  low cut by the practice desk's own line.",
         "",
         "  Ctrl-C ends it.",
         "",

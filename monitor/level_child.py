@@ -151,8 +151,12 @@ class LevelChild:
             stderr=subprocess.PIPE,
             start_new_session=True,
         )
-        with contextlib.suppress(OSError):  # it has ended already, and its last words say why
+        try:
             os.setpriority(os.PRIO_PROCESS, process.pid, NICE)
+        except ProcessLookupError:
+            pass  # it has ended already, and its last words say why
+        except OSError as error:
+            LOG.warning("the measuring cannot be made nice (%s); it goes on", error.strerror)
         for pipe in (process.stdin, process.stdout, process.stderr):
             if pipe is not None:
                 os.set_blocking(pipe.fileno(), False)

@@ -25,7 +25,7 @@ LINE_LOUD_DBFS = -19.0
 _HUM_HZ = 50.0
 _HUM_DBFS = ((1, -58.0), (2, -66.0), (3, -62.0))
 """Overtone and level; a line one can hear, and quieter than any voice.  Invented."""
-_RUMBLE_DBFS = -46.0
+_RUMBLE_DBFS = -50.0
 _RUMBLE_HZ = (8.0, 35.0)
 _THUMP_DBFS = -24.0
 _THUMPS = 4

@@ -125,6 +125,67 @@ def test_push_the_fader_and_pull_the_named_slider(tmp_path: Path, taken_port: in
     assert not (tmp_path / "howl-lantern" / "demo" / "link.sock").exists()
 
 
+def processes_with(words: str) -> list[str]:
+    """Return the command lines of all processes that carry these words."""
+    found = []
+    for path in Path("/proc").glob("[0-9]*/cmdline"):
+        try:
+            line = path.read_bytes().replace(b"\0", b" ").decode("utf-8", "replace")
+        except OSError:
+            continue  # it has ended
+        if words in line:
+            found.append(line)
+    return found
+
+
+@pytest.mark.realtime
+def test_the_practice_desk_s_level_is_measured_put_right_and_kept(tmp_path: Path) -> None:
+    # The zero of a needle nobody reads here marks the measuring of this demo among all others.
+    mark = "line.zero_dbfs=-17.5"
+    demo = Demo(tmp_path, "--set", mark)
+
+    def ask(**command: Any) -> dict[str, Any]:
+        return demo.client.request({"class": "soundcheck", **command}, 5.0)
+
+    def measuring() -> dict[str, Any]:
+        found: dict[str, Any] = demo.snapshot()["soundcheck"].get("measuring", {})
+        return found
+
+    try:
+        wait_until(lambda: demo.client.connected, 20.0)
+        assert demo.snapshot()["soundcheck"]["line"]["there"]
+        plan = demo.client.request({"class": "plan_get"}, 5.0)
+        assert plan["stage"]["loudspeaker"][0]["kind"] == "mains"
+        assert ask(do="measure") == {"class": "done", "request": "q2"}
+        wait_until(lambda: measuring().get("state") == "too_loud", 60.0)
+        turn_db = measuring()["advice"]["change_db"]
+        assert -10.0 <= turn_db <= -3.0, "it peaks at about -9 dBFS, -18 to -12 is wanted"
+        assert demo.client.request({"class": "stage", "gain_db": turn_db}, 5.0)["class"] == "done"
+        ask(do="measure_stop")
+        wait_until(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 5.0)
+        assert ask(do="measure")["class"] == "done"
+        wait_until(lambda: measuring().get("state") in ("right", "noisy"), 60.0)
+        assert ask(do="take_level")["class"] == "done"
+        assert processes_with(f"--set {mark} --set line.low_cuts")
+    finally:
+        demo.client.close()
+        demo.process.kill()
+        demo.process.wait()
+        assert demo.process.stdout is not None
+        demo.process.stdout.close()
+    # What measured has lost its watcher, and ends.
+    wait_until(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 10.0)
+    demo = Demo(tmp_path)
+    try:
+        wait_until(lambda: demo.client.connected, 20.0)
+        soundcheck = demo.snapshot()["soundcheck"]
+        assert soundcheck["steps"][1]["state"] == "done"
+        assert -20.0 <= soundcheck["level"]["loudest"]["peak_dbfs"] <= -11.0
+        assert "measuring" not in soundcheck
+    finally:
+        assert demo.close() == 0
+
+
 def test_a_killed_demo_leaves_no_page_behind(tmp_path: Path) -> None:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
