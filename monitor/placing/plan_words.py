@@ -23,6 +23,7 @@ FEW_PATHS = 8
 _KEPT_FREE_PX = {"microphone": 13.0, "loudspeaker": 14.0, "mouth": 8.0, "listener": 9.0}
 _AWAY_PX = {"microphone": 20.0, "loudspeaker": 18.0, "listener": 13.0}
 _SEEN = re.compile(r"^'[^']*': | as the (?:singer|audience) sees it$")
+_WITH_UNIT = re.compile(r"(\d) (m|cm|ft|in)\b")
 
 
 def path_ends(stage: Stage, pair: Pair) -> tuple[Point, Point]:
@@ -41,8 +42,11 @@ def spare_words(spare_db: float) -> str:
 
 
 def short_change(words: str) -> str:
-    """Return a change's words without what the drawing shows: whose it is, and from which side."""
-    return _SEEN.sub("", words)
+    """Return a change's words without what the drawing shows: whose it is, and from which side.
+
+    A number and its unit are held together.
+    """
+    return _WITH_UNIT.sub("\\1\N{NO-BREAK SPACE}\\2", _SEEN.sub("", words))
 
 
 def caption_words(sentence: str, view: View) -> list[Words]:

@@ -103,6 +103,9 @@ def test_coverage_is_as_wide_as_said_and_stays_in_the_room() -> None:
     edges = [aim(*points_of(e)) for e in parts(drawn(stage), "edge")[:2]]
     # Aim 20 degrees, 90 degrees between the -6 dB points.
     assert sorted(edges) == pytest.approx([65.0, 335.0], abs=0.2)
+    away = [p for p in points if math.dist(p, points[0]) > 1.0]
+    angles = [(aim(points[0], p) + 180.0) % 360.0 for p in away]
+    assert (min(angles), max(angles)) == pytest.approx((155.0, 245.0), abs=0.2)
 
 
 def test_a_wedge_under_the_microphone_has_an_arrow_that_goes_forward() -> None:
@@ -269,6 +272,9 @@ def test_a_change_is_drawn_where_it_leads() -> None:
         assert ghost == pytest.approx((x, y + 100.0), abs=0.11)
     tip = points_of(next(e for e in ghosts if e.get("fill") != "none"))[0]
     assert tip == pytest.approx((80.0, 240.0), abs=0.1)
+    shaft = points_of(next(e for e in ghosts if len(points_of(e)) == 2))
+    assert shaft[0] == pytest.approx((80.0, 140.0), abs=0.1)
+    assert aim(*shaft) == pytest.approx(0.0, abs=0.1)
 
 
 def test_without_a_change_there_is_no_ghost() -> None:
@@ -296,7 +302,8 @@ def test_spare_gain_in_words(spare_db: float, words: str) -> None:
     ],
 )
 def test_what_the_drawing_shows_is_not_said_again(words: str, short: str) -> None:
-    assert short_change(words) == short
+    assert short_change(words).replace("\N{NO-BREAK SPACE}", " ") == short
+    assert " cm" not in short_change(words)
 
 
 def test_the_changes_words_fit_on_the_drawing() -> None:
