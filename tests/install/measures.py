@@ -1,6 +1,6 @@
-"""For in_a_root: has the installed watcher measure its microphone, and looks at the child it starts.
+"""For in_a_root: has the installed watcher measure its microphone, and looks at its child.
 
-Prints the child's niceness, its level and the watcher's threads; ends with 1 if there is no child.
+Prints the child's niceness, the watcher's threads and what was measured; ends with 1 if nothing.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ def main() -> int:
         for command in ({"do": "begin"}, {"do": "measure", "source": "box"}):
             client.request({"class": "soundcheck", **command})
         fields: dict[str, object] = {}
-        child = ""
+        child = watcher = ""
         while time.monotonic() < begun_mono_s + WAIT_S and "rms_dbfs" not in fields:
             time.sleep(0.5)
             listed = subprocess.run(
