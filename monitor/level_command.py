@@ -266,7 +266,7 @@ def summary(fields: dict[str, Any]) -> list[str]:
     if "hum_hz" in low_cut:
         lines.append(f"  {'hum:':<19} of the mains, {low_cut['hum_hz']} Hz: look at the cables")
     detail = f" ({advice['detail']})" if "detail" in advice else ""
-    lines.append(f"gain: {advice['sentence']}{detail}")
+    lines.append(f"{advice['sentence']}{detail}")
     if source["kind"] != "box":
-        lines.append(f"low cut: {low_cut['sentence']}")
+        lines.append(low_cut["sentence"])
     return lines

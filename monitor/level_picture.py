@@ -76,7 +76,7 @@ def _second_line(fields: dict[str, Any]) -> str:
     source = fields["source"]
     if source["kind"] == "box":
         return "the box's own microphone, third octaves in dBFS"
-    return f"gain: {fields['advice']['sentence']}; third octaves in dBFS, {fields['seconds']:.0f} s"
+    return f"{fields['advice']['sentence']}; third octaves in dBFS, {fields['seconds']:.0f} s"
 
 
 def _words(at: Point, text: str, height_cm: float, **more: Any) -> Words:
@@ -132,7 +132,7 @@ def _cut(low_cut: dict[str, Any], scale: _Scale, slope_db: int) -> Iterator[Shap
     yield _line(curve, "candle", 0.5)
     yield _line([(_x(corner), _TOP), (_x(corner), _BOTTOM)], "candle", 0.2, dash_cm=(0.5, 0.5))
     label = f"low cut {low_cut['choice_label']}"
-    at = (_x(corner) - 0.8, _TOP + 5.5)
+    at = (_x(corner) - 0.8, _BOTTOM - 5.0)
     yield _words(at, label, 2.2, ink="candle", anchor="end", bold=True)
 
 

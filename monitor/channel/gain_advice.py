@@ -43,9 +43,10 @@ NOISE_BELOW_DB = 20.0
 """Less between voice and noise, both A-weighted, is heard in every pause: common practice, no
 source."""
 
-MOSTLY_LOW_DB = 15.0
-"""C-weighted less A-weighted level from which noise lies mostly low; hiss has about 0 and hum of
-50 Hz 29 (IEC 61672-1).  Between them, common practice, no source."""
+MOSTLY_LOW_DB = 8.0
+"""C-weighted less A-weighted level from which noise lies mostly low: white noise has about 0, hum
+of 100 Hz 19 and its buzz at 200 Hz 11 (IEC 61672-1).  Between them, common practice, no
+source."""
 
 CLIPPED_LATELY_S = 3.0
 HARDLY_DBFS = -60.0
@@ -117,11 +118,13 @@ class Advice:
 def advise(heard: Heard, scale: Scale) -> Advice:
     """What to do with the gain of the desk's channel."""
     fault = _fault(heard)
+    loudest = heard.loudest
+    # Clipping on one side looks like an offset besides, so it is asked first.
+    is_clipping = heard.is_clipped or heard.flat_top_dbfs is not None
+    if is_clipping and (fault is None or fault.state == "offset"):
+        return _of_clipping(heard, scale)
     if fault is not None:
         return fault
-    loudest = heard.loudest
-    if heard.is_clipped or heard.flat_top_dbfs is not None:
-        return _of_clipping(heard, scale)
     if loudest is None:
         return Advice("waiting", "sing your loudest line", "nothing loud enough was heard yet")
     reading_db = scale.reading_db(loudest)

@@ -63,11 +63,13 @@ class Hop:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """0.3 s of sound: its peak, its highest running mean square and its share of voice."""
+    """0.3 s of sound: its peak, its highest running mean square, the A-weighted mean and lowest
+    one of it, and its shares of voice and of sound."""
 
     peak: float
     power: float
     a_power: float
+    lowest_a_power: float
     voiced_share: float
     active_share: float
     is_clipped: bool
@@ -127,6 +129,7 @@ class Running:
             peak=max(each.peak for each in filled),
             power=highest,
             a_power=sum(each.a_power for each in filled) / CELL_HOPS,
+            lowest_a_power=min(each.a_power for each in filled),
             voiced_share=sum(each.is_voiced for each in filled) / CELL_HOPS,
             active_share=sum(each.is_active for each in filled) / CELL_HOPS,
             is_clipped=any(each.is_clipped for each in filled),

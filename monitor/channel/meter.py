@@ -14,7 +14,7 @@ import numpy as np
 from monitor.channel import gain_advice, report
 from monitor.channel.clipping import Clipping
 from monitor.channel.gain_advice import Advice, Heard, Scale
-from monitor.channel.gate import ALevel, Gate
+from monitor.channel.gate import ALevel, Gate, Hum
 from monitor.channel.hops import Hops, Windows, checked
 from monitor.channel.looks import Looks
 from monitor.channel.loudness import CELL_HOPS, Cell, Hop, Kind, Parts, Running, peak_dbfs
@@ -100,10 +100,12 @@ class ChannelMeter:
         self._parts = Parts(CELL_HOPS * hop_s)
         self._waiting: deque[Cell] = deque()
         self._gate = Gate()
+        self._hum = Hum(hop_s)
         self._judge = VoiceJudge(hop_s)
         self._settled = Settled()
         self._low_cut = LowCutView(hop_s, low_cuts_hz, low_cut_slope_db)
         self._peaks: deque[float] = deque(maxlen=round(HOLD_S / hop_s))
+        self._means: deque[float] = deque(maxlen=round(HOLD_S / hop_s))
         self._still_hops = self._hop_count = self._voiced_hops = self._gap_count = 0
 
     @property
@@ -148,13 +150,15 @@ class ChannelMeter:
         new = windows.whole[-self._hops.hop_samples :].astype(np.float64)
         peak = float(np.max(np.abs(new)))
         is_clipped = self._clipping.push(windows.whole, len(new), peak)
-        self._peaks.append(peak)
         mean = float(new.mean())
+        self._peaks.append(peak)
+        self._means.append(mean)
         is_still = float(np.max(np.abs(new - mean))) <= DEAD_PEAK
         self._still_hops = self._still_hops + 1 if is_still else 0
         a_mean = self._a_level.power(windows.low)
-        is_active = self._gate.is_open(a_mean)
         found = self._tracker.pitch(windows.low[-self._tracker.needed_samples :])
+        is_hum = self._hum.push(None if found is None else found.hz)
+        is_active = self._gate.is_open(a_mean) and not is_hum
         key = semitones(found.hz) if found is not None and is_active else None
         self._judge.push(key, is_active=is_active)
         self._note(self._settled.push(key))
@@ -172,7 +176,7 @@ class ChannelMeter:
             self._low_cut.push(key, is_sung=self._judge.sound == "singing")
 
     def _take(self, cell: Cell) -> None:
-        self._gate.push(cell.a_power)
+        self._gate.push(cell.lowest_a_power)
         self._waiting.append(cell)
         if len(self._waiting) > LAG_CELLS:
             self._sort_in(self._waiting.popleft())
@@ -196,7 +200,7 @@ class ChannelMeter:
             seconds=self.seconds,
             peak_dbfs=peak_dbfs(max(self._peaks, default=0.0)),
             is_dead=self._still_hops * self._hops.hop_s >= self._dead_after_s,
-            has_offset=abs(self._running.offset) >= OFFSET,
+            has_offset=abs(sum(self._means)) >= OFFSET * len(self._means) > 0.0,
             clipped_ago_s=self._clipping.since_s(),
             flat_top_dbfs=None if flat_top is None else peak_dbfs(flat_top),
             sung=self._parts.loudest("sung"),

@@ -1,6 +1,6 @@
 """From which pitch to which a voice went, robustly and in a bounded store.
 
-A pitch counts when it stood among its neighbours: the mean of seven hops in a row, all voiced and
+A pitch counts when it stood among its neighbours: the mean of five hops in a row, all voiced and
 close together, so that vibrato is averaged and a lone octave slip does not count.
 """
 
@@ -13,17 +13,18 @@ import numpy as np
 
 from monitor.channel.pitch import HIGHEST_HZ, LOWEST_HZ
 
-NEIGHBOURS = 7
-"""0.14 s: most of one turn of a vibrato, and no longer than a short note."""
+NEIGHBOURS = 5
+"""0.1 s: half a turn of a vibrato, and shorter than the shortest note."""
 
 WIDEST_SEMITONES = 3.0
-"""What seven hops may span: the widest vibrato; an octave slip spans twelve."""
+"""What they may span: the widest vibrato; an octave slip spans twelve."""
 
 _PER_SEMITONE = 4
-LEAST_SHARE = 0.01
-LEAST_S = 0.3
-"""The lowest pitch is the one below which there is less than a hundredth of what was voiced and
-less than 0.3 s: less is a slip of the tracker, or the creak at the end of a spoken sentence."""
+LEAST_SHARE = 0.005
+LEAST_S = 0.2
+"""The lowest pitch is the one below which there is less than one in 200 of what was voiced, or less
+than 0.2 s: less is a slip of the tracker, or the creak at the end of a spoken sentence.  With 0.3 s
+and one in 100 a lowest note that was sung once, short, was missed (made singers, 30 s)."""
 
 _NAMES = "C C# D Eb E F F# G Ab A Bb B".split()
 

@@ -1,0 +1,141 @@
+"""Pitch against sounds of known pitch: tones, sung notes, at every rate and with rumble."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from monitor.channel.meter import ChannelMeter
+from monitor.channel.pitch import PitchTracker
+from monitor.channel.pitch_range import NEIGHBOURS, PitchRange, Settled, hz_of, note_name, semitones
+from tests.channel.voices import RATE_HZ, noise, sine, spoken, sung
+
+
+def followed(samples, rate_hz):
+    """The key number of each hop as the meter gives it to its parts, NaN where unvoiced."""
+    meter = ChannelMeter(rate_hz, scale="digital")
+    keys = []
+    push = meter._settled.push
+    meter._settled.push = lambda key: (keys.append(np.nan if key is None else key), push(key))[1]
+    meter.push(np.asarray(samples, dtype=np.float32))
+    # The middle of the window a hop looks at: half of the tracker's frame and of its running mean.
+    late_s = 0.5 * (meter._tracker.needed_samples) / meter._hops.low_rate_hz
+    return np.array(keys), (np.arange(len(keys)) + 1) * meter._hops.hop_s - late_s
+
+
+@pytest.mark.parametrize("hz", [62.0, 82.41, 110.0, 220.0, 440.0, 700.0, 1046.5])
+@pytest.mark.parametrize("rate_hz", [8000, 10667, 12000, 16000, 19200])
+def test_pitch_of_a_voice_like_sound_within_a_tenth_of_a_semitone(hz, rate_hz):
+    tracker = PitchTracker(rate_hz)
+    t = np.arange(tracker.needed_samples) / rate_hz
+    top = min(8, int(3000 / hz))
+    sound = sum(np.sin(2 * np.pi * k * hz * t + k) / k for k in range(1, top + 1))
+    found = tracker.pitch(sound.astype(np.float32))
+    assert semitones(found.hz) == pytest.approx(semitones(hz), abs=0.1)
+    assert found.aperiodicity < 0.1
+
+
+@pytest.mark.parametrize("sound", [np.zeros(900), noise(0.1, 0.1)[:900]], ids=["silence", "noise"])
+def test_nothing_repeats_in_silence_and_noise(sound):
+    tracker = PitchTracker(12000)
+    assert tracker.pitch(sound[: tracker.needed_samples].astype(np.float32)) is None
+
+
+@pytest.mark.parametrize("register", ["soprano", "alto", "tenor", "bass"])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_sung_pitch_within_half_a_semitone_in_95_of_100_voiced_hops(register, seed):
+    samples, truth, _ = sung(register, seed=seed)
+    keys, at_s = followed(0.3 * samples + noise(12.0, 1e-3), RATE_HZ)
+    true_keys = truth[np.clip((at_s * 400).astype(int), 0, len(truth) - 1)]
+    is_sung = np.isfinite(true_keys)
+    is_voiced = is_sung & np.isfinite(keys)
+    assert is_voiced.sum() > 0.95 * is_sung.sum()
+    assert np.mean(np.abs(keys - true_keys)[is_voiced] < 0.5) > 0.95
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "up", "down"), [(8000, 1, 6), (44100, 147, 160), (96000, 2, 1)]
+)
+def test_the_rate_does_not_matter(rate_hz, up, down):
+    samples, truth, _ = sung("bass")
+    resampled = signal.resample_poly(0.3 * samples, up, down)
+    keys, at_s = followed(resampled, rate_hz)
+    true_keys = truth[np.clip((at_s * 400).astype(int), 0, len(truth) - 1)]
+    both = np.isfinite(true_keys) & np.isfinite(keys)
+    assert np.mean(np.abs(keys - true_keys)[both] < 0.5) > 0.95
+
+
+def test_rumble_and_hum_are_no_voice_and_do_not_mislead():
+    samples, truth, _ = sung("bass")
+    rng = np.random.default_rng(1)
+    low = signal.butter(2, 40.0, fs=RATE_HZ, output="sos")
+    rumble = signal.sosfilt(low, rng.standard_normal(len(samples)))
+    rumble *= 0.02 / np.std(rumble)
+    hum = sine(50.0, 12.0, 0.005) + sine(150.0, 12.0, 0.002)
+    keys, at_s = followed(0.3 * samples + rumble + hum, RATE_HZ)
+    true_keys = truth[np.clip((at_s * 400).astype(int), 0, len(truth) - 1)]
+    both = np.isfinite(true_keys) & np.isfinite(keys)
+    assert np.mean(np.abs(keys - true_keys)[both] < 0.5) > 0.95
+    alone, _ = followed(rumble + hum, RATE_HZ)
+    assert np.mean(np.isfinite(alone)) < 0.02
+
+
+# In the third song the lowest note comes once, for 0.3 s.
+@pytest.mark.parametrize(("register", "seed"), [("soprano", 3), ("alto", 2), ("bass", 3)])
+def test_the_lowest_note_within_a_semitone(register, seed):
+    samples, _, lowest_key = sung(register, seconds=30.0, seed=seed)
+    meter = ChannelMeter(RATE_HZ, scale="digital", low_cuts_hz=(80.0,))
+    meter.push(0.3 * samples + noise(30.0, 1e-3))
+    low_cut = meter.fields()["low_cut"]
+    assert semitones(low_cut["lowest_hz"]) == pytest.approx(lowest_key, abs=1.0)
+    assert low_cut["lowest_note"] == note_name(low_cut["lowest_hz"])
+
+
+def test_a_few_slips_of_an_octave_are_not_the_lowest_note():
+    heard = PitchRange(0.02)
+    for _ in range(1000):
+        heard.push(57.0)
+    for _ in range(8):
+        heard.push(45.0)  # 0.16 s in all
+    assert semitones(heard.lowest_hz()) == pytest.approx(57.0, abs=0.2)
+    assert semitones(heard.highest_hz()) == pytest.approx(57.0, abs=0.2)
+    for _ in range(8):
+        heard.push(45.0)  # 0.32 s in all
+    assert semitones(heard.lowest_hz()) == pytest.approx(45.0, abs=0.2)
+
+
+def test_nothing_is_said_of_the_range_before_there_is_one():
+    heard = PitchRange(0.02)
+    assert heard.lowest_hz() is None
+    heard.push(50.0)
+    assert heard.highest_hz() is None
+
+
+def test_a_pitch_settles_only_among_its_like():
+    settled = Settled()
+    assert [settled.push(50.0) for _ in range(NEIGHBOURS)][-1] == 50.0
+    assert settled.push(62.0) is None  # an octave's slip
+    assert [settled.push(50.0) for _ in range(NEIGHBOURS - 1)] == [None] * (NEIGHBOURS - 1)
+    assert settled.push(None) is None
+
+
+# Equal temperament, A4 at 440 Hz (ISO 16): common tables of note frequencies.
+@pytest.mark.parametrize(
+    ("hz", "name"),
+    [(82.41, "E2"), (65.41, "C2"), (261.63, "C4"), (440.0, "A4"), (1046.5, "C6"), (233.1, "Bb3")],
+)
+def test_notes_by_their_names(hz, name):
+    assert note_name(hz) == name
+    assert hz_of(semitones(hz)) == pytest.approx(hz)
+
+
+def test_speech_has_its_own_lowest_pitch():
+    meter = ChannelMeter(RATE_HZ, scale="digital", low_cuts_hz=(80.0,))
+    for seed in range(1, 5):
+        meter.push(0.3 * spoken(12.0, seed, 110.0) + noise(12.0, 1e-3))
+    low_cut = meter.fields()["low_cut"]
+    assert low_cut["ready"]
+    # Its glides end 0 to 3 semitones above 110 Hz.
+    assert 108.0 < low_cut["lowest_hz"] < 132.0
+    assert "pitch, speaking" in low_cut["sentence"]
