@@ -19,6 +19,9 @@ _MOST_COVERED = 0.45
 _NAME_COST = 5.0
 _THING_COST = 1.5
 """A name over a name makes both unreadable; over a thing it hides a part of it."""
+_ANOTHER_S_COST = 0.4
+_RIM = 0.35
+"""Space round a name, beside its type's size: names that touch are read as one."""
 _LINE_STEP = 0.5
 _LINE_COST = 0.07
 """A place on a line costs so much for each half height of type that the line runs through it."""
@@ -51,11 +54,20 @@ def shortened(text: str, most_signs: int) -> str:
 
 
 def wrapped(text: str, most_signs: int, most_lines: int) -> tuple[str, ...]:
-    """Return the text in lines of at most ``most_signs``, the last shortened if there are more."""
+    """Return the text in lines of at most ``most_signs``, about as long as each other.
+
+    If it takes more than ``most_lines``, the last is shortened.
+    """
     lines = textwrap.wrap(text, max(8, most_signs)) or [""]
+    for signs in range(max(8, most_signs) - 1, 7, -1):
+        narrower = textwrap.wrap(text, signs)
+        if len(narrower) != len(lines):
+            break
+        lines = narrower
     if len(lines) > most_lines:
         lines[most_lines - 1] = shortened(" ".join(lines[most_lines - 1 :]), max(8, most_signs))
-    return tuple(lines[:most_lines])
+    # What held two words together has done so; not every typeface has a sign for it.
+    return tuple(line.replace("\N{NO-BREAK SPACE}", " ") for line in lines[:most_lines])
 
 
 def width_of(text: str, height: float, *, bold: bool = False) -> float:
@@ -73,12 +85,15 @@ class NamePlaces:
         self._view = view
         self._taken: list[tuple[Box, float]] = []
         self._lines: list[tuple[Point, Point, float]] = []
+        self._named: list[Point] = []
 
-    def keep_free(self, at: Point, radius_cm: float) -> None:
-        """Keep names off a round place."""
+    def keep_free(self, at: Point, radius_cm: float, *, named: bool = True) -> None:
+        """Keep names off a round place; ``named`` if a name beside it would be read as its own."""
         x, y = at
         box = (x - radius_cm, y - radius_cm, x + radius_cm, y + radius_cm)
         self._taken.append((box, _THING_COST))
+        if named:
+            self._named.append(at)
 
     def keep_off(self, here: Point, there: Point, weight: float = 1.0) -> None:
         """Keep names off a line where another place is as good; more so with more weight."""
@@ -122,13 +137,18 @@ class NamePlaces:
             for side, (across, down, anchor) in enumerate(_SIDES):
                 way = (across * times * away_cm, down * times * away_cm)
                 box = self._pushed_inside(_box(at, way, anchor, size))
-                cost = self._cost(box, height_cm, _SIDE_COST * side + far_cost, bound)
+                cost = _SIDE_COST * side + far_cost
+                if not bold and self._read_as_another_s(box, at):
+                    cost += _ANOTHER_S_COST
+                cost = self._cost(box, height_cm, cost, bound)
                 if cost < bound:
                     bound, best = cost, (box, anchor)
         if best is None:
             return None
         box, anchor = best
-        self._taken.append((box, _NAME_COST))
+        rim = _RIM * height_cm
+        rimmed = (box[0] - rim, box[1] - rim, box[2] + rim, box[3] + rim)
+        self._taken.append((rimmed, _NAME_COST))
         x = {"start": box[0], "middle": (box[0] + box[2]) / 2.0, "end": box[2]}[anchor]
         # The first baseline is where the letters' bodies, without what hangs below, end.
         rows = [box[1] + 1.2 * height_cm * row + 0.95 * height_cm for row in range(len(lines))]
@@ -154,6 +174,11 @@ class NamePlaces:
                 )
                 cost += _LINE_COST * weight * inside
         return cost
+
+    def _read_as_another_s(self, box: Box, at: Point) -> bool:
+        """Whether a name there is nearer to another thing than to its own."""
+        own = _gap(box, at)
+        return any(_gap(box, other) < own for other in self._named if other != at)
 
     def _pushed_inside(self, box: Box) -> Box:
         left, top, right, bottom = self._view
@@ -183,6 +208,13 @@ def _shared(one: Box, other: Box) -> float:
     if width <= 0.0 or height <= 0.0:
         return 0.0
     return width * height / min(_area(one), _area(other))
+
+
+def _gap(box: Box, point: Point) -> float:
+    """Return how far a point is from a box; 0 inside."""
+    across = max(box[0] - point[0], 0.0, point[0] - box[2])
+    down = max(box[1] - point[1], 0.0, point[1] - box[3])
+    return math.hypot(across, down)
 
 
 def _within(point: Point, box: Box) -> bool:

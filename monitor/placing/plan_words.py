@@ -20,6 +20,8 @@ LONGEST_CHANGE = (19, 4)
 """Signs in a line and lines of a change's words on the drawing."""
 FEW_PATHS = 8
 """Up to so many paths are drawn as lines that can be followed; more are a faint net."""
+_FEW_THINGS = 20
+"""Up to so many, mouths among them, every name stands; of more, those for which there is room."""
 _KEPT_FREE_PX = {"microphone": 13.0, "loudspeaker": 14.0, "mouth": 8.0, "listener": 9.0}
 _AWAY_PX = {"microphone": 20.0, "loudspeaker": 18.0, "listener": 13.0}
 _SEEN = re.compile(r"^'[^']*': | as the (?:singer|audience) sees it$")
@@ -91,7 +93,8 @@ class PlanWords:
 
     def _keep_free(self) -> None:
         for thing in self._things:
-            self._places.keep_free(thing.middle, _KEPT_FREE_PX[thing.kind] * self._view.px)
+            radius = _KEPT_FREE_PX[thing.kind] * self._view.px
+            self._places.keep_free(thing.middle, radius, named=thing.kind != "mouth")
         few = len(self._reckoning.pairs) <= FEW_PATHS
         for pair in self._reckoning.pairs:
             if pair.limits or few:
@@ -128,7 +131,8 @@ class PlanWords:
             if name and of_limiting == (name in (limiting.loudspeaker, limiting.microphone)):
                 line = (shortened(name, LONGEST_NAME),)
                 away_px = _AWAY_PX[thing.kind]
-                found += self._lines((thing.middle,), away_px, line, must=of_limiting)
+                must = of_limiting or len(self._things) <= _FEW_THINGS
+                found += self._lines((thing.middle,), away_px, line, must=must)
         return found
 
     def _name_of(self, thing: Thing) -> str:

@@ -255,6 +255,8 @@ def test_what_limits_and_the_best_change_are_said_in_words() -> None:
     assert spare_words(reckoning.gain.spare_db) in words
     for fixed in ("back wall", "audience", "farthest listener", "guitar (muted)"):
         assert fixed in words
+    for thing in (*stage.microphones[:2], *stage.loudspeakers):
+        assert thing.name in words
 
 
 def test_a_change_is_drawn_where_it_leads() -> None:

@@ -7,7 +7,7 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from monitor.placing.name_places import NamePlaces, shortened
+from monitor.placing.name_places import NamePlaces, shortened, wrapped
 from monitor.placing.outlines import (
     CABINET_CM,
     aim_from,
@@ -205,6 +205,18 @@ def test_a_name_without_room_is_left_out_unless_it_must_stand() -> None:
     assert places.place(((20.0, 10.0),), 5.0, ("name",), 10.0, must=True) is not None
 
 
+def test_a_name_stands_nearer_to_its_own_thing_than_to_another() -> None:
+    places = NamePlaces((0.0, 0.0, 400.0, 300.0))
+    places.keep_free((150.0, 150.0), 10.0)
+    places.keep_free((260.0, 150.0), 10.0)
+    found = places.place(((150.0, 150.0),), 30.0, ("eleven sign",), 10.0, must=False)
+    assert found is not None
+    ((x, _),), anchor = found
+    # To the right it would end a dot before the other thing.
+    assert anchor == "end"
+    assert x < 150.0
+
+
 def test_names_stay_within_the_view() -> None:
     places = NamePlaces((0.0, 0.0, 300.0, 100.0))
     places.keep_free((295.0, 50.0), 8.0)
@@ -213,6 +225,16 @@ def test_names_stay_within_the_view() -> None:
     ((x, _),), anchor = found
     assert anchor == "end"
     assert x <= 300.0
+
+
+def test_lines_are_about_as_long_as_each_other_and_no_longer_than_asked() -> None:
+    assert wrapped("mute the voice while nobody uses it", 20, 4) == (
+        "mute the voice while",
+        "nobody uses it",
+    )
+    assert wrapped("one two three four five six", 8, 2) == ("one two", "three f…")
+    assert wrapped("15 to 4\N{NO-BREAK SPACE}cm", 8, 4) == ("15 to", "4 cm")
+    assert wrapped("", 20, 4) == ("",)
 
 
 def test_long_names_are_shortened_to_one_line() -> None:
