@@ -25,9 +25,10 @@ OMNI_PART: dict[Pattern, float] = {
     "figure-8": 0.0,
 }
 """A of the pattern A + (1 - A) cos (a public dictionary of microphones, "1st order pattern")."""
-REJECTION_DB = (10.0, 14.0, 18.0, 20.0, 20.0, 16.0, 12.0)
+REJECTION_DB = (12.0, 16.0, 20.0, 22.0, 22.0, 18.0, 15.0)
 """The deepest a null of a stage microphone gets in each band; shallow in the bass and where the
-capsule is as large as the wave (common practice, no source)."""
+capsule is as large as the wave (common practice, no source).  It is added everywhere, as sound that
+gets past the pattern, so that a little more off the null is always a little worse."""
 BEHIND_DB = (2.0, 5.0, 9.0, 13.0, 17.0, 20.0, 20.0)
 """The most a cabinet loses behind itself: about 4 dB more each octave, as the wave gets shorter
 than the cabinet (common practice, no source)."""
@@ -70,14 +71,13 @@ def deafest_deg(pattern: Pattern) -> float:
 
 @cache
 def microphone_tables(pattern: Pattern) -> BandTables:
-    """Return what a microphone hears by band and degree: its pattern, no deeper than is real."""
-    return tuple(
-        tuple(
-            max(pattern_amplitude(pattern, deg) ** 2, 10.0 ** (-floor_db / 10.0))
-            for deg in range(181)
-        )
-        for floor_db in REJECTION_DB
-    )
+    """Return what a microphone hears by band and degree: its pattern, and what fills its nulls."""
+    tables = []
+    for deepest_db in REJECTION_DB:
+        leak = 10.0 ** (-deepest_db / 10.0)
+        ideal = (pattern_amplitude(pattern, deg) ** 2 for deg in range(181))
+        tables.append(tuple((one + leak) / (1.0 + leak) for one in ideal))
+    return tuple(tables)
 
 
 @cache

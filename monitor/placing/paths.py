@@ -25,9 +25,6 @@ from monitor.placing.stage import Loudspeaker, Microphone, Point, Room
 BAND_COUNT = len(BANDS_HZ)
 NEAREST_M = 0.2
 """Nearer than this a cabinet is no point, and the inverse square says too much."""
-FADING_S_PER_M = 0.04
-"""13.8 / speed of sound: reflected energy falls by exp(-0.04 r / T60) (M. Barron, L.-J. Lee,
-"Energy relations in concert auditoriums", J. Acoust. Soc. Am. 84, 1988, from memory)."""
 Bands = tuple[float, ...]
 
 
@@ -57,15 +54,13 @@ class Walls:
     """What a room does by band, energies for Q = 1.
 
     ``kept``: of what meets a wall.  ``echoed``: all that comes back, 16 pi (1 - a) / A.
-    ``diffuse``: what comes back by two walls or more.  ``fading_per_m``: by which rate the diffuse
-    field gets weaker with the distance from the source, the later it can begin there.
+    ``diffuse``: what comes back by two walls or more.
     """
 
     size_m: Point
     kept: Bands
     echoed: Bands
     diffuse: Bands
-    fading_per_m: Bands
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +82,7 @@ def walls_of(room: Room) -> Walls:
         kept.append(left)
         echoed.append(16.0 * math.pi * left / absorbed)
         diffuse.append(16.0 * math.pi * left * left / absorbed)
-    fading = tuple(FADING_S_PER_M / (room.t60_s * factor) for factor in T60_OF_BAND)
-    return Walls(room.size_m, tuple(kept), tuple(echoed), tuple(diffuse), fading)
+    return Walls(room.size_m, tuple(kept), tuple(echoed), tuple(diffuse))
 
 
 def microphone_receiver(microphone: Microphone) -> Receiver:
@@ -150,10 +144,7 @@ def paths(walls: Walls, source: Source, receiver: Receiver) -> Paths:
             here = energy * walls.kept[band]
             single[band] += here
             amplitude[band] += math.sqrt(here)
-    diffuse = tuple(
-        one * receiver.efficiency * math.exp(-distance_m * rate)
-        for one, rate in zip(source.diffuse, walls.fading_per_m, strict=True)
-    )
+    diffuse = tuple(one * receiver.efficiency for one in source.diffuse)
     return Paths(distance_m, off_deg, heard_deg, still, tuple(amplitude), tuple(single), diffuse)
 
 

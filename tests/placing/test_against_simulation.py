@@ -46,7 +46,7 @@ def test_the_spare_gain_itself_is_not_far_off() -> None:
 
 
 def test_a_change_measured_in_both() -> None:
-    result = measure(1003)
+    result = measure(1003, 1)
     assert result.trials
     assert {trial.family for trial in result.trials} >= {"mains-forward", "microphone-1-pattern"}
     assert not any("mouth" in trial.family for trial in result.trials)
