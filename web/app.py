@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from flask import Flask, Response, jsonify, render_template, request
@@ -45,7 +46,8 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
 
     @app.get("/")
     def page() -> str:
-        return render_template("page.html", checklist=CHECKLIST)
+        html = render_template("page.html", checklist=CHECKLIST)
+        return re.sub(r"\n\s+", "\n", html)  # the indentation is for us, not for the phone
 
     @app.get("/now")
     def now_() -> Response:

@@ -48,11 +48,25 @@ def test_every_answer_carries_the_protecting_headers(phone: FlaskClient, path: s
         assert answer.headers["X-Frame-Options"] == "DENY"
 
 
+def fetched(html: str, files: dict[str, str]) -> set[str]:
+    """The files that a browser fetches for a page: what it names, and what those import."""
+    names, found = set(re.findall(r'/static/([\w.-]+)"', html)), set[str]()
+    while names:
+        name = names.pop()
+        found.add(name)
+        names |= set(re.findall(r'from "\./([\w.-]+)"', files[name])) - found
+    return found
+
+
 def test_page_is_light_and_asks_nothing_of_the_outside(phone: FlaskClient) -> None:
     html = phone.get("/").get_data(as_text=True)
     files = {path.name: path.read_text(encoding="utf-8") for path in STATIC.iterdir()}
-    assert {"main.js", "lantern.css"} <= set(files)
-    assert len(html) + sum(map(len, files.values())) < 150_000
+    needed = fetched(html, files)
+    assert {"main.js", "send.js", "lantern.css"} <= needed
+    # Nothing is shipped that nobody fetches; the sheet of paper is a page of its own.
+    assert set(files) - needed == {"paper.css"}
+    weight_bytes = sum(len(text.encode()) for text in (html, *map(files.get, needed)) if text)
+    assert weight_bytes < 150_000
     for name, text in {"page.html": html, **files}.items():
         outside = set(re.findall(r"(?:https?:)?//[\w.]+\.\w+[^\s\"']*", text))
         outside.discard("http://www.w3.org/2000/svg")  # the name of SVG, which nobody fetches

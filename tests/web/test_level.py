@@ -146,9 +146,9 @@ def test_the_box_s_own_microphone_is_never_taken_for_the_desk(
     ("name", "words", "main"),
     [
         ("waiting", "sing your loudest line", "Stop"),
-        ("clipping", "turn the gain down at least 9 dB", "I have turned it: measure again"),
-        ("dead", "nothing arrives on this channel", "I have turned it: measure again"),
-        ("analogue", "turn the gain up 9 dB", "I have turned it: measure again"),
+        ("clipping", "turn the gain down at least 9 dB", "Turned: measure again"),
+        ("dead", "nothing arrives on this channel", "Measure again"),
+        ("analogue", "turn the gain up 9 dB", "Turned: measure again"),
     ],
 )
 def test_each_state_has_its_sentence_and_shape(

@@ -125,7 +125,7 @@ def test_the_plan_is_shown_with_what_limits_and_the_ranges(page: Any) -> None:
     assert "lead vocal" in text(page, "plan-sentence")
     assert script(page, "document.querySelectorAll('#plan .thing[data-kind=microphone]').length")
     assert "to spare" in text(page, "plan-figures")
-    assert " to +" in text(page, "plan-changes")
+    assert "\u00a0to\u00a0+" in text(page, "plan-changes")
     assert script(page, "document.querySelectorAll('#plan-unknown li').length") > 0
     assert text(page, "plan-cautions")
     assert text(page, "plan-kept") == "Saved in the box."

@@ -15,7 +15,7 @@ export function size(svg) {
   return [width, height];
 }
 
-const within = (x, margin, width) => Math.min(width - margin, Math.max(margin, x));
+export const within = (x, margin, width) => Math.min(width - margin, Math.max(margin, x));
 
 const number = (db) => String(Math.round(db * 10) / 10);
 

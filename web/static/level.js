@@ -85,10 +85,9 @@ function steps(measuring) {
   if (!measuring) return [["measure", "Measure"]];
   const stop = ["measure_stop", "stop"];
   if (measuring.kind === "box" || measuring.state === "waiting") return [["measure_stop", "Stop"]];
-  const again = ["again", "I have turned it: measure again"];
-  if (!measuring.loudest) return [again, stop];
+  if (!measuring.loudest) return [["again", "Measure again"], stop];
   if (measuring.state === "right") return [["take_level", "Keep this level"], stop];
-  return [again, ["take_level", "keep it as it is"], stop];
+  return [["again", "Turned: measure again"], ["take_level", "keep it as it is"], stop];
 }
 
 function buttons(measuring) {

@@ -1,7 +1,6 @@
 // The drawings of Level: the reading against what is wanted, and the voice with its low cut.
-import { make, size } from "./drawing.js";
+import { make, size, within } from "./drawing.js";
 
-const within = (x, margin, width) => Math.min(width - margin, Math.max(margin, x));
 const number = (db) => `${db < 0 ? "\u2212" : ""}${Math.abs(db).toFixed(0)}`;
 
 /** One line from quiet to loud: a bracket where the reading is wanted, a wedge where it is. */

@@ -34,6 +34,17 @@ export function rows(list, named) {
   entries.flat().forEach((value, i) => text(list.children[i], value));
 }
 
+/** One of several things to choose, with words beside it. */
+export function choice({ name, value = "", checked = false, words, chosen }) {
+  const [label, input, span] = create("label", "input", "span");
+  label.className = "choice";
+  Object.assign(input, { type: "radio", name, value, checked });
+  input.addEventListener("change", chosen);
+  span.append(...words);
+  label.append(input, span);
+  return label;
+}
+
 /** Buttons as [what they do, words, title]; the one with the focus keeps it. */
 export function buttonRow(group, buttons) {
   if (!isNew(group, buttons)) return;

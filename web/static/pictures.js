@@ -1,8 +1,6 @@
 // The trainer's pictures: the row of sliders with the ring and the pull on it, and what is known.
-import { make, size } from "./drawing.js";
+import { make, size, within } from "./drawing.js";
 import { CUT_DB, responseDb } from "./ears.js";
-
-const within = (x, margin, width) => Math.min(width - margin, Math.max(margin, x));
 
 /** Where a frequency stands between the sliders of the row. */
 function placeOf(sliders, shown, hz, x) {

@@ -53,7 +53,7 @@ function draw(words) {
   nudge();
 }
 
-const range = (low, high) => low === undefined ? "" : ` (${signed(low)} to ${signed(high)})`;
+const range = (low, high) => low === undefined ? "" : ` (${signed(low)}\u00a0to\u00a0${signed(high)})`;
 
 function figures({ gain }) {
   const db = (value) => value !== undefined && `${value.toFixed(1)} dB`;

@@ -1,7 +1,7 @@
 // Rooms of the practice stage, and where its things can stand; their limits on one scale.
 import { make, size } from "./drawing.js";
 import { send } from "./send.js";
-import { at } from "./parts.js";
+import { at, choice, create, text } from "./parts.js";
 
 let built = "";
 let drawn = "";
@@ -21,17 +21,11 @@ function buildRooms(stage) {
 function buildPlacements(stage) {
   const legend = at("placements").firstElementChild;
   at("placements").replaceChildren(legend, ...stage.placements.map((one) => {
-    const label = document.createElement("label");
-    label.className = "choice";
-    const input = document.createElement("input");
-    Object.assign(input, { type: "radio", name: "placement", value: one.name });
-    input.addEventListener("change", () => ask({ placement: one.name }));
-    const words = document.createElement("span");
-    const name = document.createElement("b");
+    const [name] = create("b");
     name.textContent = one.name;
-    words.append(name, ` ${one.description}`);
-    label.append(input, words);
-    return label;
+    return choice({
+      name: "placement", value: one.name, words: [name, ` ${one.description}`], chosen: () => ask({ placement: one.name }),
+    });
   }));
 }
 
@@ -86,7 +80,7 @@ export function followPlaces(snapshot) {
   at("placements").setAttribute("aria-busy", String(busy));
   if (!busy && document.activeElement !== at("room")) at("room").value = stage.room;
   const words = busy ? `on the way: ${stage.moving}` : stage.description;
-  if (at("room-words").textContent !== words) at("room-words").textContent = words;
+  text(at("room-words"), words);
   if (!busy) {
     for (const input of at("placements").querySelectorAll("input")) {
       if (document.activeElement !== input || input.value === stage.placement) {

@@ -1,7 +1,7 @@
 // The practice stage: a fader and the equaliser's sliders, only where there is a stage.
 import { pullsNow } from "./advice.js";
 import { send } from "./send.js";
-import { at } from "./parts.js";
+import { at, create, text } from "./parts.js";
 
 let built = "";
 let places = new Map(); // where the filters that are asked for are to be put
@@ -14,14 +14,12 @@ async function move(command) {
 function build(stage) {
   const desk = at("desk");
   desk.replaceChildren(...stage.sliders.map((slider, i) => {
-    const cell = document.createElement("div");
-    const input = document.createElement("input");
+    const [cell, input, label] = create("div", "input", "span");
     Object.assign(input, { type: "range", min: -Math.abs(stage.cut_max_db), max: 0, step: 1 });
     input.dataset.sliderIndex = String(i);
     input.setAttribute("aria-label", `slider ${slider.label}`);
     input.addEventListener("input", () =>
       move({ slider: i, cut_db: Number(input.value), ...places.get(i) }));
-    const label = document.createElement("span");
     label.textContent = slider.label;
     cell.append(input, label);
     return cell;
@@ -51,8 +49,7 @@ export function followPractice(snapshot) {
     built = labels;
     build(stage);
   }
-  const advice = at("advice");
-  if (advice.textContent !== stage.advice) advice.textContent = stage.advice;
+  text(at("advice"), stage.advice);
   const fader = at("fader");
   fader.min = stage.fader_min_db;
   fader.max = stage.fader_max_db;

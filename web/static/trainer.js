@@ -2,7 +2,7 @@
 import * as ears from "./ears.js";
 import { drawAnswer, drawKnown } from "./pictures.js";
 import { pull, ring, silence } from "./tone.js";
-import { at } from "./parts.js";
+import { at, choice, create } from "./parts.js";
 
 const KEPT = "ears";
 
@@ -30,17 +30,9 @@ function buildLevels() {
   levels = ears.levelsOf(centres());
   level = Math.min(level, levels.length - 1);
   const legend = at("ears-levels").firstElementChild;
-  at("ears-levels").replaceChildren(legend, ...levels.map(({ name, sliders: some }, i) => {
-    const label = document.createElement("label");
-    label.className = "choice";
-    const input = document.createElement("input");
-    Object.assign(input, { type: "radio", name: "ears-level", checked: i === level });
-    input.addEventListener("change", () => { level = i; });
-    const words = document.createElement("span");
-    words.textContent = `${some.length} sliders, ${name}`;
-    label.append(input, words);
-    return label;
-  }));
+  at("ears-levels").replaceChildren(legend, ...levels.map(({ name, sliders: some }, i) => choice({
+    name: "ears-level", checked: i === level, words: [`${some.length} sliders, ${name}`], chosen: () => { level = i; },
+  })));
 }
 
 function drawScores() {
@@ -67,7 +59,7 @@ function begin() {
 /** One button a slider; arrows go along the row, so that Tab need not. */
 function buildKeys() {
   at("ears-sliders").replaceChildren(...levels[level].sliders.map((i, place) => {
-    const key = document.createElement("button");
+    const [key] = create("button");
     key.type = "button";
     key.textContent = sliders[i].label;
     key.dataset.slider = String(i);
