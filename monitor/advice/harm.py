@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from monitor.advice.effect import depth_db
-from monitor.advice.sliders import Slider
+from monitor.advice.sliders import Slider, SliderKind
 
 _IMPORTANCE: tuple[tuple[float, float], ...] = (
     (100.0, 0.25),
@@ -73,10 +73,16 @@ def segments(slider: Slider, standing_db: float) -> list[tuple[float, float]]:
 
 def pull_harm(slider: Slider, pull_db: np.ndarray | float) -> np.ndarray:
     """Return how much each pull harms, before the slider's weight."""
-    length_db, steeper = (np.array(column) for column in zip(*segments(slider, 0.0), strict=True))
+    return np.interp(np.asarray(pull_db, float), *_harm_line(slider.kind, slider.deepest_db))
+
+
+@lru_cache(maxsize=64)
+def _harm_line(kind: SliderKind, deepest_db: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the corners of the line from pull to harm: it is the same for most sliders."""
+    way = segments(Slider("", 1000.0, kind=kind, deepest_db=deepest_db), 0.0)
+    length_db, steeper = (np.array(column) for column in zip(*way, strict=True))
     ends_db = np.concatenate([[0.0], np.cumsum(length_db)])
-    harms = np.concatenate([[0.0], np.cumsum(steeper * length_db)])
-    return np.interp(np.asarray(pull_db, float), ends_db, harms)
+    return ends_db, np.concatenate([[0.0], np.cumsum(steeper * length_db)])
 
 
 def total_harm(

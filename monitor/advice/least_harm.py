@@ -18,7 +18,7 @@ from monitor.advice import harm
 from monitor.advice.effect import depth_table_db
 from monitor.advice.simplex import minimise
 from monitor.advice.sliders import Slider
-from monitor.advice.steps import Choices, best_steps
+from monitor.advice.steps import Choices, best_steps, drawn_out
 
 TOLERANCE_DB = 0.05
 """A need counts as met from here on: a tenth of what a slider can be set to by eye."""
@@ -167,9 +167,7 @@ def _rounded(
     prices: np.ndarray,
 ) -> tuple[np.ndarray, bool]:
     """Return the best pulls that the sliders can be set to, and whether that is proven."""
-    longest = max(len(row) for row in steps)
-    rows = np.stack([np.pad(row, (0, longest - len(row)), "edge") for row in steps])
-    table = depth_table_db(sliders, rows, frequency_hz)
+    table = depth_table_db(sliders, drawn_out(steps), frequency_hz)
     depths_db = [depths[: len(row)] for depths, row in zip(table, steps, strict=True)]
     costs = [
         w * harm.pull_harm(s, row)

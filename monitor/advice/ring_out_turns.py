@@ -11,17 +11,13 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
 from monitor.advice.ring_out_course import Course, Step
 from monitor.advice.ring_out_ear import RingEar
-from monitor.advice.ring_out_plan import next_pull, tone_cost_db
+from monitor.advice.ring_out_next import next_step
+from monitor.advice.ring_out_plan import tone_cost_db
 from monitor.advice.ring_out_rings import RingLadder
 from monitor.advice.ring_out_state import Phase, RingNews
 from monitor.advice.ring_out_view import Moment
 from monitor.advice.ring_out_words import put_back_line
 
-TOGETHER = 3
-TOGETHER_AFTER = 10
-"""Three rings at once are the room's limit: common practice, no source.  But one plan holds three
-rings as well as one: ended by the first three it is 3.8 dB, by three after seven sliders 6.4, after
-ten 6.9, never 7.0 (steady hands in 20 simulated rooms, seeds 50000 to 50019)."""
 HOLD_S = 1.0
 """So long an advice may still be mended by what is heard; then the hand is on its way."""
 REACTION_S = 0.4
@@ -35,13 +31,6 @@ LISTEN_S = 2.0
 BACK_OFF_S = 20.0
 FELL_DB = 3.0
 """All the rest fell by this in the same moment: it was the fader."""
-PULL_PART = 2.0 / 3.0
-"""A pull leaves this part of the wanted margin, for the fader comes down by ``BACK_OFF_DB`` at the
-end and gives all rings the rest.  What the last pulls leave beyond the room's limit is tone for
-nothing: with the whole margin 55 % of rooms came within 1 dB of the best at the same cost, with
-two thirds 95 % (the same rooms)."""
-LEAST_MARGIN_DB = 0.5
-"""Rings that are gone are deepened, too, when the fader has left them less than this."""
 MEANT_DB = 0.5
 """A pull that makes a frequency deeper by this was meant for it, among others."""
 
@@ -197,20 +186,16 @@ class Turns:
 
     def _advise(self) -> None:
         """Say what to pull now, or that it ends."""
-        course, ladder = self.course, self.ladder
-        new_sliders = len(course.pulls) - course.begun_with
-        if len(self._ear.open()) >= TOGETHER and new_sliders >= TOGETHER_AFTER:
-            self._end(f"{TOGETHER} ring together: that is this room's limit")
-            return
-        needs = ladder.needs(
-            course.pulls, margin_db=PULL_PART * self._margin_db, least_margin_db=LEAST_MARGIN_DB
+        found = next_step(
+            self._equaliser,
+            self.course,
+            self.ladder,
+            open_count=len(self._ear.open()),
+            margin_db=self._margin_db,
+            most_cuts=self._most_cuts,
         )
-        most = self._most_cuts + course.begun_with
-        found = next_pull(self._equaliser, needs, course.pulls, most_sliders=most)
         if found.plan is None:
             self._end(found.why_ended)
-        elif course.costs_too_much(found.plan.tone_cost_db, ladder.gain_db):
-            self._end("the next pull would cost more tone than it brings gain")
         else:
             self.moment = replace(self.moment, plan=found.plan)
         self.changes += 1

@@ -79,6 +79,16 @@ def best_steps(
     return Chosen(best, cost, proven)
 
 
+def drawn_out(rows: Sequence[np.ndarray]) -> np.ndarray:
+    """Return rows of unlike lengths as one array, each drawn out with its last value."""
+    longest = max(len(row) for row in rows)
+    found = np.empty((len(rows), longest, *rows[0].shape[1:]))
+    for there, row in zip(found, rows, strict=True):
+        there[: len(row)] = row
+        there[len(row) :] = row[-1]
+    return found
+
+
 def _raised(
     choices: Choices, least_db: np.ndarray, prices: np.ndarray, cost: float
 ) -> tuple[np.ndarray, float]:
@@ -87,11 +97,7 @@ def _raised(
     Those of the tangents are the best only where depths are straight lines.  Each step goes to
     where the rings are that the priced choices leave short (subgradients, Polyak's step length).
     """
-    longest = max(len(c) for c in choices.costs)
-    costs = np.stack([np.pad(c, (0, longest - len(c)), "edge") for c in choices.costs])
-    depths_db = np.stack(
-        [np.pad(d, ((0, longest - len(d)), (0, 0)), "edge") for d in choices.depths_db]
-    )
+    costs, depths_db = drawn_out(choices.costs), drawn_out(choices.depths_db)
     each = np.arange(len(costs))
     best, best_floor = prices, -np.inf
     for _ in range(_PRICE_STEPS):

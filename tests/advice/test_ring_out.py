@@ -12,14 +12,9 @@ from monitor.advice.growth import Slope
 from monitor.advice.margin import Excess, LoopTimes
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out import RingOut
+from monitor.advice.ring_out_next import TOGETHER
 from monitor.advice.ring_out_state import RingNews, RingOutState
-from monitor.advice.ring_out_turns import (
-    BACK_OFF_S,
-    LISTEN_S,
-    PATIENCE_S,
-    REACTION_S,
-    TOGETHER,
-)
+from monitor.advice.ring_out_turns import BACK_OFF_S, LISTEN_S, PATIENCE_S, REACTION_S
 
 SPOT_HZ = 2511.9
 """Where the 2.5k slider of 31 stands exactly (IEC 61260-1)."""
@@ -80,16 +75,16 @@ def test_hands_free_a_ring_that_went_was_pulled_as_advised() -> None:
     played = Played()
     played.wait(3.0)
     played.rings(SPOT_HZ, db=1.0)
-    assert (played.now.phase, played.now.say) == ("pull", "Pull 2.5k by 3 dB")
+    assert (played.now.phase, played.now.say) == ("pull", "Pull 2.5k by 5 dB")
     assert played.now.pulls == ()
     played.wait(1.5)
     played.gone(SPOT_HZ)
     assert played.now.phase == "listen"
-    assert [(p.label, p.pull_db) for p in played.now.pulls] == [("2.5k", 3.0)]
+    assert [(p.label, p.pull_db) for p in played.now.pulls] == [("2.5k", 5.0)]
     played.wait(LISTEN_S + 0.1)
     assert played.now.phase == "raise"
     assert [(r.fate, r.times) for r in played.now.rings] == [("gone", 1)]
-    assert played.now.rings[0].depth_db == pytest.approx(3.0, abs=0.01)
+    assert played.now.rings[0].depth_db == pytest.approx(5.0, abs=0.01)
 
 
 def test_a_ring_that_went_before_a_hand_could_move_was_not_pulled() -> None:
@@ -183,10 +178,10 @@ def test_news_mends_the_advice_at_first_and_not_under_the_hand() -> None:
     played.rings(SPOT_HZ, db=None)
     played.wait(0.5)
     played.rings(SPOT_HZ, db=5.0, kind="slope")
-    assert played.now.say == "Pull 2.5k by 7 dB"
+    assert played.now.say == "Pull 2.5k by 9 dB"
     played.wait(1.0)
     played.rings(SPOT_HZ, db=1.0, kind="slope")
-    assert played.now.say == "Pull 2.5k by 7 dB"
+    assert played.now.say == "Pull 2.5k by 9 dB"
 
 
 def test_a_fall_of_everything_asks_and_takes_pulled_for_the_answer() -> None:
@@ -209,9 +204,9 @@ def test_turned_down_takes_the_pull_back_and_still_wants_it() -> None:
     played.gone(SPOT_HZ, fell_db=8.0)
     played.do("turned_down")
     assert (played.now.phase, played.now.pulls) == ("pull", ())
-    assert played.now.say == "Pull 2.5k by 3 dB"
+    assert played.now.say == "Pull 2.5k by 5 dB"
     played.do("pulled")
-    assert [(p.label, p.pull_db) for p in played.now.pulls] == [("2.5k", 3.0)]
+    assert [(p.label, p.pull_db) for p in played.now.pulls] == [("2.5k", 5.0)]
 
 
 def test_the_ring_s_fall_teaches_the_loop_time() -> None:
@@ -281,7 +276,7 @@ def test_fader_marks_count_what_was_won() -> None:
 
 
 def test_marks_tell_the_gain_and_no_time_is_guessed_on_top() -> None:
-    # 500 Hz was left 2 dB.  By the marks the fader went up by 1 dB, so it is left where it is;
+    # 500 Hz was left 4 dB.  By the marks the fader went up by 1 dB, so it is left where it is;
     # by 60 s of raising it would have been pulled too.
     played = Played()
     played.do("fader", fader_db=-12.0)
@@ -290,7 +285,7 @@ def test_marks_tell_the_gain_and_no_time_is_guessed_on_top() -> None:
     played.do("fader", fader_db=-11.0)
     played.rings(SPOT_HZ, id=2)
     assert {p.label for p in played.now.pulls_now} == {"2.5k"}
-    played.do("fader", fader_db=-10.0)
+    played.do("fader", fader_db=-8.0)
     played.rings(SPOT_HZ, id=2, kind="slope")
     assert {p.label for p in played.now.pulls_now} == {"500", "2.5k"}
 

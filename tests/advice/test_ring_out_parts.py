@@ -10,6 +10,7 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import USUAL_EXCESS_DB, Excess
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_course import TONE_PULLS, Course, Step
+from monitor.advice.ring_out_next import pull_margin_db
 from monitor.advice.ring_out_plan import next_pull, tone_cost_db
 from monitor.advice.ring_out_rings import RAISED_DB_PER_S, KnownRing, RingLadder, excess_db
 from monitor.advice.ring_out_words import done_line, pull_detail, pull_line, put_back_line
@@ -143,3 +144,14 @@ def test_the_words() -> None:
     )
     assert done_line(both, 5.5) == "5.5 dB won, 2 sliders pulled"
     assert done_line((), None) == "Nothing pulled"
+
+
+@pytest.mark.parametrize(
+    ("gain_db", "wanted_db", "expected_db"),
+    [(0.0, 3.0, 4.0), (3.0, 3.0, 3.0), (5.0, 3.0, 2.0), (20.0, 3.0, 2.0), (-5.0, 6.0, 8.0)],
+)
+def test_early_pulls_go_as_deep_as_the_ring_will_need_and_late_ones_no_deeper(
+    gain_db: float, wanted_db: float, expected_db: float
+) -> None:
+    # 6 dB of gain expected; between two and four thirds of the wanted margin.
+    assert pull_margin_db(gain_db, wanted_db) == pytest.approx(expected_db)
