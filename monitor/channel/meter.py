@@ -19,7 +19,7 @@ from monitor.channel.hops import Hops, Windows, checked
 from monitor.channel.looks import Looks
 from monitor.channel.loudness import CELL_HOPS, Cell, Hop, Kind, Parts, Running, peak_dbfs
 from monitor.channel.low_cut_view import LowCutView
-from monitor.channel.pitch import PitchTracker
+from monitor.channel.pitch import LOWEST_HZ, PitchTracker
 from monitor.channel.pitch_range import Settled, semitones
 from monitor.channel.spectra import LONG_S, SHORT_S, Spectra
 from monitor.channel.voice import VoiceJudge
@@ -159,7 +159,8 @@ class ChannelMeter:
         found = self._tracker.pitch(windows.low[-self._tracker.needed_samples :])
         is_hum = self._hum.push(None if found is None else found.hz)
         is_active = self._gate.is_open(a_mean) and not is_hum
-        key = semitones(found.hz) if found is not None and is_active else None
+        is_voice = found is not None and found.hz >= LOWEST_HZ and is_active
+        key = semitones(found.hz) if found is not None and is_voice else None
         self._judge.push(key, is_active=is_active)
         self._note(self._settled.push(key))
         self._voiced_hops += key is not None

@@ -16,6 +16,9 @@ LOWEST_HZ = 60.0
 HIGHEST_HZ = 1100.0
 """Below a bass's lowest note (E2, 82 Hz) and above a soprano's highest (C6, 1047 Hz)."""
 
+SEARCHED_FROM_HZ = 45.0
+"""Longer periods than a voice's are searched too, so that hum of 50 Hz is known as such."""
+
 WINDOW_S = 0.030
 """Nearly two periods of the lowest pitch; longer windows blur quick speech."""
 
@@ -25,6 +28,9 @@ noise of a stage more voice is lost by it than octaves are saved."""
 
 VOICED = 0.25
 """Where no dip goes below ``DIP``, the deepest one counts as voiced up to this."""
+
+ALIKE = 0.05
+"""Among dips that are as deep to this much the first counts: twice a period fits as well as one."""
 
 _LEVELLED_HZ = 50.0
 """A running mean over 1/50 s is taken away: it takes offset and the slowest rumble along and leaves
@@ -45,7 +51,7 @@ class PitchTracker:
     def __init__(self, sample_rate_hz: float) -> None:
         self._rate_hz = sample_rate_hz
         self._window = round(WINDOW_S * sample_rate_hz)
-        self._longest = math.ceil(sample_rate_hz / LOWEST_HZ) + 1
+        self._longest = math.ceil(sample_rate_hz / SEARCHED_FROM_HZ) + 1
         self._shortest = max(2, math.floor(sample_rate_hz / HIGHEST_HZ))
         self._level = round(sample_rate_hz / _LEVELLED_HZ)
         self._frame = self._window + self._longest
@@ -54,7 +60,10 @@ class PitchTracker:
         self.needed_samples = self._frame + self._level
 
     def pitch(self, samples: np.ndarray) -> Pitch | None:
-        """Return the pitch of float [needed_samples], None where nothing repeats."""
+        """Return the pitch of float [needed_samples], None where nothing repeats.
+
+        Below ``LOWEST_HZ`` it is no voice's.
+        """
         frame = self._levelled(samples)
         normalised = self._normalised_difference(frame)
         if normalised is None:
@@ -66,7 +75,7 @@ class PitchTracker:
         curvature = before - 2.0 * here + after
         shift = 0.5 * (before - after) / curvature if curvature > 0.0 else 0.0
         hz = self._rate_hz / (lag + min(max(float(shift), -1.0), 1.0))
-        return Pitch(hz, float(here)) if LOWEST_HZ <= hz <= HIGHEST_HZ else None
+        return Pitch(hz, float(here)) if SEARCHED_FROM_HZ <= hz <= HIGHEST_HZ else None
 
     def _levelled(self, samples: np.ndarray) -> np.ndarray:
         summed = np.concatenate(([0.0], np.cumsum(samples, dtype=np.float64)))
@@ -95,6 +104,6 @@ class PitchTracker:
         dips = np.flatnonzero(is_dip)
         if len(dips) == 0:
             return None
-        deep = dips[within[dips] < DIP]
-        best = deep[0] if len(deep) else dips[np.argmin(within[dips])]
+        least = float(within[dips].min())
+        best = dips[within[dips] < max(DIP, least + ALIKE)][0]
         return int(best) + self._shortest if within[best] < VOICED else None

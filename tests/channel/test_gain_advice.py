@@ -206,7 +206,7 @@ def test_a_loud_pause_is_told_once_the_gain_is_right():
 
 def test_hum_and_its_buzz_in_the_pauses_are_told_as_hum():
     gone = np.concatenate((0.12 * sung()[0], np.zeros(3 * RATE_HZ, np.float32)))
-    buzz = sum(sine(hz, 15.0, 0.03) for hz in (100.0, 150.0, 200.0))
+    buzz = sum(sine(hz, 15.0, 0.016) for hz in (100.0, 150.0, 200.0))
     fields = fields_of(gone + buzz + noise(15.0, 1e-4))
     assert fields["state"] == "noisy"
     assert "it lies low" in fields["advice"]["detail"]
