@@ -6,8 +6,8 @@ Nyquist criterion says what rings.  Two goals: the change that the plan puts fir
 simulation's first two, and predicted differences agree within 3 dB.  What brings gain by the
 voice's level at the microphone alone (the mouth nearer) is arithmetic in both and left out.
 
-The model's parts and ranges were chosen on stages 1000 to 1044 (``--first 1000``); scored are 0 to
-49, which nothing was chosen on.
+The model's parts and ranges were chosen on stages 1000 to 1044 (``--first 1000``) and the practice
+rooms' placements; scored are 0 to 49, which nothing was chosen on.
 """
 
 from __future__ import annotations
