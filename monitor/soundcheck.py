@@ -19,20 +19,15 @@ ITEMS = tuple(item.id for item in CHECKLIST)
 ENDS = ("done", "left_out")
 DOUBT = "from before the restart; clear it if this is another evening"
 NOT_OF_LEVEL = ("spectrum", "low_cut")
-"""What a level that was taken does without: it goes out with every snapshot."""
+OF_LOW_CUT = ("source", "seconds", "low_cut", "spectrum")
+"""What is taken of the figures: it goes out with every snapshot."""
 
 
 class Soundcheck:
-    """Where the soundcheck stands.
+    """Where the soundcheck stands; ``plan`` is None until somebody has saved one."""
 
-    Parameters
-    ----------
-    first_plan : mapping, optional
-        The stage plan to begin with where none was saved.
-    """
-
-    def __init__(self, first_plan: Mapping[str, Any] | None = None) -> None:
-        self.plan: Mapping[str, Any] | None = first_plan
+    def __init__(self) -> None:
+        self.plan: Mapping[str, Any] | None = None
         self.revision = 0
         self._ring_out_was: str | None = None
         self._forget()
@@ -120,6 +115,7 @@ class Soundcheck:
                 left_s = low_cut.get("seconds_left") if isinstance(low_cut, dict) else None
                 more = f"{left_s:.0f} s of it still" if isinstance(left_s, int | float) else "more"
                 raise ValueError(f"not enough voice was heard yet; sing or speak on, {more}")
+            heard = {key: heard[key] for key in OF_LOW_CUT if key in heard}
         self._taken[step] = (now_s - measured.age_s, {**heard, "kind": measured.kind})
         self._ends[step] = "done"
 
@@ -155,8 +151,7 @@ class Soundcheck:
     def kept(self) -> dict[str, Any]:
         """What must survive a restart, ready for JSON."""
         return {
-            # One that nobody has saved is not the person's.
-            "plan": dict(self.plan) if self.plan is not None and self.revision else None,
+            "plan": None if self.plan is None else dict(self.plan),
             "revision": self.revision,
             "evening": {
                 "begun_s": self._begun_s,
@@ -182,8 +177,7 @@ class Soundcheck:
             if not isinstance(plan, dict):
                 raise ValueError("the kept stage plan is no plan")
             parse_stage(plan)
-            self.plan = plan
-        self.revision = revision
+        self.plan, self.revision = plan, revision
 
     def restore_evening(
         self, kept: Mapping[str, Any], *, shift_s: float, in_doubt: bool = False

@@ -39,11 +39,11 @@ class SoundcheckClerk:
     measuring : Measuring
         What measures; belongs to this clerk from now on.
     ring_out : callable
-        Returns the ring-out's phase, None without one; must not wait.
+        Returns the ring-out's phase, None without one; asked in the clerk's thread.
     boot_id : str
         What this boot is called.
-    first_plan : mapping, optional
-        The stage plan to begin with where none was saved.
+    first_plan : callable, optional
+        Returns the stage plan to begin with, as long as none was saved.
     """
 
     def __init__(
@@ -53,14 +53,14 @@ class SoundcheckClerk:
         *,
         ring_out: Callable[[], str | None],
         boot_id: str,
-        first_plan: Mapping[str, Any] | None = None,
+        first_plan: Callable[[], Mapping[str, Any] | None] = lambda: None,
     ) -> None:
         self._kept = kept
         self._measuring = measuring
         self._ring_out = ring_out
         self._boot_id = boot_id
         self._first_plan = first_plan
-        self._soundcheck = Soundcheck(first_plan)
+        self._soundcheck = Soundcheck()
         self._shown: Mapping[str, Any] = self._soundcheck.fields(clock.uptime_s(), None)
         self._trouble = ""
         self._waiting: queue.Queue[Asked] = queue.Queue(MOST_WAITING)
@@ -116,7 +116,7 @@ class SoundcheckClerk:
             self._restore()
         except Exception as error:
             LOG.exception("the soundcheck cannot go on from what was kept")
-            self._soundcheck = Soundcheck(self._first_plan)
+            self._soundcheck = Soundcheck()
             self._kept.put_aside(f"it cannot be gone on from: {error!r}")
         while not self._stopping.is_set():
             self._look()
@@ -182,7 +182,8 @@ class SoundcheckClerk:
         name = command["class"]
         if name == "plan_get":
             found = self._soundcheck
-            return {"class": "plan", "revision": found.revision, "stage": found.plan}
+            stage = self._first_plan() if found.plan is None else found.plan
+            return {"class": "plan", "revision": found.revision, "stage": stage}
         if name == "plan":
             return self._keep_plan(command["stage"])
         do = command["do"]

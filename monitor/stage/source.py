@@ -104,6 +104,7 @@ class StageMicrophone:
         self._margin_db = self._seat.loop.margin_db()
         self._level = LoopLevel()
         self._take_line: Callable[[AudioBlock], None] | None = None
+        self._line: StageLine | None = None
         self._line_gap = True
         self._thread = threading.Thread(target=self._run, name="stage", daemon=True)
         self._thread.start()
@@ -248,11 +249,11 @@ class StageMicrophone:
 
         It is the vocal channel before the fader, on the same clock as the blocks of ``read``.
         """
+        if take is not None and self._line is None:  # takes a moment, so not where the stage waits
+            self._line = StageLine(sample_rate_hz=self._rate_hz, seed=self._seed)
         with self._lock:
             self._take_line = take
-            self._seat.loop.line = (
-                None if take is None else StageLine(sample_rate_hz=self._rate_hz, seed=self._seed)
-            )
+            self._seat.loop.line = None if take is None else self._line
             self._line_gap = True
 
     def plan(self) -> dict[str, Any]:

@@ -496,6 +496,30 @@ def test_the_soundcheck_goes_through_the_link_and_survives_a_restart(
     assert box.snapshot()["soundcheck"]["health"] == "ok"
 
 
+def test_what_is_to_be_done_again_stays_so_over_a_restart(start: Callable[..., Running]) -> None:
+    def step(box: Running) -> str:
+        return str(box.snapshot()["soundcheck"]["steps"][3]["state"])
+
+    box = start()
+    box.play(noise(RATE_HZ))
+    box.wait_for(lambda s: s["state"] == "quiet")
+    for do in ("open", "begin", "stop"):
+        assert box.client.request({"class": "ring_out", "do": do})["class"] == "done"
+    until = time.monotonic() + 40.0
+    while box.snapshot().get("ring_out", {}).get("phase") != "done":
+        assert time.monotonic() < until, box.snapshot().get("ring_out")
+        box.play(noise(RATE_HZ), paced=True)
+    wait_until(lambda: step(box) == "done")
+    again = {"class": "soundcheck", "do": "again", "step": "ring_out"}
+    assert box.client.request(again)["class"] == "done"
+    wait_until(lambda: step(box) == "to_do")
+    box.close()
+    box = start()
+    box.wait_for(lambda s: s.get("ring_out", {}).get("phase") == "done")
+    time.sleep(1.0)  # the clerk looks four times a second
+    assert step(box) == "to_do"
+
+
 def test_the_longest_plan_there_and_back(start: Callable[..., Running]) -> None:
     def mic(number: int) -> dict[str, Any]:
         where = {"x": 0.5 + number % 8, "y": 0.5 + number // 8, "height": 1.234}

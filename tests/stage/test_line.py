@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from firmware.ports import AudioBlock
+from monitor.practice_desk import desk_stands
 from monitor.stage.line import GAIN_MAX_DB, StageLine, stage_rumble
 from monitor.stage.loop import StageLoop
 from monitor.stage.performer import Performer
@@ -134,3 +135,29 @@ def test_the_gain_handle() -> None:
             with pytest.raises(ValueError, match="gain_db="):
                 stage.control({"gain_db": bad})
         assert stage.state()["gain_db"] == 0.0
+
+
+def test_for_the_advice_the_input_gain_counts_like_the_fader() -> None:
+    with closing(small_stage()) as stage:
+        stage.control({"fader_db": -10.0})
+        before = desk_stands(stage.state(), 31)
+        after = desk_stands(stage.control({"gain_db": 4.0}), 31)
+        assert before is not None
+        assert after is not None
+        assert (before.fader_db, after.fader_db) == (-10.0, -6.0)
+
+
+def test_carrying_things_leaves_the_singer_s_channel_as_it_is() -> None:
+    with closing(small_stage()) as stage:
+        got: list[AudioBlock] = []
+        stage.tap_line(got.append)
+        stage.control({"gain_db": -7.0})
+        stage.control({"placement": "well forward"})
+        while stage.state()["placement"] != "well forward":
+            assert stage.read(5.0) is not None
+        assert stage.state()["gain_db"] == -7.0
+        assert stage.plan()["loudspeaker"][0]["y"] == 4.9
+        seen = len(got)
+        for _ in range(5):
+            assert stage.read(5.0) is not None
+        assert len(got) > seen
