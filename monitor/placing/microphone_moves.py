@@ -83,12 +83,11 @@ def _turned(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
     if one.pattern == "omni":
         return
     for turn_deg in TURNS_DEG:
-        for kind, sign in (("left", 1.0), ("right", -1.0)):
-            # Seen by the singer, who faces the audience: the audience's right is the singer's left.
+        # A singer who faces the audience and turns left looks to the right as the audience sees it.
+        for side, sign in (("left", 1.0), ("right", -1.0)):
             aim_deg = (one.aim_deg + sign * turn_deg) % 360.0
             if abs(aim_deg - 180.0) > FURTHEST_TURN_DEG:
                 continue
-            side = "right" if kind == "left" else "left"
             words = f"microphone and singer turned {turn_deg:.0f}° to the singer's {side}"
             new = replace(one, aim_deg=aim_deg)
             effort = turn_deg / _DEGREES_PER_EFFORT

@@ -9,16 +9,15 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.placing.acoustics import SPEECH_BANDS, critical_distance_m
 from monitor.placing.changes import Change, changes_of
 from monitor.placing.directivity import (
-    directivity_factors,
     half_mean_deg,
     loudspeaker_tables,
     microphone_tables,
 )
 from monitor.placing.loop import Loop, Part, Reckoner
 from monitor.placing.stage import FOOT_M, Stage, Units
+from monitor.placing.textbook import Strict, stage_critical_distance_m, strict_gain
 from monitor.placing.words import cautions_of, sentence_of, unknown_of
 
 SPREAD_DB = 4.0
@@ -30,7 +29,10 @@ MOST_CHANGES = 12
 
 @dataclass(frozen=True, slots=True)
 class Gain:
-    """The stage's gain in dB; ``spare_db`` is potential less needed, the 6 dB margin kept."""
+    """The stage's gain in dB; ``spare_db`` is potential less needed, the 6 dB margin kept.
+
+    ``strict`` is what the textbooks' formulas alone say, None where there are no mains.
+    """
 
     potential_db: float
     needed_db: float
@@ -39,6 +41,25 @@ class Gain:
     high_db: float
     open_microphones: int
     critical_distance_m: float
+    strict: Strict | None
+
+    def fields(self, scale_m: float) -> dict[str, Any]:
+        """Return it ready for JSON, lengths in units of ``scale_m`` metres."""
+        found: dict[str, Any] = {
+            "potential_db": round(self.potential_db, 1),
+            "needed_db": round(self.needed_db, 1),
+            "spare_db": round(self.spare_db, 1),
+            "low_db": round(self.low_db, 1),
+            "high_db": round(self.high_db, 1),
+            "open_microphones": self.open_microphones,
+            "critical_distance": round(self.critical_distance_m / scale_m, 2),
+        }
+        if self.strict is not None:
+            found["strict"] = {
+                "potential_db": round(self.strict.potential_db, 1),
+                "needed_db": round(self.strict.needed_db, 1),
+            }
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +77,18 @@ class Pair:
     off_loudspeaker_db: float
     feedback_db: float
     limits: bool
+
+    def fields(self, scale_m: float) -> dict[str, Any]:
+        """Return it ready for JSON, lengths in units of ``scale_m`` metres."""
+        return {
+            "microphone": self.microphone,
+            "loudspeaker": self.loudspeaker,
+            "distance": round(self.distance_m / scale_m, 2),
+            "off_microphone_db": round(self.off_microphone_db, 1),
+            "off_loudspeaker_db": round(self.off_loudspeaker_db, 1),
+            "feedback_db": round(self.feedback_db, 1),
+            "limits": self.limits,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,30 +111,10 @@ class Reckoning:
     def fields(self) -> dict[str, Any]:
         """Return it ready for JSON, lengths in the stage's own units."""
         scale = FOOT_M if self.units == "feet" else 1.0
-        gain = self.gain
         return {
             "units": self.units,
-            "gain": {
-                "potential_db": round(gain.potential_db, 1),
-                "needed_db": round(gain.needed_db, 1),
-                "spare_db": round(gain.spare_db, 1),
-                "low_db": round(gain.low_db, 1),
-                "high_db": round(gain.high_db, 1),
-                "open_microphones": gain.open_microphones,
-                "critical_distance": round(gain.critical_distance_m / scale, 2),
-            },
-            "pairs": [
-                {
-                    "microphone": pair.microphone,
-                    "loudspeaker": pair.loudspeaker,
-                    "distance": round(pair.distance_m / scale, 2),
-                    "off_microphone_db": round(pair.off_microphone_db, 1),
-                    "off_loudspeaker_db": round(pair.off_loudspeaker_db, 1),
-                    "feedback_db": round(pair.feedback_db, 1),
-                    "limits": pair.limits,
-                }
-                for pair in self.pairs
-            ],
+            "gain": self.gain.fields(scale),
+            "pairs": [pair.fields(scale) for pair in self.pairs],
             "changes": [change.fields() for change in self.changes],
             "sentence": self.sentence,
             "unknown": list(self.unknown),
@@ -123,7 +136,8 @@ def reckon(stage: Stage) -> Reckoning:
         low_db=spare_db - SPREAD_DB,
         high_db=spare_db + SPREAD_DB,
         open_microphones=len(stage.open_microphones()),
-        critical_distance_m=_critical_distance_m(stage),
+        critical_distance_m=stage_critical_distance_m(stage),
+        strict=strict_gain(stage),
     )
     limiting = next(pair for pair in pairs if pair.limits)
     return Reckoning(
@@ -165,15 +179,4 @@ def _pair(stage: Stage, part: Part, feedback_db: float, *, limits: bool) -> Pair
         off_loudspeaker_db=10.0 * math.log10(sent),
         feedback_db=feedback_db,
         limits=limits,
-    )
-
-
-def _critical_distance_m(stage: Stage) -> float:
-    """Return the critical distance of the mains (the first loudspeaker where there are none)."""
-    mains = [one for one in stage.loudspeakers if one.kind == "mains"] or [stage.loudspeakers[0]]
-    quality = directivity_factors(half_mean_deg(mains[0].coverage_deg))
-    return critical_distance_m(
-        directivity_factor=sum(quality[band] for band in SPEECH_BANDS) / len(SPEECH_BANDS),
-        volume_m3=stage.room.volume_m3,
-        t60_s=stage.room.t60_s,
     )

@@ -65,6 +65,40 @@ def test_the_fields_are_plain_finite_json() -> None:
     assert gain["open_microphones"] == 2
 
 
+def test_the_strict_formulas_stand_beside_it() -> None:
+    # Ballou, Handbook for Sound Engineers, eq. 34-22 and 34-24, worked out here by hand for one
+    # microphone 0.05 m from the mouth and one of the mains.
+    stage = read_stage(EXAMPLE)
+    alone = replace(
+        stage,
+        microphones=(replace(stage.microphones[0], tilt_deg=0.0),),
+        loudspeakers=stage.loudspeakers[:1],
+    )
+    found = reckon(alone).gain
+    critical_m = found.critical_distance_m
+
+    def squared(metres: float) -> float:
+        return critical_m**2 + metres**2
+
+    mouth, listener = alone.microphones[0].mouth_at_m, alone.listener.position_m
+    speaker = alone.loudspeakers[0].position_m
+    ds, d0, d1, d2 = (
+        0.05,
+        math.dist(mouth, listener),
+        math.dist(alone.microphones[0].position_m, speaker),
+        math.dist(speaker, listener),
+    )
+    open_air = 20.0 * math.log10(d0 * d1 / (ds * d2)) - 6.0
+    room = 10.0 * math.log10(squared(d0) * squared(d1) / (squared(ds) * squared(d2)))
+    assert found.strict is not None
+    assert found.strict.potential_db == pytest.approx(open_air - room, abs=0.2)
+    needed = 20.0 * math.log10(d0 / 1.5) - 10.0 * math.log10(squared(d0) / squared(1.5))
+    assert found.strict.needed_db == pytest.approx(needed, abs=0.2)
+    assert "strict" in reckon(alone).fields()["gain"]
+    wedges = replace(stage, loudspeakers=stage.loudspeakers[2:])
+    assert "strict" not in reckon(wedges).fields()["gain"]
+
+
 def test_every_open_microphone_with_every_loudspeaker_and_one_that_limits() -> None:
     stage = read_stage(EXAMPLE)
     found = reckon(stage)
