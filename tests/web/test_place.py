@@ -290,6 +290,19 @@ def fill(driver: Any, path: str, value: str, form: str = "thing") -> None:
     )
 
 
+def test_a_plan_nobody_saved_is_saved_when_the_step_is_done(
+    page: Any, evening: EveningClient
+) -> None:
+    evening.plan, evening.revision = None, 0
+    open_place(page, script(page, "location.href"))
+    assert wait_until(lambda: text(page, "plan-kept").startswith("Nobody has saved"), 5.0)
+    shown = plan(page, "m.current()")
+    page.execute_script("document.getElementById('plan-done').click()")
+    assert wait_until(lambda: evening.states["place"] == "done", 5.0)
+    assert evening.plan == shown
+    assert text(page, "plan-kept") == "Saved in the box."
+
+
 def test_the_forms_change_what_is_chosen_and_the_room(page: Any) -> None:
     page.execute_script(
         "const p = document.getElementById('pick'); p.value = 'loudspeaker 2';"

@@ -234,5 +234,10 @@ def test_the_practice_desk_has_an_input_gain(page: Any, evening: EveningClient) 
     )
     wanted = {"class": "stage", "gain_db": 4.0}
     assert wait_until(lambda: wanted in evening.asked, 5.0), evening.asked
+    # Where it is measured it is at hand too.
+    click(page, "#rail a[href='#level']")
+    assert wait_until(lambda: room(page) == "level" and script(page, shown), 5.0)
+    click(page, "#rail a[href='#practice']")
+    assert wait_until(lambda: room(page) == "practice" and script(page, shown), 5.0)
     evening.base["stage"] = STAGE
     assert wait_until(lambda: not script(page, shown), 5.0)

@@ -126,9 +126,12 @@ function say(words) {
   at("plan").toggleAttribute("data-old", words !== "");
 }
 
+const unsaved = () => plan.isDirty() || !plan.revision;
+
 function kept(words = "") {
-  text(at("plan-kept"), words || (plan.isDirty() ? "Not saved yet: kept in this browser only." : "Saved in the box."));
-  at("plan-save").disabled = !plan.isDirty();
+  text(at("plan-kept"), words || (plan.isDirty() ? "Not saved yet: kept in this browser only."
+    : plan.revision ? "Saved in the box." : "Nobody has saved this one yet."));
+  at("plan-save").disabled = !unsaved();
   at("plan-undo").disabled = !plan.canUndo();
 }
 
@@ -233,7 +236,7 @@ at("plan-undo").addEventListener("click", () => {
 });
 at("plan-save").addEventListener("click", save);
 at("plan-done").addEventListener("click", async () => {
-  if (plan.isDirty() && !(await save())) return;
+  if (unsaved() && !(await save())) return;
   const { status, answer } = await post("/soundcheck", { do: "plan_done" });
   if (status !== 200) kept(answer.error);
 });

@@ -79,6 +79,11 @@ at("fader").addEventListener("input", (event) => {
   at("fader-db").textContent = `${Number(event.target.value).toFixed(1)} dB`;
   move({ fader_db: Number(event.target.value) });
 });
+document.addEventListener("room", ({ detail }) => {
+  // Turned and measured again in one place.
+  if (detail === "level") at("lv-figures").before(at("gain"));
+  else at("fader").after(at("gain"));
+});
 at("gain-db").addEventListener("input", (event) => {
   at("gain-words").textContent = gainWords(event.target.value);
   move({ gain_db: Number(event.target.value) });
