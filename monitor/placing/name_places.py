@@ -21,7 +21,10 @@ _THING_COST = 1.5
 """A name over a name makes both unreadable; over a thing it hides a part of it."""
 _ANOTHER_S_COST = 0.4
 _RIM = 0.35
-"""Space round a name, beside its type's size: names that touch are read as one."""
+_WIDE_RIM = 1.2
+_BESIDE_COST = 0.5
+"""Space round a name, beside its type's size: names that touch are read as one, and names in one
+stack as the same thing's."""
 _LINE_STEP = 0.5
 _LINE_COST = 0.07
 """A place on a line costs so much for each half height of type that the line runs through it."""
@@ -41,7 +44,7 @@ _SIDES: tuple[tuple[float, float, Anchor], ...] = (
 )
 """Right first: it is read as belonging to the thing; corners last."""
 _SIDE_COST = 0.01
-_FARTHER = ((1.0, 0.0), (1.35, 0.12), (1.9, 0.35), (2.8, 0.7))
+_FARTHER = ((1.0, 0.0), (1.35, 0.2), (1.9, 0.5), (2.8, 0.9))
 """Times as far as asked, and what that costs: a name far off may be read as another's."""
 _BOLD_FARTHER = tuple((0.5 + 0.5 * step, 0.05 * (step - 1)) for step in range(1, 9))
 """The same for bold words, which are alike in nothing else and are found from farther off."""
@@ -146,9 +149,8 @@ class NamePlaces:
         if best is None:
             return None
         box, anchor = best
-        rim = _RIM * height_cm
-        rimmed = (box[0] - rim, box[1] - rim, box[2] + rim, box[3] + rim)
-        self._taken.append((rimmed, _NAME_COST))
+        self._taken.append((_grown(box, _RIM * height_cm), _NAME_COST))
+        self._taken.append((_grown(box, _WIDE_RIM * height_cm), _BESIDE_COST))
         x = {"start": box[0], "middle": (box[0] + box[2]) / 2.0, "end": box[2]}[anchor]
         # The first baseline is where the letters' bodies, without what hangs below, end.
         rows = [box[1] + 1.2 * height_cm * row + 0.95 * height_cm for row in range(len(lines))]
@@ -195,6 +197,10 @@ def _box(at: Point, way: Point, anchor: Anchor, size: tuple[float, float]) -> Bo
     sign = (way[1] > 0.0) - (way[1] < 0.0)
     middle = at[1] + way[1] + sign * height / 2.0
     return left, middle - height / 2.0, left + width, middle + height / 2.0
+
+
+def _grown(box: Box, rim: float) -> Box:
+    return box[0] - rim, box[1] - rim, box[2] + rim, box[3] + rim
 
 
 def _area(box: Box) -> float:
