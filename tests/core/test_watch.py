@@ -20,6 +20,7 @@ from PIL import Image
 
 from firmware.ports import AudioBlock
 from monitor import measuring, watch, watcher
+from monitor.counsel import Counsel
 from monitor.link_client import LinkClient
 from monitor.link_server import LinkServerError
 from monitor.settings import load
@@ -496,7 +497,17 @@ def test_the_soundcheck_goes_through_the_link_and_survives_a_restart(
     assert box.snapshot()["soundcheck"]["health"] == "ok"
 
 
-def test_what_is_to_be_done_again_stays_so_over_a_restart(start: Callable[..., Running]) -> None:
+class SlowCounsel(Counsel):
+    """Comes back from its file after the soundcheck has long looked."""
+
+    def __init__(self, *words: Any, **more: Any) -> None:
+        time.sleep(0.8)
+        super().__init__(*words, **more)
+
+
+def test_what_is_to_be_done_again_stays_so_over_a_restart(
+    start: Callable[..., Running], monkeypatch: pytest.MonkeyPatch
+) -> None:
     def step(box: Running) -> str:
         return str(box.snapshot()["soundcheck"]["steps"][3]["state"])
 
@@ -514,6 +525,7 @@ def test_what_is_to_be_done_again_stays_so_over_a_restart(start: Callable[..., R
     assert box.client.request(again)["class"] == "done"
     wait_until(lambda: step(box) == "to_do")
     box.close()
+    monkeypatch.setattr(watch, "Counsel", SlowCounsel)
     box = start()
     box.wait_for(lambda s: s.get("ring_out", {}).get("phase") == "done")
     time.sleep(1.0)  # the clerk looks four times a second
