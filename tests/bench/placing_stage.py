@@ -9,14 +9,13 @@ simulation's own levels at the listener and the ears.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
-from monitor.placing.acoustics import BANDS_HZ, MARGIN_DB, SPEECH_BANDS
-from monitor.placing.directivity import OMNI_PART
+from monitor.placing.acoustics import MARGIN_DB
 from monitor.placing.loop import WEDGE_ABOVE_DB, Reckoner, serves
 from monitor.placing.stage import (
     Listener,
@@ -31,6 +30,7 @@ from monitor.placing.stage import (
 from monitor.placing.stage_file import parse_stage, stage_fields
 from monitor.stage import room as simulated
 from monitor.stage.seat import flat_loop_gain_db
+from tests.bench.placing_room import as_room, feedback, served_energy
 
 RATE_HZ = 24000
 """Nothing here rings above 10 kHz; against 48 kHz three rooms differed by 0.06 dB at most."""
@@ -129,19 +129,36 @@ def simulated_spare_db(stage: Stage, seed: int) -> float:
     served: dict[Point, float] = {}
     places = [serves(stage, one) for one in stage.loudspeakers]
     for s, (one, place) in enumerate(zip(stage.loudspeakers, places, strict=True)):
-        pair = _pair(stage.room, stage.microphones[0], one, place, seed + 100 * s)
-        served[place] = served.get(place, 0.0) + pair.speech_energy
+        energy = _served(stage.room, one, place, seed + 100 * s)
+        served[place] = served.get(place, 0.0) + energy
     total = np.zeros(1)
     shortest_s = math.inf
     for s, (one, place) in enumerate(zip(stage.loudspeakers, places, strict=True)):
         above = 10.0 ** (WEDGE_ABOVE_DB / 10.0) if one.kind == "wedge" else 1.0
         drive = math.sqrt(target * above / served[place])
         for _, microphone in stage.open_microphones():
-            pair = _pair(stage.room, microphone, one, place, seed + 100 * s)
-            total = total + pair.feedback * (drive * microphone.mouth_m)
-            shortest_s = min(shortest_s, pair.shortest_s)
+            taps, delay_s = _pair(
+                stage.room, one, replace(microphone, mouth_m=0.05), seed + 100 * s
+            )
+            total = total + taps * (drive * microphone.mouth_m)
+            shortest_s = min(shortest_s, delay_s)
     whole = simulated.Responses(RATE_HZ, total, total, total, total, shortest_s)
     return -flat_loop_gain_db(whole) - MARGIN_DB
+
+
+@lru_cache(maxsize=1024)
+def _pair(
+    room: Room, loudspeaker: Loudspeaker, microphone: Microphone, seed: int
+) -> tuple[np.ndarray, float]:
+    return feedback(as_room(room, loudspeaker, microphone, seed), RATE_HZ)
+
+
+@lru_cache(maxsize=1024)
+def _served(room: Room, loudspeaker: Loudspeaker, place: Point, seed: int) -> float:
+    # The practice stage's room wants a microphone; what is served does not depend on it.
+    middle = (0.5 * one for one in room.size_m)
+    any_one = Microphone("any", *middle, "omni", 180.0, 0.0, 0.05, True)
+    return served_energy(as_room(room, loudspeaker, any_one, seed), place, RATE_HZ)
 
 
 def _as_placed(stage: Stage, seed: int) -> Stage:
@@ -163,42 +180,3 @@ def _as_placed(stage: Stage, seed: int) -> Stage:
             shifted(one, 50 + i, size_m) for i, one in enumerate(stage.loudspeakers)
         ),
     )
-
-
-@dataclass(frozen=True)
-class _Pair:
-    """One loudspeaker into one microphone, and what it brings in the speech bands where it is
-    for: the mean of four octaves' energies."""
-
-    feedback: np.ndarray
-    speech_energy: float
-    shortest_s: float
-
-
-@lru_cache(maxsize=1024)
-def _pair(
-    room: Room, microphone: Microphone, loudspeaker: Loudspeaker, place: Point, seed: int
-) -> _Pair:
-    known = simulated.responses(
-        simulated.Room(
-            name="bench",
-            size_m=room.size_m,
-            t60_s=room.t60_s,
-            loudspeakers=(simulated.Loudspeaker(loudspeaker.position_m, loudspeaker.aim),),
-            microphone=simulated.VocalMicrophone(
-                microphone.position_m, microphone.aim, OMNI_PART[microphone.pattern]
-            ),
-            box_m=place,
-            mouth_m=microphone.mouth_at_m,
-            seed=seed,
-        ),
-        RATE_HZ,
-    )
-    size = 2 * len(known.box)
-    spectrum = np.abs(np.fft.rfft(known.box.astype(np.float64), size)) ** 2
-    hz = np.fft.rfftfreq(size, 1.0 / RATE_HZ)
-    octaves = [
-        spectrum[(hz >= f / math.sqrt(2.0)) & (hz < f * math.sqrt(2.0))].mean()
-        for f in (BANDS_HZ[band] for band in SPEECH_BANDS)
-    ]
-    return _Pair(known.feedback, float(np.mean(octaves)), known.shortest_s)

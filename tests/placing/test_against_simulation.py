@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from monitor.placing.loop import Reckoner
 from monitor.placing.reckon import reckon
 from monitor.placing.stage import Stage
+from monitor.stage.room import responses
 from tests.bench.placing import Result, Trial, measure, rows, summary
-from tests.bench.placing_stage import random_stage, simulated_spare_db
+from tests.bench.placing_room import as_room, feedback
+from tests.bench.placing_stage import RATE_HZ, random_stage, simulated_spare_db
 
 
 def both(stage: Stage, seed: int) -> tuple[float, float]:
@@ -22,6 +25,16 @@ def both(stage: Stage, seed: int) -> tuple[float, float]:
 def test_stages_are_invented_the_same_each_time_and_differ() -> None:
     assert random_stage(7) == random_stage(7)
     assert len({random_stage(seed).room for seed in range(5)}) == 5
+
+
+def test_one_way_is_the_practice_stage_s_own() -> None:
+    # monitor.stage.room.responses is what the practice stage is made of.
+    stage = random_stage(1003)
+    whole = as_room(stage.room, stage.loudspeakers[0], stage.microphones[0], seed=5)
+    known = responses(whole, RATE_HZ)
+    taps, delay_s = feedback(whole, RATE_HZ)
+    assert delay_s == known.shortest_s
+    np.testing.assert_allclose(taps, known.feedback, atol=1e-6 * np.abs(taps).max())
 
 
 def test_mains_from_behind_the_singer_to_well_forward() -> None:
