@@ -13,7 +13,7 @@ from monitor.advice.labels import parse_frequency, written
 from monitor.advice.margin import Excess
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
-from monitor.advice.ring_out_words import BACK_OFF_DB
+from monitor.advice.ring_out_words import BACK_OFF_DB, margin_line
 from monitor.advice.set_advice import SetAdvice
 from monitor.listening.bands import third_octave_of
 
@@ -62,6 +62,18 @@ def _excess_fields(excess: Excess | None) -> dict[str, Any]:
     }
 
 
+def _margin_fields(ring: RingSoFar) -> dict[str, Any]:
+    if ring.margin is None:
+        return {}
+    return {
+        "margin_db": round(float(ring.margin.db), 1),
+        "margin_low_db": round(float(ring.margin.low_db), 1),
+        "margin_high_db": round(float(ring.margin.high_db), 1),
+        "margin_sure": ring.margin.sure,
+        "margin_line": margin_line(ring.frequency_hz, ring.margin),
+    }
+
+
 def _ring_fields(ring: RingSoFar) -> dict[str, Any]:
     return {
         "frequency_hz": round(float(ring.frequency_hz), 1),
@@ -70,6 +82,7 @@ def _ring_fields(ring: RingSoFar) -> dict[str, Any]:
         "times": ring.times,
         "depth_db": round(float(ring.depth_db), 1),
         **_excess_fields(ring.excess),
+        **_margin_fields(ring),
     }
 
 

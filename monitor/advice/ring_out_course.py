@@ -32,7 +32,10 @@ class Step:
 
 @dataclass(slots=True)
 class Course:
-    """The course so far; times are not kept, a restart has another clock."""
+    """The course so far; times are not kept, a restart has another clock.
+
+    ``three_rang`` says that three rings have been heard together.
+    """
 
     phase: Phase = "ready"
     resume: Phase = "raise"
@@ -44,6 +47,7 @@ class Course:
     top_fader_db: float | None = None
     fader_db: float | None = None
     fader_gain_db: float = 0.0
+    three_rang: bool = False
 
     @property
     def gain_won_db(self) -> float | None:

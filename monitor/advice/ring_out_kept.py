@@ -21,7 +21,7 @@ from monitor.advice.ring_out_state import Fate, Phase
 
 T = TypeVar("T")
 
-VERSION = 1
+VERSION = 2
 MOST_KEPT = 10_000
 """Rings, pulls and steps of one ring-out; more is damage."""
 _FARTHEST_DB = 300.0
@@ -83,6 +83,7 @@ def _course(row: Mapping[str, Any], equaliser: Equaliser, *, ring_count: int) ->
         top_fader_db=_perhaps(row["top_fader_db"], _figure),
         fader_db=_perhaps(row["fader_db"], _figure),
         fader_gain_db=_figure(row["fader_gain_db"]),
+        three_rang=_flag(row["three_rang"]),
     )
 
 
@@ -109,6 +110,7 @@ def _ring(row: Mapping[str, Any]) -> KnownRing:
         open=False,
         skipped=_flag(row["skipped"]),
         in_vain_db=_figure(row["in_vain_db"]),
+        placed_gain_db=_figure(row["placed_gain_db"]),
     )
 
 

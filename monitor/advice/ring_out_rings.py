@@ -33,7 +33,10 @@ after a whole ring-out without marks (20 rooms, seeds 50000 to 50019)."""
 
 @dataclass(slots=True)
 class KnownRing:
-    """One frequency that rang; ``open`` while it is heard, ``skipped`` when it is left for good."""
+    """One frequency that rang; ``open`` while it is heard, ``skipped`` when it is left for good.
+
+    ``placed_gain_db`` is the ladder's gain when its limit was last reckoned.
+    """
 
     frequency_hz: float
     limit_db: float
@@ -44,6 +47,7 @@ class KnownRing:
     open: bool = True
     skipped: bool = False
     in_vain_db: float = 0.0
+    placed_gain_db: float = 0.0
 
 
 class RingLadder:
@@ -95,6 +99,7 @@ class RingLadder:
         """Put a ring that is heard where it belongs on the ladder."""
         depth_db = self.depth_db(pulls, ring.frequency_hz)
         ring.limit_db = self.gain_db - depth_db - excess_db(ring)
+        ring.placed_gain_db = self.gain_db
 
     def raised(self, seconds: float, pulls: Sequence[Pull], ring: KnownRing) -> None:
         """Reckon how far the fader went up before a ring that was just heard began.

@@ -12,6 +12,7 @@ from monitor.advice.pulls import Pull
 
 Phase = Literal["ready", "raise", "pull", "listen", "back_off", "done", "paused"]
 Fate = Literal["rings", "gone", "came back", "left"]
+Sure = Literal["sure", "about", "a guess"]
 CommandName = Literal[
     "begin",
     "pulled",
@@ -24,6 +25,11 @@ CommandName = Literal[
     "stop",
     "fader",
 ]
+
+SURE_DB = 3.0
+ABOUT_DB = 6.0
+"""Margins whose intervals are no wider are called sure, and about: known to 1.5 dB to either side
+one is used like a number, to 3 dB like a rough one.  Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,14 +54,39 @@ class RingNews:
 
 
 @dataclass(frozen=True, slots=True)
+class MarginLeft:
+    """The margin of one ring in dB and the interval that holds it in 80 % of cases."""
+
+    db: float
+    low_db: float
+    high_db: float
+
+    @property
+    def sure(self) -> Sure:
+        """How sure it is, in a word."""
+        width_db = self.high_db - self.low_db
+        if width_db <= SURE_DB:
+            return "sure"
+        return "about" if width_db <= ABOUT_DB else "a guess"
+
+    def backed_off(self, by_db: float) -> MarginLeft:
+        """Return the margin with the fader that much lower."""
+        return MarginLeft(self.db + by_db, self.low_db + by_db, self.high_db + by_db)
+
+
+@dataclass(frozen=True, slots=True)
 class RingSoFar:
-    """One frequency that rang; ``depth_db`` is what the pulls take away there now."""
+    """One frequency that rang; ``depth_db`` is what the pulls take away there now.
+
+    ``margin`` is what it has left with the fader backed off, once the ring-out has ended.
+    """
 
     frequency_hz: float
     fate: Fate
     times: int
     excess: Excess | None
     depth_db: float
+    margin: MarginLeft | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from monitor.advice.cut_plan import CutPlan
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_course import Course
+from monitor.advice.ring_out_margins import margin_left
 from monitor.advice.ring_out_plan import tone_cost_db
 from monitor.advice.ring_out_rings import KnownRing, RingLadder
 from monitor.advice.ring_out_state import CommandName, RingOutState, RingSoFar
@@ -60,7 +61,8 @@ def state_of(
         pulls_now=tuple(now),
         pulls=course.pulls,
         rings=tuple(
-            _ring(ring, db) for ring, db in zip(ladder.rings, depths_db.tolist(), strict=True)
+            _ring(ring, db, course, ladder)
+            for ring, db in zip(ladder.rings, depths_db.tolist(), strict=True)
         ),
         gain_won_db=course.gain_won_db,
         tone_cost_db=tone_cost_db(equaliser, course.pulls),
@@ -72,8 +74,13 @@ def state_of(
     )
 
 
-def _ring(ring: KnownRing, depth_db: float) -> RingSoFar:
-    return RingSoFar(ring.frequency_hz, ring.fate, ring.times, ring.excess, depth_db)
+def _ring(ring: KnownRing, depth_db: float, course: Course, ladder: RingLadder) -> RingSoFar:
+    margin = None
+    if course.phase in ("back_off", "done"):
+        is_marked = course.fader_db is not None
+        left = margin_left(ring, depth_db, ladder.gain_db, is_marked=is_marked)
+        margin = None if left is None else left.backed_off(words.BACK_OFF_DB)
+    return RingSoFar(ring.frequency_hz, ring.fate, ring.times, ring.excess, depth_db, margin)
 
 
 def _said(

@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 
 from monitor.advice.labels import written
 from monitor.advice.pulls import Pull
+from monitor.advice.ring_out_state import MarginLeft
 
 CAUTIONS = (
     "Mind your ears, and those of others: feedback can get loud at once.",
@@ -63,6 +64,13 @@ def put_back_line(before: Sequence[Pull], after: Sequence[Pull]) -> str:
         if p.pull_db > now.get(p.label, 0.0)
     ]
     return "Put " + ", ".join(parts)
+
+
+def margin_line(frequency_hz: float, margin: MarginLeft) -> str:
+    """Return what one ring has left: "2.5k: about 4 dB left, 2 to 6"."""
+    how = {"sure": "", "about": "about ", "a guess": "perhaps "}[margin.sure]
+    ends = f"{margin.low_db:.0f} to {margin.high_db:.0f}"
+    return f"{written(frequency_hz)}: {how}{margin.db:.0f} dB left, {ends}"
 
 
 def done_line(pulls: Sequence[Pull], gain_won_db: float | None) -> str:

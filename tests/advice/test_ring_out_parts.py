@@ -10,7 +10,7 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import USUAL_EXCESS_DB, Excess
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_course import TONE_PULLS, Course, Step
-from monitor.advice.ring_out_next import pull_margin_db
+from monitor.advice.ring_out_next import next_step, pull_margin_db
 from monitor.advice.ring_out_plan import next_pull, tone_cost_db
 from monitor.advice.ring_out_rings import RAISED_DB_PER_S, KnownRing, RingLadder, excess_db
 from monitor.advice.ring_out_words import done_line, pull_detail, pull_line, put_back_line
@@ -155,3 +155,28 @@ def test_early_pulls_go_as_deep_as_the_ring_will_need_and_late_ones_no_deeper(
 ) -> None:
     # 6 dB of gain expected; between two and four thirds of the wanted margin.
     assert pull_margin_db(gain_db, wanted_db) == pytest.approx(expected_db)
+
+
+@pytest.mark.parametrize(
+    ("slider_count", "three_rang", "ends"), [(2, False, False), (2, True, True), (7, False, True)]
+)
+def test_tone_is_no_reason_to_end_before_the_habit_would(
+    slider_count: int, three_rang: bool, ends: bool
+) -> None:
+    down = [Pull(s.label, 3.0, s.centre_hz, s.q) for s in EQUALISER.sliders[10 : 10 + slider_count]]
+    course = Course(pulls=tuple(down), three_rang=three_rang)
+    # Six pulls that cost tone and brought nothing.
+    course.steps = [Step((), 0.1 * n, 0.0, ()) for n in range(TONE_PULLS)]
+    made = ladder()
+    made.placed(made.rang(2500.0), course.pulls)
+    found = next_step(EQUALISER, course, made, open_count=1, margin_db=3.0, most_cuts=14)
+    assert (found.plan is None) == ends
+    assert ("more tone" in found.why_ended) == ends
+
+
+def test_three_that_rang_together_are_remembered() -> None:
+    course, made = Course(), ladder()
+    for hz in (300.0, 1000.0, 3000.0):
+        made.placed(made.rang(hz), ())
+    next_step(EQUALISER, course, made, open_count=3, margin_db=3.0, most_cuts=14)
+    assert course.three_rang

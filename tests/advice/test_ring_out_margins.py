@@ -1,0 +1,89 @@
+"""What the rings have left when a ring-out ends, and how sure that is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.margin import Excess
+from monitor.advice.ring_out_margins import GUESSED_PART, TURNED_DB, margin_left
+from monitor.advice.ring_out_rings import KnownRing
+from monitor.advice.ring_out_state import MarginLeft
+from monitor.advice.ring_out_words import BACK_OFF_DB, margin_line
+from monitor.present_advice import ring_out_fields
+from tests.advice.test_ring_out import SPOT_HZ, Played
+
+GONE = KnownRing(1000.0, -1.0, fate="gone", open=False, excess=Excess(1.0, 0.5, 2.5, "given"))
+
+
+def test_the_margin_is_the_limit_and_the_depth_less_the_gain() -> None:
+    # It begins at -1 dB flat; 6 dB deeper and at 2 dB of gain 3 dB are left.  The excess is known
+    # to 0.5 dB above and 1.5 dB below, and TURNED_DB comes to that: sqrt(1.5^2 + 1^2) = 1.80.
+    left = margin_left(GONE, 6.0, 2.0, is_marked=True)
+    assert left is not None
+    assert TURNED_DB == 1.0
+    assert left.db == pytest.approx(3.0)
+    assert left.low_db == pytest.approx(3.0 - 1.803, abs=1e-3)
+    assert left.high_db == pytest.approx(3.0 + 1.118, abs=1e-3)
+
+
+def test_a_guessed_gain_makes_it_less_sure_and_marks_do_not() -> None:
+    ring = replace(GONE, placed_gain_db=0.0)
+    for gain_db in (0.0, 4.0):
+        marked = margin_left(ring, 9.0, gain_db, is_marked=True)
+        guessed = margin_left(ring, 9.0, gain_db, is_marked=False)
+        assert marked is not None
+        assert guessed is not None
+        wider = guessed.high_db - guessed.low_db > marked.high_db - marked.low_db
+        assert wider == (gain_db * GUESSED_PART > 0.0)
+
+
+def test_what_is_quiet_has_no_less_than_none() -> None:
+    left = margin_left(GONE, 0.0, 9.0, is_marked=True)
+    assert left is not None
+    assert (left.db, left.low_db) == (0.0, 0.0)
+    assert left.high_db > 0.0
+
+
+@pytest.mark.parametrize(
+    "ring",
+    [
+        replace(GONE, open=True),
+        replace(GONE, skipped=True),
+        replace(GONE, fate="left"),
+        replace(GONE, fate="rings"),
+    ],
+)
+def test_nothing_is_said_of_what_rings_or_was_left_alone(ring: KnownRing) -> None:
+    assert margin_left(ring, 6.0, 2.0, is_marked=True) is None
+
+
+@pytest.mark.parametrize(
+    ("margin", "line"),
+    [
+        (MarginLeft(4.2, 3.0, 6.0), "2.5k: 4 dB left, 3 to 6"),
+        (MarginLeft(4.2, 2.0, 7.0), "2.5k: about 4 dB left, 2 to 7"),
+        (MarginLeft(4.2, 0.0, 9.0), "2.5k: perhaps 4 dB left, 0 to 9"),
+    ],
+)
+def test_how_sure_it_is_is_said(margin: MarginLeft, line: str) -> None:
+    assert margin_line(2500.0, margin) == line
+
+
+def test_the_margins_come_with_the_end_and_count_the_backing_off() -> None:
+    played = Played()
+    played.round(SPOT_HZ)
+    equaliser = Equaliser.from_settings("31")
+    (before,) = ring_out_fields(equaliser, played.now)["rings"]
+    assert not any(key.startswith("margin") for key in before)
+    played.do("stop")
+    (ring,) = ring_out_fields(equaliser, played.now)["rings"]
+    # Pulled by 5 dB for an excess of 1 dB.
+    assert ring["margin_db"] == pytest.approx(4.0 + BACK_OFF_DB, abs=0.1)
+    assert ring["margin_low_db"] < ring["margin_db"] < ring["margin_high_db"]
+    assert ring["margin_sure"] in ("sure", "about", "a guess")
+    assert ring["margin_line"].endswith(
+        f"{ring['margin_low_db']:.0f} to {ring['margin_high_db']:.0f}"
+    )
