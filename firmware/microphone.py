@@ -66,6 +66,7 @@ class AlsaMicrophone:
         or any ALSA name
     channel : which channel of the card, counted from 1
     rates_hz : acceptable sample rates, best first
+    leave : a card, named as in ``device``, that "auto" never takes: it carries something else
     alsa : the ``alsaaudio`` module or a fake; None imports the real one
     kernel_list : where the kernel lists its cards
     knock : asks, in another process, whether a device answers; None: really for the real
@@ -78,6 +79,7 @@ class AlsaMicrophone:
         device: str,
         channel: int = 1,
         rates_hz: Sequence[int] = (48000, 44100, 32000, 16000),
+        leave: str = "",
         alsa: Any = None,
         kernel_list: Path = KERNEL_LIST,
         knock: Callable[[str], bool] | None = None,
@@ -87,6 +89,7 @@ class AlsaMicrophone:
         self._device = device
         self._channel = channel
         self._rates_hz = tuple(rates_hz)
+        self._leave = (card_id_of(leave) or leave) if leave else ""
         self._alsa = alsa
         self._kernel_list = kernel_list
         self._knock = knock or (answers if alsa is None else lambda _: True)
@@ -268,9 +271,13 @@ class AlsaMicrophone:
         """The ALSA name to open now; resolved anew at every opening."""
         devices = list_capture_devices(self._kernel_list)
         if self._device == "auto":
-            if not devices:
-                raise MicrophoneError("no microphone is there; plug one in (any USB socket)")
-            return devices[0].alsa_name
+            ours = [d for d in devices if self._leave not in (d.card_id, str(d.card_index))]
+            if not ours:
+                beside = f" beside the card {self._leave}" if devices else ""
+                raise MicrophoneError(
+                    f"no microphone is there{beside}; plug one in (any USB socket)"
+                )
+            return ours[0].alsa_name
         wanted = card_id_of(self._device) or self._device
         for each in devices:
             if self._device == each.card_id:

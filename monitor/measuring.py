@@ -25,7 +25,9 @@ SPOKEN: dict[Kind, str] = {"line": "the desk's line", "box": "the box's own micr
 STILL_GOOD_S = 300.0
 """What was measured last can still be taken for so long after its end: the way to the phone."""
 STAGE_NAME = "the practice desk's vocal channel"
-NO_LINE = "no line from the desk is set up; put its card's name into the settings, [line] device"
+NO_LINE = "no line from the desk is set up"
+ELSEWHERE = "not the line's card"
+SET_ONE_UP = "put its card's name into the settings, [line] device"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,8 @@ class Source:
     """What can be measured.
 
     ``command`` runs the child.  ``tap`` is there where blocks are fed to it: called with where
-    to hand them, and with None at the end.  ``why`` says why it is not there; empty if it is.
+    to hand them, and with None at the end.  ``why`` says why it is not there, empty if it is;
+    ``remedy`` what to do about it.
     """
 
     name: str
@@ -41,6 +44,7 @@ class Source:
     fed: bool = False
     tap: Callable[[Take | None], None] | None = None
     why: str = ""
+    remedy: str = ""
 
 
 def level_command(settings: Settings, *arguments: str) -> tuple[str, ...]:
@@ -49,24 +53,29 @@ def level_command(settings: Settings, *arguments: str) -> tuple[str, ...]:
     The child reads no settings file: all it needs is said here, so that it measures by what the
     watcher was started with.
     """
-    said = [
-        f"{table}.{one.name}={json.dumps(getattr(part, one.name), ensure_ascii=False)}"
-        for table, part in (("line", settings.line), ("microphone", settings.microphone))
-        for one in fields(part)
+    said = {f"line.{one.name}": getattr(settings.line, one.name) for one in fields(settings.line)}
+    # A microphone that the watcher finds by itself is never on the line's card; one that is
+    # named may be, and then the child refuses.
+    own = settings.microphone.device
+    said["microphone.device"] = ELSEWHERE if own == "auto" else own
+    said["microphone.channel"] = settings.microphone.channel
+    options = [
+        word
+        for name, value in said.items()
+        for word in ("--set", f"{name}={json.dumps(value, ensure_ascii=False)}")
     ]
-    options = [word for each in said for word in ("--set", each)]
     start = (sys.executable, "-m", "monitor.cli", "level", "--json", "--settings", "/dev/null")
     return (*start, *options, *arguments)
 
 
 def box_sources(settings: Settings) -> dict[Kind, Source]:
     """Return what a box can measure: its line, if one is set up, and its own microphone."""
-    device = settings.line.device
+    device, own = settings.line.device, settings.microphone.device
+    line = Source(device, level_command(settings))
+    box = level_command(settings, "--feed", "--box", "--name", own)
     return {
-        "line": Source(device, level_command(settings)) if device else Source("", why=NO_LINE),
-        "box": Source(
-            settings.microphone.device, level_command(settings, "--feed", "--box"), fed=True
-        ),
+        "line": line if device else Source("", why=NO_LINE, remedy=SET_ONE_UP),
+        "box": Source(own, box, fed=True),
     }
 
 
@@ -116,7 +125,7 @@ class Measuring:
         """
         source = self._sources[kind]
         if source.why:
-            raise ValueError(source.why)
+            raise ValueError(f"{source.why}; {source.remedy}" if source.remedy else source.why)
         if self._child is not None and not self._child.ended:
             raise ValueError(f"{SPOKEN[self._kind]} is being measured; stop that first")
         tap = source.tap

@@ -61,6 +61,7 @@ def open_microphone(settings: Settings) -> AudioSource:
         device=settings.microphone.device,
         channel=settings.microphone.channel,
         rates_hz=settings.microphone.rates_hz,
+        leave=settings.line.device,
     )
 
 

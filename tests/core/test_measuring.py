@@ -250,7 +250,7 @@ def test_a_box_without_a_line_says_how_to_set_one_up() -> None:
     one = Measuring(box_sources(settings.load(environ={}).settings))
     shown = one.line_fields()
     assert shown["there"] is False
-    assert "[line] device" in shown["why"]
+    assert shown["why"] == "no line from the desk is set up"
     with pytest.raises(ValueError, match=r"put its card's name into the settings, \[line\] device"):
         one.begin("line")
 
@@ -264,13 +264,24 @@ def test_the_child_measures_by_the_watcher_s_settings(tmp_path: Path) -> None:
     said = [after for word, after in itertools.pairwise(command) if word == "--set"]
     theirs = settings.load(command[command.index("--settings") + 1], said).settings
     assert theirs.line == ours.line
-    assert theirs.microphone == ours.microphone
+    assert theirs.microphone.device == measuring.ELSEWHERE
     assert all(tomllib.loads(f"v = {each.partition('=')[2]}") for each in said)
     line = box_sources(ours)["line"]
     assert (line.name, line.fed, line.why) == ('Süd "2"', False, "")
     assert "--box" not in line.command
     assert "--box" in box_sources(ours)["box"].command
     assert stage_sources(ours, Tap())["line"].fed
+
+
+def test_a_microphone_that_is_named_is_told_to_the_child(tmp_path: Path) -> None:
+    given = tmp_path / "s.toml"
+    given.write_text('[line]\ndevice = "Desk"\n[microphone]\ndevice = "Desk"\n')
+    ours = settings.load(given).settings
+    run = subprocess.run(
+        box_sources(ours)["line"].command, capture_output=True, text=True, check=False
+    )
+    assert run.returncode == 2
+    assert "is the box's own microphone" in run.stderr
 
 
 def open_count() -> int:

@@ -482,9 +482,9 @@ def test_the_soundcheck_goes_through_the_link_and_survives_a_restart(
     shown = box.snapshot()["soundcheck"]
     assert [step["state"] for step in shown["steps"]] == ["now", "to_do", "to_do", "to_do"]
     assert shown["line"]["there"] is False
-    assert "[line] device" in shown["line"]["why"]
+    assert shown["line"]["why"] == "no line from the desk is set up"
     refused = box.client.request({"class": "soundcheck", "do": "measure"})
-    assert "no line from the desk is set up" in refused["message"]
+    assert "no line from the desk is set up; put its card's name" in refused["message"]
     plan = {"class": "plan", "stage": PLAN}
     assert box.client.request(plan) == {"class": "done", "revision": 1, "request": "q2"}
     assert box.client.request({"class": "soundcheck", "do": "plan_done"})["class"] == "done"

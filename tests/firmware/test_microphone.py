@@ -315,6 +315,17 @@ def test_auto_prefers_a_usb_card(kernel_list: Path, make: Maker) -> None:
     assert opened_names(alsa) == [NAME]
 
 
+@pytest.mark.parametrize("line", ["Desk", "hw:CARD=Desk,DEV=0", "plughw:0,0", "0"])
+def test_auto_never_takes_the_desk_s_line(kernel_list: Path, make: Maker, line: str) -> None:
+    add_card(kernel_list, 0, "Desk", usb=True)
+    alsa = FakeAlsa({name: FakeCard() for name in (NAME, "hw:CARD=Desk,DEV=0")})
+    status_when(make(alsa, leave=line), "hearing")
+    assert opened_names(alsa) == [NAME]
+    shutil.rmtree(kernel_list / "card1")
+    alone = make(FakeAlsa({"hw:CARD=Desk,DEV=0": FakeCard()}), leave=line)
+    detail_when(alone, "no microphone is there beside the card")
+
+
 def test_a_card_is_known_by_its_short_name(kernel_list: Path, make: Maker) -> None:
     add_card(kernel_list, 0, "Board", usb=False, device=2)
     alsa = FakeAlsa({"hw:CARD=Board,DEV=2": FakeCard()})
