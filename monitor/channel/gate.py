@@ -13,8 +13,8 @@ from monitor.listening.spectrum import friendly_length, hann
 WINDOW_S = 0.06
 """Shorter ones spread hum of 50 Hz up to where A-weighting lets it through."""
 
-ABOVE_DB = 10.0
-"""A voice stands so far above the quiet."""
+ABOVE_DB = 6.0
+"""Sound stands so far above the quiet; whether it is a voice its pitch decides."""
 
 BOUNDS_DBFS = (-80.0, -50.0)
 """The gate lies no lower, where converters hiss, and no higher: a singer who begins without a pause

@@ -29,9 +29,9 @@ FREE_STEP_HZ = 5.0
 FREE_HZ = (40.0, 200.0)
 """Knobs that turn freely have no finer marks."""
 
-LEAST_RUMBLE_DB = -50.0
-"""Rumble that is further below the voice than this is not worth a number: a filter cannot be
-heard to take it.  Common practice, no source."""
+LEAST_RUMBLE_DB = -35.0
+"""Rumble that is further below the voice than this is not worth a number: the beginnings of sung
+notes alone put -38 dB there (made singers)."""
 
 HUM_STANDS_DB = 10.0
 """How far a hum's line stands above its surroundings; noise in one window in a hundred does

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from monitor.channel.gain_advice import WANTED_DB
+from monitor.channel.gain_advice import WANTED_DB, Heard, Scale, advise
+from monitor.channel.loudness import Loudest
 from monitor.channel.meter import ChannelMeter
 from tests.channel.voices import RATE_HZ, amplitude, db, noise, sine, spoken, sung
 
@@ -204,13 +205,34 @@ def test_a_loud_pause_is_told_once_the_gain_is_right():
     assert fields["advice"]["change_db"] == 0
 
 
-def test_hum_and_its_buzz_in_the_pauses_are_told_as_hum():
-    gone = np.concatenate((0.12 * sung()[0], np.zeros(3 * RATE_HZ, np.float32)))
-    buzz = sum(sine(hz, 15.0, 0.016) for hz in (100.0, 150.0, 200.0))
-    fields = fields_of(gone + buzz + noise(15.0, 1e-4))
-    assert fields["state"] == "noisy"
-    assert "it lies low" in fields["advice"]["detail"]
-    assert fields["low_cut"]["hum_hz"] == 50
+@pytest.mark.parametrize(
+    ("noise_a_dbfs", "c_minus_a_db", "said"),
+    [
+        (-60.0, 0.0, None),
+        (-42.0, 0.0, None),
+        (-38.0, 0.0, "bad cable"),
+        (-38.0, 12.0, "it lies low"),
+        (-38.0, None, "bad cable"),
+    ],
+)
+def test_where_the_noise_lies_is_told(noise_a_dbfs, c_minus_a_db, said):
+    line = Loudest(5.0, peak_dbfs=-15.0, rms_dbfs=-22.0, a_dbfs=-20.0, is_clipped=False)
+    heard = Heard(
+        seconds=20.0,
+        peak_dbfs=-15.0,
+        is_dead=False,
+        has_offset=False,
+        clipped_ago_s=None,
+        flat_top_dbfs=None,
+        sung=line,
+        spoken=None,
+        other=None,
+        noise_a_dbfs=noise_a_dbfs,
+        noise_c_minus_a_db=c_minus_a_db,
+    )
+    advice = advise(heard, Scale("digital", 0.0))
+    assert advice.state == ("right" if said is None else "noisy")
+    assert said is None or said in advice.detail
 
 
 def test_hum_alone_is_no_line_to_be_turned_up():
