@@ -26,10 +26,10 @@ CommandName = Literal[
     "fader",
 ]
 
-SURE_DB = 3.0
-ABOUT_DB = 6.0
-"""Margins whose intervals are no wider are called sure, and about: known to 1.5 dB to either side
-one is used like a number, to 3 dB like a rough one.  Our choice."""
+SURE_DB = 4.0
+ABOUT_DB = 7.0
+"""Margins whose intervals are no wider are called sure, and about: known to 2 dB to either side one
+is used like a number, to 3.5 dB like a rough one.  Our choice."""
 
 
 @dataclass(frozen=True, slots=True)

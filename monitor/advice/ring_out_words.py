@@ -69,8 +69,8 @@ def put_back_line(before: Sequence[Pull], after: Sequence[Pull]) -> str:
 def margin_line(frequency_hz: float, margin: MarginLeft) -> str:
     """Return what one ring has left: "2.5k: about 4 dB left, 2 to 6"."""
     how = {"sure": "", "about": "about ", "a guess": "perhaps "}[margin.sure]
-    ends = f"{margin.low_db:.0f} to {margin.high_db:.0f}"
-    return f"{written(frequency_hz)}: {how}{margin.db:.0f} dB left, {ends}"
+    ends = f"{round(margin.low_db)} to {round(margin.high_db)}"
+    return f"{written(frequency_hz)}: {how}{round(margin.db)} dB left, {ends}"
 
 
 def done_line(pulls: Sequence[Pull], gain_won_db: float | None) -> str:

@@ -145,6 +145,7 @@ def figures(jobs: list[Job]) -> dict[str, float]:
         "stops": _share(tries),
         "< 2x": _share([ratio < 2.0 for ratio in ratios]),
         "ratio": _median(ratios),
+        "margins": _share([held for job in jobs for held in job.advised.margins_held]),
     }
 
 

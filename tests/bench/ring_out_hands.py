@@ -16,13 +16,17 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import WANTED_MARGIN_DB
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out import RingOut
+from monitor.advice.ring_out_rings import SAME_RING_HZ, SAME_RING_PART
 from monitor.advice.ring_out_state import RingOutState
+from monitor.advice.ring_out_words import BACK_OFF_DB
 from tests.bench.ring_out_room import BenchRoom, Sounding
 
 STEP_S = 0.1
 PRESSES_S = 8.0
 """Longer than the box waits by itself: then one takes the phone and presses "pulled"."""
 MOST_S = 900.0
+MOST_MODES = 200
+"""Rings that were pulled deep have long left the most critical frequencies."""
 HABIT_DB = 3.0
 HABIT_SLIDERS = 7
 HABIT_TOGETHER = 3
@@ -59,7 +63,8 @@ class Outcome:
     """What one ring-out came to.
 
     ``first_tries`` and ``ratios``: for each ring that was pulled for, whether the pull as advised
-    stops it, and its depth beside what gives the wanted margin.
+    stops it, and its depth beside what gives the wanted margin.  ``margins_held``: for each ring
+    whose margin was told at the end, whether the interval told holds the true one.
     """
 
     won_db: float = 0.0
@@ -71,6 +76,7 @@ class Outcome:
     took_s: float = 0.0
     first_tries: list[bool] = field(default_factory=list)
     ratios: list[float] = field(default_factory=list)
+    margins_held: list[bool] = field(default_factory=list)
 
 
 class Sounds(Protocol):
@@ -233,11 +239,26 @@ def advised(
         box.passed(sound.clock_s)
         state = box.state
         if state.phase in ("back_off", "done"):
+            who.outcome.margins_held = margins_held(room, sound, state)
             return who.finish(state.why_ended)
         who.follow(state)
         if who.presses_pulled(state):
             box.command("pulled", sound.clock_s)
     return who.finish("time")
+
+
+def margins_held(room: BenchRoom, sound: Played, state: RingOutState) -> list[bool]:
+    """Return for each margin told whether its interval holds the loop's own, backed off."""
+    hz, limits_db, _ = room.modes(sound.equaliser, sound.pulls_db, most=MOST_MODES)
+    held = []
+    for ring in state.rings:
+        near = np.abs(hz - ring.frequency_hz) <= max(
+            SAME_RING_HZ, SAME_RING_PART * ring.frequency_hz
+        )
+        if ring.margin is not None and near.any():
+            left_db = float(limits_db[near].min()) - sound.gain_db + BACK_OFF_DB
+            held.append(ring.margin.low_db <= left_db <= ring.margin.high_db)
+    return held
 
 
 def habit(
