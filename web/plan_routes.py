@@ -24,8 +24,8 @@ from web.answers import JsonAnswer, asked, line, refused_with
 from web.guard import MAX_PLAN_BYTES, refusal
 
 AT_ONCE = 2
-"""A reckoning takes all of one core while it lasts; of four slow cores two stay with the
-listening and the rest of the page."""
+"""The interpreter reckons one at a time however many threads there are: one that waits keeps it
+busy, more would only hold up the page's other answers."""
 TAKES_TURNS_S = 0.25
 """How long a request waits for its turn; whoever drags has asked anew by then."""
 

@@ -71,6 +71,40 @@ def page_server(client: LinkClient, *, max_streams: int = 4, port: int = 0) -> I
         thread.join(timeout=5)
 
 
+def before_it_rings(folder: Path) -> None:
+    """The rooms Place and Level in their states, the whole page each."""
+    from tests.web.evening import METERS, EveningClient
+
+    for width, height in SIZES:
+        for night in (True, False):
+            client = EveningClient()
+            light = "night" if night else "day"
+            with page_server(client) as url, browser(width, height, night=night) as driver:
+                for name in ("place", "tried", "level", *METERS):
+                    client.script = METERS.get(name, {})
+                    client.measuring = client.script.get("kind", "")
+                    driver.get("about:blank")
+                    driver.get(url + ("#place" if name in ("place", "tried") else "#level"))
+                    time.sleep(2.0)
+                    if name == "tried":
+                        driver.execute_script(
+                            "document.querySelector('#plan-changes button').click()"
+                        )
+                        time.sleep(1.0)
+                    whole = driver.execute_script("return document.documentElement.scrollHeight")
+                    metrics = {"width": width, "deviceScaleFactor": 1, "mobile": width < 700}
+                    for tall in (whole, height):
+                        driver.execute_cdp_cmd(
+                            "Emulation.setDeviceMetricsOverride", {**metrics, "height": tall}
+                        )
+                        time.sleep(0.3)
+                        part = "whole-" if tall == whole else ""
+                        screenshot(
+                            driver, folder / f"before-{name}-{part}{width}x{height}-{light}.png"
+                        )
+                driver.get("about:blank")
+
+
 def main(folder: Path) -> None:
     """Write STATE-WIDTHxHEIGHT-night.png and -day.png for each state and size."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -93,6 +127,7 @@ def main(folder: Path) -> None:
                             driver,
                             folder / f"{name.replace(' ', '-')}-{width}x{height}-{light}.png",
                         )
+    before_it_rings(folder)
     print(f"{len(list(folder.glob('*.png')))} pictures in {folder}")
 
 

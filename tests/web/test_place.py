@@ -8,9 +8,11 @@ from typing import Any
 
 import pytest
 
+from monitor.placing.stage import Stage
 from tests.web.evening import PLAN, EveningClient
 from tests.web.screenshots import page_server
 from tests.web.test_page import script, text, wait_until
+from web.plan_routes import Busy, Reckoners
 
 SIZES = [(360, 640), (1280, 800)]
 
@@ -263,6 +265,11 @@ def test_a_change_is_tried_taken_back_and_kept(page: Any, evening: EveningClient
     assert settled(page)
     assert wait_until(lambda: text(page, "plan-figures") != spare, 5.0)
     assert "Tried" in text(page, "plan-spoken")
+    # The drawing and the way back are in the window together, above the rail.
+    lowest = script(page, "document.getElementById('plan-undo').getBoundingClientRect().bottom")
+    rail = script(page, "document.getElementById('rail').getBoundingClientRect().top")
+    assert lowest <= (rail if script(page, "innerWidth") == 360 else 800)
+    assert script(page, "document.querySelector('#plan svg').getBoundingClientRect().bottom") > 200
     assert script(page, "document.activeElement.id") == "plan-undo"
     page.execute_script("document.getElementById('plan-undo').click()")
     assert plan(page, "m.current()") == PLAN
@@ -311,12 +318,14 @@ def test_the_forms_change_what_is_chosen_and_the_room(page: Any) -> None:
     fill(page, "name", "wedge of the singer")
     fill(page, "coverage_deg.0", "60")
     fill(page, "height", "0.4")
+    fill(page, "name", "Tin Chapel", "space")
     fill(page, "room.reverberation", "live", "space")
     fill(page, "need.ead", "2", "space")
     now = plan(page, "m.current()")
     assert now["loudspeaker"][2]["name"] == "wedge of the singer"
     assert now["loudspeaker"][2]["coverage_deg"] == [60, 60]
     assert now["loudspeaker"][2]["height"] == 0.4
+    assert now["name"] == "Tin Chapel"
     assert now["room"]["reverberation"] == "live"
     assert now["need"]["ead"] == 2
     assert settled(page)
@@ -400,6 +409,44 @@ def test_a_lost_box_keeps_the_edit_in_this_browser(page: Any, evening: EveningCl
     assert wait_until(lambda: "not saved are shown" in text(page, "plan-kept"), 5.0)
     page.execute_script("document.getElementById('plan-undo').click()")
     assert plan(page, "m.current()") == PLAN
+
+
+def test_a_busy_box_is_asked_again_until_it_has_reckoned(
+    page: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    reckoned, refused = Reckoners.reckoned, []
+
+    def busy(self: Reckoners, stage: Stage) -> dict[str, Any]:
+        if len(refused) < 2:
+            refused.append(stage.microphones[0].x_m)
+            raise Busy
+        return reckoned(self, stage)
+
+    monkeypatch.setattr(Reckoners, "reckoned", busy)
+    before = text(page, "plan-figures")
+    focus(page, "loudspeaker", 2)
+    press(page, "ArrowDown", shift=True)
+    assert wait_until(lambda: len(refused) == 2, 5.0)
+    assert settled(page)
+    assert text(page, "plan-figures") != before
+    assert text(page, "plan-said") == ""
+
+
+def test_without_the_page_s_server_things_can_be_moved_all_the_same(page: Any) -> None:
+    page.execute_cdp_cmd("Network.enable", {})
+    conditions = {"latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}
+    page.execute_cdp_cmd("Network.emulateNetworkConditions", {"offline": True, **conditions})
+    try:
+        focus(page, "loudspeaker", 2)
+        press(page, "ArrowDown", shift=True)
+        assert wait_until(lambda: "drawn, not reckoned" in text(page, "plan-said"), 5.0)
+        moved = "document.querySelector('.thing[data-kind=loudspeaker][transform]')"
+        assert script(page, f"{moved}.dataset.index") == "2"
+    finally:
+        page.execute_cdp_cmd("Network.emulateNetworkConditions", {"offline": False, **conditions})
+    assert wait_until(lambda: text(page, "plan-said") == "", 10.0)
+    assert settled(page)
+    assert script(page, moved) is None
 
 
 def test_another_phone_s_save_is_shown_or_said(page: Any, evening: EveningClient) -> None:

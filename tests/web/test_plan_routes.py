@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import copy
 import json
+import re
 import threading
 from collections.abc import Iterator
+from html import unescape as html_text
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
 
+from monitor.placing.checklist import CHECKLIST
 from monitor.placing.stage_file import parse_stage
 from tests.web.evening import PLAN, EveningClient
 from web.app import create_app
@@ -116,6 +119,24 @@ def test_the_largest_plan_fits_through_the_gate(phone: FlaskClient) -> None:
     ]
     assert len(json.dumps({"stage": plan})) < MAX_PLAN_BYTES
     assert phone.post("/plan/reckon", json={"stage": plan}).status_code == 200
+
+
+def test_the_sheet_of_paper_has_plan_changes_and_list(
+    phone: FlaskClient, evening: EveningClient
+) -> None:
+    evening.plan["microphone"][0]["name"] = "<b>Ann & Bo</b>"
+    with phone.get("/paper") as answer:
+        html = answer.get_data(as_text=True)
+        assert answer.status_code == 200
+        assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
+    assert html.count("<svg") == 1
+    assert "&lt;b&gt;Ann &amp; Bo" in html
+    assert "<b>Ann" not in html
+    assert not re.search(r"<script|style=|<style", html)
+    for item in CHECKLIST:
+        assert item.title in html_text(html)
+    evening.gone = True
+    assert phone.get("/paper").status_code == 503
 
 
 def test_without_a_watcher_a_plan_is_reckoned_but_neither_read_nor_kept(

@@ -169,6 +169,7 @@ function lowCutOf(soundcheck) {
 }
 
 export function followLevel(snapshot) {
+  if (document.body.dataset.room !== "level") return;
   const { soundcheck } = snapshot;
   at("sources").hidden = !soundcheck || Boolean(soundcheck.measuring); // what is measured is said above the sentence
   at("lv-main").hidden = !soundcheck;

@@ -226,8 +226,9 @@ at("plan-changes").addEventListener("click", (event) => {
   });
   speakAfter = true;
   changed(`Tried: ${change.words}; undo takes it back`);
+  // The plan and the way back are both to be seen.
   at("plan-undo").focus({ preventScroll: true });
-  at("plan").scrollIntoView({ block: "nearest" });
+  at("plan-undo").scrollIntoView({ block: "end" });
 });
 at("plan-undo").addEventListener("click", () => {
   plan.undo();

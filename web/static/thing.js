@@ -17,7 +17,7 @@ const FIELDS = {
   ],
   listener: [...PLACE, UP],
   room: [
-    ["units", "units", ["metres", "feet"]], ["room.width", "width", "length"],
+    ["name", "name of the place", "title"], ["units", "units", ["metres", "feet"]], ["room.width", "width", "length"],
     ["room.depth", "depth", "length"], ["room.height", "height", "length"],
     ["room.reverberation", "sound of the room", ["dead", "usual", "live"]],
     ["need.ead", "a bare voice is loud enough at", "length"],
@@ -41,8 +41,9 @@ function input(kind) {
     return select;
   }
   const [made] = create("input");
-  if (kind === "text") Object.assign(made, { type: "text", maxLength: 40, required: true });
-  else if (kind === "yes") made.type = "checkbox";
+  if (kind === "text" || kind === "title") {
+    Object.assign(made, { type: "text", maxLength: 40, required: kind === "text" });
+  } else if (kind === "yes") made.type = "checkbox";
   else Object.assign(made, { type: "number", step: "any", required: true, inputMode: "decimal" });
   return made;
 }
