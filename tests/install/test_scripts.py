@@ -26,6 +26,15 @@ def test_plain_shell(name: str) -> None:
     assert [line for line in lines if len(line) > 100] == []
 
 
+def test_the_try_in_a_root_is_plain_shell_and_asks_for_a_system() -> None:
+    script = ROOT / "tests/install/in_a_root"
+    assert script.stat().st_mode & 0o111
+    subprocess.run(["sh", "-n", str(script)], check=True)
+    run = subprocess.run([str(script), "sid"], capture_output=True, text=True, check=False)
+    assert run.returncode == 2
+    assert "wanted bookworm or trixie, got 'sid'" in run.stderr
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_commands_can_be_run(name: str) -> None:
     path = FOLDER / name
