@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -102,6 +103,25 @@ def test_measuring_is_shown_taken_and_stopped(evening: Evening) -> None:
     assert ask(clerk, do="measure_stop") == {"class": "done"}
     assert "measuring" not in clerk.fields()
     assert ask(clerk, do="measure_stop") == {"class": "done"}
+
+
+def test_of_two_who_ask_at_once_one_measures_and_the_other_is_told(evening: Evening) -> None:
+    clerk = evening.start()
+    answers: list[dict[str, Any]] = []
+    command = {"class": "soundcheck", "do": "measure", "source": "line"}
+    gate = threading.Barrier(2)
+
+    def one() -> None:
+        gate.wait(5.0)
+        clerk.ask(command, lambda answer: answers.append(dict(answer)))
+
+    both = [threading.Thread(target=one) for _ in range(2)]
+    for each in both:
+        each.start()
+    for each in both:
+        each.join()
+    wait_until(lambda: len(answers) == 2, PATIENCE_S)
+    assert sorted(answer["class"] for answer in answers) == ["done", "error"]
 
 
 def test_a_measurement_that_dies_says_why(evening: Evening) -> None:
