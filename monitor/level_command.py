@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import json
-import shutil
 import signal
 import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any
 
 from monitor import level_source
 from monitor.channel.feed import Frame
 from monitor.channel.meter import ChannelMeter
 from monitor.errors import LanternError, UsageError
+from monitor.level_display import JsonLines, LiveLine
 from monitor.level_source import Source
 from monitor.settings import Line, Settings
 
@@ -38,14 +37,13 @@ def run(source: Source, line: Line, *, as_json: bool, picture: str | None) -> in
     LanternError
         If the sound breaks off, with the reason.
     """
-    show = _JsonLines(sys.stdout) if as_json else _LiveLine(sys.stdout)
+    show = JsonLines(sys.stdout) if as_json else LiveLine(sys.stdout)
     measured = _Measured(source, line)
     try:
-        with _ends_on_signals():
-            for fields in measured.every(EVERY_S, live=source.kind != "file"):
+        with _Patience() as patience:
+            frames = patience.frames(source.frames)
+            for fields in measured.every(frames, EVERY_S, live=source.kind != "file"):
                 show.fields(fields)
-    except (_Enough, KeyboardInterrupt):
-        pass
     finally:
         show.clear()
     if measured.meter is None:
@@ -135,10 +133,12 @@ class _Measured:
         source = {"kind": self._source.kind, "name": self._source.name}
         return {"source": source, **self.meter.fields()}
 
-    def every(self, seconds: float, *, live: bool) -> Iterator[dict[str, Any]]:
+    def every(
+        self, frames: Iterator[Frame], seconds: float, *, live: bool
+    ) -> Iterator[dict[str, Any]]:
         """The fields each time that so much more was heard; of a file none before its end."""
         due_s = seconds
-        for frame in self._source.frames:
+        for frame in frames:
             meter = self._of(frame)
             try:
                 meter.push(frame.samples, gap=frame.gap)
@@ -151,8 +151,7 @@ class _Measured:
                 due_s = seconds  # a new rate began anew
 
     def _of(self, frame: Frame) -> ChannelMeter:
-        """The meter for a frame's rate; another rate begins anew, its levels are not the old
-        ones."""
+        """The meter for a frame's rate; at another rate it begins anew."""
         if self.meter is None or frame.sample_rate_hz != self._rate_hz:
             self._rate_hz = frame.sample_rate_hz
             self.meter = ChannelMeter(
@@ -166,107 +165,41 @@ class _Measured:
         return self.meter
 
 
-class _ends_on_signals:
-    """SIGTERM ends the measuring as Ctrl-C does, with the summary."""
+class _Patience:
+    """Ends the measuring on SIGINT and SIGTERM, while it waits for sound and never within a hop."""
 
-    def __enter__(self) -> None:
-        self._is_main = threading.current_thread() is threading.main_thread()
-        if self._is_main:
-            self._before = signal.signal(signal.SIGTERM, _enough)
+    SIGNALS = (signal.SIGINT, signal.SIGTERM)
+
+    def __init__(self) -> None:
+        self._is_waiting = False
+        self._is_enough = False
+        self._before: dict[signal.Signals, Any] = {}
+
+    def __enter__(self) -> _Patience:
+        if threading.current_thread() is threading.main_thread():
+            self._before = {each: signal.signal(each, self._end) for each in self.SIGNALS}
+        return self
 
     def __exit__(self, *_: object) -> None:
-        if self._is_main:
-            signal.signal(signal.SIGTERM, self._before)
+        for each, handler in self._before.items():
+            signal.signal(each, handler)
 
+    def _end(self, _signal: int, _frame: FrameType | None) -> None:
+        self._is_enough = True
+        if self._is_waiting:
+            raise _Enough
 
-def _enough(_signal: int, _frame: FrameType | None) -> None:
-    raise _Enough
-
-
-class _JsonLines:
-    """One JSON object a line, each written at once."""
-
-    def __init__(self, out: TextIO) -> None:
-        self._out = out
-
-    def fields(self, fields: dict[str, Any]) -> None:
-        """Write a line."""
-        self._out.write(json.dumps(fields, allow_nan=False) + "\n")
-        self._out.flush()
-
-    def clear(self) -> None:
-        """Nothing stands to be cleared."""
-
-    def end(self, fields: dict[str, Any]) -> None:
-        """Write the last line."""
-        self.fields(fields)
-
-
-class _LiveLine:
-    """One line that is drawn again and again; where there is no terminal, one for each new word."""
-
-    def __init__(self, out: TextIO) -> None:
-        self._out = out
-        self._is_terminal = out.isatty()
-        self._said = ""
-
-    def fields(self, fields: dict[str, Any]) -> None:
-        """Show the newest."""
-        said = f"{fields['state']}: {fields['advice']['sentence']}"
-        if self._is_terminal:
-            width = max(20, shutil.get_terminal_size().columns - 1)
-            line = f"{fields['peak_dbfs']:6.1f} peak {fields['rms_dbfs']:6.1f} RMS  "
-            line += f"{fields['voice']:<8} {fields['advice']['sentence']}"
-            self._out.write(f"\r\033[K{line[:width]}")
-        elif said != self._said:
-            self._out.write(f"{fields['seconds']:7.1f} s  {said}\n")
-        self._said = said
-        self._out.flush()
-
-    def clear(self) -> None:
-        """Take the line away, so that what follows stands alone."""
-        if self._is_terminal and self._said:
-            self._out.write("\r\033[K")
-            self._out.flush()
-
-    def end(self, fields: dict[str, Any]) -> None:
-        """Print the summary."""
-        print("\n".join(summary(fields)), file=self._out, flush=True)
-
-
-_NAMES = {
-    "desk": "the desk's line",
-    "box": "the box's own microphone",
-    "file": "the recording",
-}
-
-
-def summary(fields: dict[str, Any]) -> list[str]:
-    """All that was found, in a few lines for people."""
-    source, advice, low_cut = fields["source"], fields["advice"], fields["low_cut"]
-    lines = [f"{_NAMES[source['kind']]}, {source['name']}: {fields['seconds']:.1f} s heard"]
-    for key, name in (("sung", "loudest sung line"), ("spoken", "speech")):
-        if key in fields:
-            part = fields[key]
-            lines.append(
-                f"  {name + ':':<19} peak {part['peak_dbfs']:.1f}, RMS {part['rms_dbfs']:.1f} dBFS "
-                f"({part['seconds']:.0f} s)"
-            )
-    if "noise_dbfs" in fields:
-        lines.append(f"  {'pauses:':<19} {fields['noise_dbfs']:.1f} dBFS")
-    if fields["clipped_count"]:
-        lines.append(f"  {'clipped:':<19} {fields['clipped_count']} times at full scale")
-    if fields.get("gap_count"):
-        lines.append(f"  {'gaps:':<19} {fields['gap_count']}, sound was lost there")
-    if "lowest_note" in low_cut:
-        lines.append(
-            f"  {'voice:':<19} {low_cut['lowest_note']} ({low_cut['lowest_hz']:.0f} Hz) to "
-            f"{low_cut['highest_note']} ({low_cut['highest_hz']:.0f} Hz)"
-        )
-    if "hum_hz" in low_cut:
-        lines.append(f"  {'hum:':<19} of the mains, {low_cut['hum_hz']} Hz: look at the cables")
-    detail = f" ({advice['detail']})" if "detail" in advice else ""
-    lines.append(f"{advice['sentence']}{detail}")
-    if source["kind"] != "box":
-        lines.append(low_cut["sentence"])
-    return lines
+    def frames(self, frames: Iterator[Frame]) -> Iterator[Frame]:
+        """The frames until they end or somebody ends it."""
+        try:
+            while not self._is_enough:
+                self._is_waiting = True
+                frame = next(frames, None)
+                self._is_waiting = False
+                if frame is None:
+                    return
+                yield frame
+        except (_Enough, KeyboardInterrupt):
+            return
+        finally:
+            self._is_waiting = False
