@@ -37,7 +37,8 @@ LONGEST_S = 300.0
 """A measurement somebody forgot must not burn a core all evening."""
 FIRST_S = 30.0
 """A small box needs seconds to load the arithmetic."""
-SILENT_S = 5.0
+SILENT_S = 7.0
+"""The child itself gives up a card that is silent for 5 s, and knows why."""
 LOOK_S = 0.05
 NICE = 10
 LONGEST_LINE = 16 * 1024
