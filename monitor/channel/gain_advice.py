@@ -129,12 +129,13 @@ def advise(heard: Heard, scale: Scale) -> Advice:
         return Advice("waiting", "sing your loudest line", "nothing loud enough was heard yet")
     reading_db = scale.reading_db(loudest)
     change_db = _change_db(loudest, scale)
-    if heard.sung is None and heard.spoken is not None and change_db >= 0:
-        return Advice(
-            "waiting",
-            "sing your loudest line",
-            f"speaking, it reads {reading_db:.0f} {scale.unit}; singing is louder",
-        )
+    if heard.sung is None and change_db >= 0:
+        # Only a sung line tells that there is gain to be added: speech is softer, and what is no
+        # voice may be an instrument beside the microphone.
+        what = "speaking, it reads" if heard.spoken else "what sounds is no voice; it reads"
+        because = f"{what} {reading_db:.0f} {scale.unit}"
+        because += "; singing is louder" if heard.spoken else ""
+        return Advice("waiting", "sing your loudest line", because)
     if change_db:
         return _turn(change_db, reading_db, heard, scale)
     return _noise(heard) or Advice(

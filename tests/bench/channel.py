@@ -1,0 +1,226 @@
+"""How well the vocal channel's meter follows a voice, and what it costs.
+
+``python -m tests.bench.channel``: pitch against made singers of known pitch, beside a reference
+library's tracker where it is installed; the lowest note; speed and memory.  With a folder of
+sounds (``make sounds``) in ``HOWL_LANTERN_SOUNDS`` or as ``--sounds`` also recorded and
+synthesised voices: pitch against the library, and speech and singing told apart.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "NUMBA_NUM_THREADS"):
+    os.environ[_name] = "1"
+
+import pickle  # noqa: E402
+import time  # noqa: E402
+from dataclasses import dataclass  # noqa: E402
+from pathlib import Path  # noqa: E402
+from typing import Any  # noqa: E402
+
+import numpy as np  # noqa: E402
+import soundfile  # noqa: E402
+
+from monitor.channel.meter import ChannelMeter  # noqa: E402
+from monitor.channel.pitch_range import semitones  # noqa: E402
+from tests.bench.sounds import singer  # noqa: E402
+
+librosa: Any
+try:
+    import librosa
+except ImportError:  # only the comparison is left out
+    librosa = None
+
+RATE_HZ = 48000
+SONG_S = 30.0
+SEEDS = range(40, 48)
+NEAR_SEMITONES = 0.5
+GOAL_NEAR = 0.95
+GOAL_LOWEST_SEMITONES = 1.0
+NOISE_RMS = 1e-3
+KINDS = ("speech_en", "speech_es", "speech_nl", "speech_words", "song_words", "song_nl", "chant")
+FIRST_SCORED = 7
+"""The thresholds between speech and singing were chosen on the first seven files of a kind."""
+
+
+@dataclass(frozen=True)
+class Followed:
+    """Key numbers hop by hop (NaN where unvoiced), when each was, and the meter's end."""
+
+    keys: np.ndarray
+    at_s: np.ndarray
+    meter: ChannelMeter
+
+
+def followed(samples: np.ndarray, rate_hz: int) -> Followed:
+    """Run the meter over the sound and note the pitch that it gives to its parts."""
+    meter = ChannelMeter(rate_hz, scale="digital", low_cuts_hz=(75.0, 80.0, 100.0, 120.0))
+    keys: list[float] = []
+    push = meter._settled.push
+
+    def noted(key: float | None) -> float | None:
+        keys.append(np.nan if key is None else key)
+        return push(key)
+
+    meter._settled.push = noted  # type: ignore[method-assign]
+    meter.push(samples)
+    late_s = 0.5 * meter._tracker.needed_samples / meter._hops.low_rate_hz
+    return Followed(np.array(keys), (np.arange(len(keys)) + 1) * meter._hops.hop_s - late_s, meter)
+
+
+def library_keys(samples: np.ndarray, rate_hz: int, at_s: np.ndarray) -> np.ndarray:
+    """What the library's probabilistic YIN says at these times, NaN where unvoiced."""
+    step = rate_hz // 16000
+    low = librosa.resample(samples, orig_sr=rate_hz, target_sr=16000) if step > 1 else samples
+    f0, voiced, _ = librosa.pyin(low, fmin=60.0, fmax=1100.0, sr=16000, hop_length=320)
+    keys = np.where(voiced, 69.0 + 12.0 * np.log2(np.nan_to_num(f0, nan=440.0) / 440.0), np.nan)
+    places = np.clip(np.round(at_s * 16000 / 320).astype(int), 0, len(keys) - 1)
+    return np.asarray(keys[places])
+
+
+def agreement(keys: np.ndarray, truth: np.ndarray) -> tuple[float, float]:
+    """Share of the truly voiced hops that are voiced, and of these those that are near."""
+    true = np.isfinite(truth)
+    both = true & np.isfinite(keys)
+    near = np.abs(keys - truth)[both] < NEAR_SEMITONES
+    return both.sum() / max(true.sum(), 1), float(np.mean(near)) if len(near) else np.nan
+
+
+def song(register: str, seed: int) -> tuple[np.ndarray, np.ndarray, float]:
+    """A made song: samples, key number at the control rate (NaN when silent), its lowest key."""
+    rng = np.random.default_rng([9, seed])
+    notes = singer.tune(singer.RANGE_KEYS[register], SONG_S, rng)
+    voice = singer.somebody(register, rng)
+    state = rng.bit_generator.state
+    samples = singer.sung(voice, notes, SONG_S, rng)
+    rng.bit_generator.state = state
+    n = int(SONG_S * singer.CONTROL_RATE_HZ)
+    keys = 69.0 + 12.0 * np.log2(singer.pitch_hz(voice, notes, n, rng) / 440.0)
+    keys[singer.level(notes, n) < 0.3] = np.nan
+    samples = 0.3 * samples / np.max(np.abs(samples))
+    samples += NOISE_RMS * np.random.default_rng(seed).standard_normal(len(samples))
+    return samples.astype(np.float32), keys, min(note.key for note in notes)
+
+
+def print_made(with_library: bool) -> None:
+    """Pitch and lowest note against what was made."""
+    print(
+        f"made singers, {len(SEEDS)} songs of {SONG_S:.0f} s each (goal: {GOAL_NEAR:.0%} of voiced "
+        f"hops within {NEAR_SEMITONES} semitone, lowest note within {GOAL_LOWEST_SEMITONES:.0f})"
+    )
+    print("  register   voiced   near    worst    library: voiced   near     lowest note, worst")
+    for register in singer.RANGE_KEYS:
+        ours, theirs, lowest = [], [], []
+        for seed in SEEDS:
+            samples, truth, low_key = song(register, seed)
+            run = followed(samples, RATE_HZ)
+            true = truth[
+                np.clip((run.at_s * singer.CONTROL_RATE_HZ).astype(int), 0, len(truth) - 1)
+            ]
+            ours.append(agreement(run.keys, true))
+            if with_library:
+                theirs.append(agreement(library_keys(samples, RATE_HZ, run.at_s), true))
+            found_hz = run.meter.fields()["low_cut"].get("lowest_hz", 1.0)
+            lowest.append(semitones(found_hz) - low_key)
+        voiced, near = np.mean(ours, axis=0)
+        worst = min(each[1] for each in ours)
+        library = "        -       -"
+        if theirs:
+            library = f"{np.mean(theirs, axis=0)[0]:9.1%} {np.mean(theirs, axis=0)[1]:7.1%}"
+        far = max(lowest, key=abs)
+        print(
+            f"  {register:9} {voiced:7.1%} {near:7.1%} {worst:7.1%}   {library:>22}"
+            f"     {far:+.2f} semitones"
+        )
+
+
+def files_of(folder: Path, kind: str) -> list[Path]:
+    """The files of a kind that no threshold was chosen on."""
+    return sorted(folder.glob(f"{kind}*.flac"))[FIRST_SCORED:]
+
+
+def sound_of(path: Path, seconds: float) -> tuple[np.ndarray, int]:
+    """A file's beginning at a peak of 0.3 over a stage's noise."""
+    samples, rate_hz = soundfile.read(path, dtype="float32", frames=int(seconds * RATE_HZ))
+    samples = 0.3 * samples / max(float(np.max(np.abs(samples))), 1e-9)
+    noise = NOISE_RMS * np.random.default_rng(1).standard_normal(len(samples))
+    return (samples + noise).astype(np.float32), rate_hz
+
+
+def print_voices(folder: Path, with_library: bool, most: int) -> None:
+    """Speech and singing told apart, and pitch beside the library's, on the folder's voices."""
+    print(f"voices of the folder, up to {most} files of a minute each, none of them tuned on")
+    print("  kind           files   taken for singing   pitch as the library's, where both voiced")
+    for kind in KINDS:
+        paths = files_of(folder, kind)[:most]
+        if not paths:
+            print(f"  {kind:14} left out: there are no such files")
+            continue
+        sung = spoken = 0
+        near: list[float] = []
+        for path in paths:
+            samples, rate_hz = sound_of(path, 60.0)
+            run = followed(samples, rate_hz)
+            run.meter.finish()
+            counts = run.meter._parts._counts
+            sung, spoken = sung + counts["sung"], spoken + counts["spoken"]
+            if with_library:
+                theirs = library_keys(samples, rate_hz, run.at_s)
+                near.append(agreement(run.keys, theirs)[1])
+        share = sung / max(sung + spoken, 1)
+        library = f"{np.mean(near):.1%}" if near else "-"
+        print(f"  {kind:14} {len(paths):5d}   {share:17.1%}   {library:>20}")
+
+
+def print_cost() -> None:
+    """Speed on one core at each rate, in blocks as a card delivers them, and what an hour keeps."""
+    print("cost, one thread, blocks of 512 samples with the fields five times a second")
+    print("      rate   times real time")
+    for rate_hz in (8000, 16000, 44100, 48000, 96000, 192000):
+        rng = np.random.default_rng(1)
+        t = np.arange(20 * rate_hz) / rate_hz
+        samples = 0.2 * np.sin(2 * np.pi * 180.0 * t + 3.0 * np.sin(2 * np.pi * 5.0 * t))
+        samples = (samples + 0.01 * rng.standard_normal(len(t))).astype(np.float32)
+        meter = ChannelMeter(rate_hz, scale="digital", low_cuts_hz=(75.0, 80.0, 100.0, 120.0))
+        due = rate_hz // 5
+        start_s = time.process_time()
+        for first in range(0, len(samples), 512):
+            meter.push(samples[first : first + 512])
+            if first >= due:
+                due += rate_hz // 5
+                meter.fields()
+        print(f"  {rate_hz:6d} Hz   {20.0 / (time.process_time() - start_s):15.0f}")
+    meter = ChannelMeter(8000, scale="digital", low_cuts_hz=(80.0,))
+    minute = np.tile(song("tenor", 1)[0][::6], 2)
+    sizes = []
+    for _ in range(60):
+        meter.push(minute)
+        sizes.append(len(pickle.dumps(meter)))
+    print(
+        f"all that is kept: {sizes[4] / 1e3:.0f} kB after 5 minutes, {sizes[-1] / 1e3:.0f} after 60"
+    )
+
+
+def main() -> None:
+    """Print the tables."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n\n", maxsplit=1)[0])
+    parser.add_argument("--sounds", type=Path, help="a folder that `make sounds` made")
+    parser.add_argument("--files", type=int, default=6, help="how many files of a kind (6)")
+    parser.add_argument("--no-library", action="store_true", help="leave the library out")
+    asked = parser.parse_args()
+    folder = asked.sounds or os.environ.get("HOWL_LANTERN_SOUNDS")
+    with_library = librosa is not None and not asked.no_library
+    if librosa is None:
+        print("left out: librosa (not installed; it is in the extra `bench`)")
+    print_cost()
+    print_made(with_library)
+    if folder:
+        print_voices(Path(folder), with_library, asked.files)
+    else:
+        print("left out: voices of a folder (make one with `make sounds`, name it with --sounds)")
+
+
+if __name__ == "__main__":
+    main()
