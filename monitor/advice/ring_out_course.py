@@ -56,6 +56,11 @@ class Course:
             return None
         return self.top_fader_db - self.first_fader_db
 
+    @property
+    def round_count(self) -> int:
+        """How often something rang and was pulled for; going deeper for it does not count."""
+        return sum(not step.deepens for step in self.steps)
+
     def costs_too_much(self, next_cost_db: float, gain_db: float) -> bool:
         """Whether the last pulls and the next cost more tone than they brought gain."""
         rounds = [step for step in self.steps if not step.deepens]

@@ -180,3 +180,17 @@ def test_three_that_rang_together_are_remembered() -> None:
         made.placed(made.rang(hz), ())
     next_step(EQUALISER, course, made, open_count=3, margin_db=3.0, most_cuts=14)
     assert course.three_rang
+
+
+def test_rounds_tell_of_the_gain_where_the_time_does_not() -> None:
+    pulls_db = []
+    for rounds in (0, 4):
+        course, made = Course(steps=[Step((), 0.0, 0.0, ())] * rounds), ladder()
+        ring = made.rang(1000.0)
+        ring.excess = Excess(1.0, 0.5, 2.0, "given")
+        made.placed(ring, ())
+        found = next_step(EQUALISER, course, made, open_count=1, margin_db=3.0, most_cuts=14)
+        assert found.plan is not None
+        pulls_db.append([p.pull_db for p in found.plan.pulls])
+    # 4 dB beyond the excess at first, 6 - 4 x 0.8 = 2.8 after four rounds; steps of 1 dB.
+    assert pulls_db == [[5.0], [4.0]]
