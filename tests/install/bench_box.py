@@ -11,12 +11,20 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 
 # Each tool writes its words into calls.txt; files in the folder FAKE change what it answers.
-LOGGED = "apt-get systemd-sysusers udevadm journalctl userdel groupdel chown nmcli".split()
+LOGGED = "apt-get systemd-sysusers udevadm journalctl userdel groupdel chown".split()
 TOOLS = {
     "id": "echo 0",
     "getent": "exit 2",  # neither the users nor the groups are there
     "apt-cache": '[ "$1" = policy ] && echo "  Candidate: $(cat "$FAKE/alsaaudio")" || exit 1',
     "dpkg-query": 'case "$*" in *Abbrev*) echo "ii  base";; *) echo "install ok installed";; esac',
+    "nmcli": """
+echo "nmcli $*" >>"$FAKE/calls.txt"
+case "$*" in
+*" up "*)
+    grep -qs mode=infrastructure "$DESTDIR"/etc/NetworkManager/system-connections/* || exit 0
+    [ ! -e "$FAKE/no-network" ] || { echo "Error: no such network." >&2; exit 4; };;
+*delete*) rm "$DESTDIR"/etc/NetworkManager/system-connections/*;;
+esac""",
     "raspi-config": """
 echo "raspi-config $*" >>"$FAKE/calls.txt"
 case $2 in

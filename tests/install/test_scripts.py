@@ -121,6 +121,19 @@ def test_joining_takes_names_and_passwords_with_any_signs(box: Box) -> None:
     assert bytes(int(byte) for byte in found[1].strip(";").split(";")).decode() == name
 
 
+def test_a_network_that_does_not_come_up_leaves_the_one_before(box: Box) -> None:
+    box.answer(no_network="")
+    run = wifi(box, "join", "Back Room", password="long enough")
+    assert run.returncode == 1
+    assert "Error: no such network. Is the password right" in run.stderr
+    assert run.stderr.count("\n") == 1
+    assert not (box.root / PROFILE).exists()
+    assert wifi(box, "own", "Ferry Lamps", password="long enough").returncode == 0
+    before = (box.root / PROFILE).read_text()
+    assert wifi(box, "join", "Back Room", password="long enough").returncode == 1
+    assert (box.root / PROFILE).read_text() == before
+
+
 @pytest.mark.parametrize("password", ["", "\n", "short77", "x" * 64, "naïvely so"])
 def test_no_open_network_and_no_bad_password(box: Box, password: str) -> None:
     run = wifi(box, "own", "Ferry Lamps", password=password)
