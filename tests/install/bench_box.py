@@ -11,7 +11,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 
 # Each tool writes its words into calls.txt; files in the folder FAKE change what it answers.
-LOGGED = "apt-get systemd-sysusers udevadm journalctl userdel groupdel chown".split()
+LOGGED = "apt-get systemd-sysusers udevadm journalctl userdel groupdel chown dnsmasq".split()
 TOOLS = {
     "id": "echo 0",
     "getent": "exit 2",  # neither the users nor the groups are there
