@@ -134,7 +134,7 @@ def cut(label: str, cut_db: float) -> dict[str, Any]:
     return {"slider": pull(label, 0.0, 0.0)["slider"], "cut_db": cut_db}
 
 
-def rang(frequency_hz: float, fate: str, depth_db: float) -> dict[str, Any]:
+def rang(frequency_hz: float, fate: str, depth_db: float, **fields: Any) -> dict[str, Any]:
     return {
         "frequency_hz": frequency_hz,
         "band": third_octave_of(frequency_hz).label,
@@ -144,6 +144,7 @@ def rang(frequency_hz: float, fate: str, depth_db: float) -> dict[str, Any]:
         "excess_db": 1.4,
         "excess_low_db": 0.6,
         "excess_high_db": 2.9,
+        **fields,
     }
 
 
@@ -229,7 +230,7 @@ RING_OUTS: dict[str, dict[str, Any]] = {
         pulls=[pull("315", 4.0, 0.0), pull("1k", 2.0, 0.0), pull("2.5k", 6.0, 0.0)],
         rings=[
             rang(313.0, "gone", 4.0),
-            rang(2480.0, "gone", 5.8),
+            rang(2480.0, "gone", 5.8, margin_line="2.5k: about 4 dB left, 2 to 6"),
             rang(1068.0, "came back", 1.9),
             rang(812.0, "left", 0.3),
         ],

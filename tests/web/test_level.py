@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from monitor.measuring import NO_LINE
 from tests.web.evening import LOW_CUT_WAITING, METERS, EveningClient, meter
 from tests.web.screenshots import page_server
 from tests.web.test_page import script, text, wait_until
@@ -174,9 +175,9 @@ def test_each_state_has_its_sentence_and_shape(
 
 
 def test_without_a_line_it_says_how_to_have_one(page: Any, evening: EveningClient) -> None:
-    evening.line = {"there": False, "why": "no line is set"}
-    assert wait_until(lambda: "table [line]" in text(page, "line-words"), 5.0)
-    assert "no line is set" in text(page, "line-words")
+    evening.line = {"there": False, "why": NO_LINE}
+    assert wait_until(lambda: text(page, "line-words").startswith(NO_LINE), 5.0)
+    assert "settings file, table [line]" in text(page, "line-words")
     assert script(page, "document.querySelector('#sources [value=line]').disabled")
     assert script(page, "document.getElementById('lv-main').disabled")
     press(page, "#sources [value=box]")

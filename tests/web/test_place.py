@@ -297,6 +297,14 @@ def fill(driver: Any, path: str, value: str, form: str = "thing") -> None:
     )
 
 
+def test_a_saved_plan_that_cannot_be_read_is_said(page: Any, evening: EveningClient) -> None:
+    evening.plan = {"room": {"width": -3}}
+    open_place(page, script(page, "location.href"))
+    assert wait_until(lambda: "An example is shown" in text(page, "plan-kept"), 5.0)
+    assert "-3" in text(page, "plan-kept")
+    assert evening.plan == {"room": {"width": -3}}
+
+
 def test_a_plan_nobody_saved_is_saved_when_the_step_is_done(
     page: Any, evening: EveningClient
 ) -> None:

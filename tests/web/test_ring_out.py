@@ -163,6 +163,7 @@ def test_the_end_shows_the_curve_with_the_rings_on_it(page: Any, link: StillClie
     # What was left alone is hollow: shape, not colour.
     assert script(page, "document.querySelectorAll('#ro-curve circle.hollow').length") == 1
     assert script(page, "document.querySelectorAll('#ro-rings li').length") == 4
+    assert "2.5k: gone, 5.8 dB taken out; about 4 dB left, 2 to 6" in text(page, "ro-rings")
     assert "notches" in text(page, "ro-hints")
 
 

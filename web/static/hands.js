@@ -77,16 +77,14 @@ export function giveHands(host, { moved, chosen, rested }) {
     const turned = TURNS[event.key];
     if (!arrow && !turned) return;
     event.preventDefault();
-    let did = false;
-    if (turned) did = plan.turn(kind, index, turned * TURN_DEG, `turn ${kind} ${index}`);
+    if (turned) plan.turn(kind, index, turned * TURN_DEG, `turn ${kind} ${index}`);
     else {
       const [x, y] = plan.positionOf(kind, index);
       // A mouth is moved by the width of a hand, everything else by a step.
       const small = kind === "mouth" ? 0.2 : 1;
       const step = (plan.unit() === "ft" ? 0.5 : 0.1) * (event.shiftKey ? 5 : 1) * small;
-      did = plan.put(kind, index, [x + arrow[0] * step, y + arrow[1] * step], `key ${kind} ${index}`);
+      plan.put(kind, index, [x + arrow[0] * step, y + arrow[1] * step], `key ${kind} ${index}`);
     }
-    if (did) moved(kind, index);
     rested(kind, index);
   });
 

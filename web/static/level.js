@@ -1,7 +1,7 @@
 // The room Level: the gain of the vocal channel and its low cut, from the desk's own line.
 import { drawMeter, drawVoice } from "./meter.js";
 import { at, buttonRow, create, isNew, rows, text } from "./parts.js";
-import { send } from "./send.js";
+import { asker } from "./send.js";
 import { span } from "./view.js";
 
 const OLD = "This box's program is older than this page: it cannot measure. Bring both up to date.";
@@ -11,23 +11,14 @@ const NOTHING = {
 };
 const VOICES = { silent: "hears no voice", speech: "hears speech", singing: "hears singing", other: "hears something" };
 let source = null; // as chosen here; else as it is being measured
-let asking = false;
-
+const ask = asker("/soundcheck");
 const db = (value) => `${value < 0 ? "\u2212" : ""}${Math.abs(value).toFixed(1)} dB`;
-
-async function ask(command, said) {
-  if (asking) return;
-  asking = true;
-  text(said, "");
-  text(said, await send("/soundcheck", command));
-  asking = false;
-}
 
 function sources(soundcheck, measuring) {
   const { line } = soundcheck;
   const there = Boolean(line?.there);
   text(at("line-words"), there ? line.name ?? ""
-    : `${line?.why ?? "none is set"}. To set one: table [line] of the settings file, then start the box again.`);
+    : `${line?.why ?? "none is set up"}; to have one: settings file, table [line], and start the box again`);
   source ??= measuring?.kind ?? (there ? "line" : "box");
   for (const input of at("sources").querySelectorAll("input")) {
     input.checked = input.value === source;
@@ -169,7 +160,6 @@ function lowCutOf(soundcheck) {
 }
 
 export function followLevel(snapshot) {
-  if (document.body.dataset.room !== "level") return;
   const { soundcheck } = snapshot;
   at("sources").hidden = !soundcheck || Boolean(soundcheck.measuring); // what is measured is said above the sentence
   at("lv-main").hidden = !soundcheck;
@@ -185,9 +175,9 @@ export function followLevel(snapshot) {
 }
 
 at("sources").addEventListener("change", (event) => { source = event.target.value; });
-at("level-room").addEventListener("click", async (event) => {
+at("level-room").addEventListener("click", (event) => {
   const what = event.target.dataset.do;
-  if (what === "again") await ask({ do: "measure_stop" }, at("lv-said"));
+  if (what === "again") ask({ do: "measure_stop" }, at("lv-said"));
   const starts = what === "measure" || what === "again";
   const from = what === "again" ? "line" : source;
   if (what) ask(starts ? { do: "measure", source: from } : { do: what }, at("lv-said"));

@@ -5,6 +5,7 @@ const number = (db) => `${db < 0 ? "\u2212" : ""}${Math.abs(db).toFixed(0)}`;
 
 /** One line from quiet to loud: a bracket where the reading is wanted, a wedge where it is. */
 export function drawMeter(svg, { scale, peak }) {
+  if (!svg.clientWidth) return; // in another room
   const [width, height] = size(svg);
   const [low, high] = scale.wanted_db;
   const digital = scale.kind === "digital";
@@ -47,6 +48,7 @@ function trace(values, centres, x, y, kind) {
 
 /** The voice as a line, what lies in its pauses dotted, its notes as a bar, and the cut. */
 export function drawVoice(svg, spectrum, lowCut, cutHz) {
+  if (!svg.clientWidth) return;
   const [width, height] = size(svg);
   const { centre_hz: centres, voice_dbfs: voice = [], below_dbfs: below = [] } = spectrum;
   const all = [...voice, ...below].filter(Number.isFinite);

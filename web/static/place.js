@@ -25,11 +25,13 @@ const spoken = (words) => text(at("plan-spoken"), words);
 /** Things stand where the plan has them, although the drawing may be a moment older. */
 function nudge() {
   const stage = plan.current();
+  // After a thing more or less, or in other units, the drawing has to come first.
+  const same = stage.units === drawn.units && plan.LISTS.every((kind) => stage[kind]?.length === drawn[kind]?.length);
   const scale = at("plan").querySelector("svg")?.getScreenCTM()?.a || 1;
   for (const node of at("plan").querySelectorAll(".thing[data-kind]")) {
     const [kind, index] = named(node);
     const [now, then] = [plan.positionOf(kind, index, stage), plan.positionOf(kind, index, drawn)];
-    const moved = now && then ? [0, 1].map((i) => plan.inCentimetres(now[i] - then[i])) : [0, 0];
+    const moved = now && then && same ? [0, 1].map((i) => plan.inCentimetres(now[i] - then[i])) : [0, 0];
     const own = node.dataset.own ?? "";
     const turn = moved.some((cm) => Math.abs(cm) > 0.01)
       ? `translate(${moved[0].toFixed(1)} ${moved[1].toFixed(1)}) ${own}`.trim() : own;
@@ -147,21 +149,23 @@ function pickList() {
   if (chosen) pick.value = `${chosen[0] === "mouth" ? "microphone" : chosen[0]} ${chosen[1]}`;
 }
 
-/** After every change of the plan. */
-function changed(words = "") {
+function refresh() {
   pickList();
-  if (chosen) showForms(at("thing"), at("space"), chosen);
+  showForms(at("thing"), at("space"), chosen);
   nudge();
   kept();
+}
+
+/** After every change of the plan. */
+function changed(words = "") {
+  refresh();
   if (words) spoken(words);
   reckon();
 }
 
 function choose(kind, index, { open = false } = {}) {
   chosen = [kind, index];
-  pickList();
-  showForms(at("thing"), at("space"), chosen);
-  nudge();
+  refresh();
   if (open) at("thing").querySelector("input, select")?.focus();
 }
 
@@ -178,9 +182,11 @@ async function load(options) {
   loading = false;
   const found = plan.load(answer.stage, answer.revision, options);
   take(answer, answer.stage);
-  changed();
-  say(answer.problem ?? "");
+  refresh();
+  say("");
+  if (found) reckon();
   if (found) kept("Changes of before that were not saved are shown: save them, or undo.");
+  else if (answer.problem) kept(`An example is shown: ${answer.problem}`);
 }
 
 async function save() {

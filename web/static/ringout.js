@@ -2,7 +2,7 @@
 import { decibels } from "./advice.js";
 import { drawCurve, drawSliders } from "./drawing.js";
 import { at, buttonRow, fill, rows, text } from "./parts.js";
-import { send } from "./send.js";
+import { asker } from "./send.js";
 
 // What each step is called on its button; the first that makes sense is the main one.
 const MAIN = {
@@ -35,20 +35,7 @@ const FATES = {
 };
 const CARE = "The microphone is not calibrated: nothing here says what is safe for ears.";
 
-let asking = Promise.resolve(); // one command after the other
-let under = ""; // the newest command, until it is answered
-
-/** Ask, after what is being asked; a second tap on the same button is none. */
-function ask(command) {
-  const key = JSON.stringify(command);
-  if (key === under) return;
-  under = key;
-  asking = asking.then(async () => {
-    text(at("ro-said"), "");
-    text(at("ro-said"), await send("/ring-out", command));
-    if (under === key) under = "";
-  });
-}
+const ask = asker("/ring-out");
 
 function commandsOf(ringOut) {
   const ended = ringOut.phase === "done" || ringOut.phase === "ready";
@@ -85,7 +72,8 @@ function end(ringOut, snapshot) {
     curve: ringOut.curve, rings: ringOut.rings, deepest: snapshot.equaliser.deepest_db ?? 12,
   });
   fill(at("ro-rings"), ringOut.rings.map((ring) =>
-    `${ring.band}: ${FATES[ring.fate]}, ${decibels(ring.depth_db)} dB taken out`));
+    `${ring.band}: ${FATES[ring.fate]}, ${decibels(ring.depth_db)} dB taken out${
+      ring.margin_line ? `; ${ring.margin_line.split(": ").at(-1)}` : ""}`));
 }
 
 export function followRingOut(snapshot) {
@@ -111,10 +99,10 @@ export function followRingOut(snapshot) {
 
 at("ring-out").addEventListener("click", (event) => {
   const name = event.target.closest("button[data-do]")?.dataset.do;
-  if (name) ask({ do: name });
+  if (name) ask({ do: name }, at("ro-said"));
 });
 at("ro-mark").addEventListener("submit", (event) => {
   event.preventDefault();
   const value = at("ro-fader").valueAsNumber;
-  if (Number.isFinite(value)) ask({ do: "fader", fader_db: value });
+  if (Number.isFinite(value)) ask({ do: "fader", fader_db: value }, at("ro-said"));
 });

@@ -1,15 +1,12 @@
 // The rooms of the page, named by what the person does there. A room is a value in the
 // data-rooms of what belongs to it, and a link in the rail; to add one, add both.
 const HOME = "set";
-const titles = {
-  place: "place-title", level: "level-title", "low-cut": "low-cut-title",
-  "ring-out": "ring-out-title", practice: "practice-title", ears: "ears-title",
-};
 const parts = { "low-cut": "level" }; // addresses inside a room
 
 let hasStage = false;
 let chosen = false; // by the person, not by us
 
+const titleOf = (name) => document.getElementById(`${name}-title`);
 const marked = () => [...document.querySelectorAll("[data-rooms]")];
 const known = () => new Set(marked().flatMap((part) => part.dataset.rooms.split(" ")));
 
@@ -25,7 +22,7 @@ export const room = () => document.body.dataset.room;
 
 function enter(name, { focus = "" } = {}) {
   if (room() === name) {
-    if (parts[focus]) document.getElementById(titles[focus]).focus();
+    if (parts[focus]) titleOf(focus).focus();
     return;
   }
   document.body.dataset.room = name;
@@ -39,7 +36,7 @@ function enter(name, { focus = "" } = {}) {
   document.dispatchEvent(new CustomEvent("room", { detail: name }));
   if (!focus) return;
   scrollTo(0, 0);
-  const title = document.getElementById(titles[focus] ?? titles[name]);
+  const title = titleOf(focus) ?? titleOf(name);
   title?.focus({ preventScroll: !parts[focus] });
 }
 

@@ -18,3 +18,26 @@ export async function send(path, command) {
   const { status, answer } = await post(path, command);
   return status === 200 ? "" : answer.error ?? "the box did not take it";
 }
+
+/**
+ * Asks one command after the other, so that no tap is lost while the one before is answered; a
+ * second tap on the same is none.  What was refused is said in the element.
+ */
+export function asker(path) {
+  let asking = Promise.resolve();
+  let under = ""; // the newest, until it is answered
+  return (command, said) => {
+    const key = JSON.stringify(command);
+    if (key !== under) {
+      under = key;
+      asking = asking.then(async () => {
+        said.textContent = "";
+        const refused = await send(path, command);
+        said.textContent = refused;
+        if (under === key) under = "";
+        return refused;
+      });
+    }
+    return asking;
+  };
+}

@@ -1,7 +1,7 @@
 // The soundcheck: its four steps with how they stand, what leads on, and the checklist's ticks.
 // All of it is the box's: a reload or another phone shows the same.
 import { at, create, isNew, text } from "./parts.js";
-import { send } from "./send.js";
+import { asker } from "./send.js";
 import { span } from "./view.js";
 
 const WORDS = { to_do: "to do", now: "now", done: "done", left_out: "left out" };
@@ -9,14 +9,10 @@ const ROOMS = { place: "#place", level: "#level", low_cut: "#low-cut", ring_out:
 const SELF = { place: "place", level: "level", "ring-out": "ring_out" };
 const SURE_MS = 4000;
 const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
+const queue = asker("/soundcheck");
 let sure = 0;
 
-async function ask(command, said = at("strip-said")) {
-  text(said, "");
-  const refused = await send("/soundcheck", command);
-  text(said, refused);
-  return refused;
-}
+const ask = (command) => queue(command, at("strip-said"));
 
 function stepLinks(steps) {
   const list = at("steps");

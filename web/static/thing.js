@@ -90,6 +90,7 @@ function show(form, kind, of, title) {
 export function showForms(thingForm, roomForm, chosen) {
   const stage = plan.current();
   show(roomForm, "room", stage, "");
+  if (!chosen) return;
   const [kind, index] = chosen;
   const listed = kind === "mouth" ? "microphone" : kind;
   show(thingForm, listed, plan.thing(listed, index), `${listed} ${index}`);
