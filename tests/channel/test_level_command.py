@@ -273,3 +273,13 @@ def test_a_signal_within_a_hop_waits_for_its_end(monkeypatch):
     assert run(monkeypatch, out, frames_of(sine(220.0, 5.0, 0.5))) == 0
     assert "0.1 s heard" in out.getvalue()  # one frame of 0.1 s
     assert signal.getsignal(signal.SIGTERM) is before
+
+
+def test_the_command_loads_no_library_that_a_small_box_lacks(tmp_path):
+    script = "import sys, monitor.level_command, monitor.level_picture; print(*sys.modules)"
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    loaded = {name.split(".")[0] for name in done.stdout.split()}
+    assert "numpy" in loaded
+    assert not loaded & {"scipy", "matplotlib", "librosa", "flask"}
