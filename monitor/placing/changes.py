@@ -14,13 +14,15 @@ from monitor.placing.stage import Stage
 from monitor.placing.stage_file import stage_fields
 from monitor.placing.wedge_moves import wedge_moves
 
-LEAST_DB = 0.5
-"""A smaller gain is nothing that a person would carry a loudspeaker for."""
+LEAST_DB = 1.0
+"""A smaller gain is nothing to carry a loudspeaker for: on 45 simulated stages one in four of the
+changes that promised 0.5 to 1 dB brought nothing, of those that promised more one in eleven."""
 ENOUGH = 0.8
 """Of the steps of one kind the smallest is taken that brings this part of what the best brings."""
 _SPREAD_DB = 1.5
 _SPREAD_PART = 0.3
-"""Half the range of a change's gain: a fixed part, and a part of the gain itself."""
+"""Half the range of a change's gain: a fixed part, and a part of the gain itself.  On these stages
+more than four of five changes lay within it; a real room has more to it, so it is not narrower."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,8 +21,8 @@ from monitor.placing.textbook import Strict, stage_critical_distance_m, strict_g
 from monitor.placing.words import cautions_of, sentence_of, unknown_of
 
 SPREAD_DB = 4.0
-"""Half the range of the spare gain: four of five rooms of the practice stage lie within it
-(``tests/bench/placing.py``)."""
+"""Half the range of the spare gain.  Four of five simulated stages lay within 3 dB
+(``tests/bench/placing.py``); real devices and walls are less even."""
 _BAND_1K = 3
 MOST_CHANGES = 12
 

@@ -29,7 +29,7 @@ def sentence_of(
     else:
         state = f"about {-spare_db:.0f} dB are missing"
     if not changes:
-        return f"{limit}: {state}; no single move brings more than half a decibel."
+        return f"{limit}: {state}; no single move is sure to bring a decibel."
     best = changes[0]
     return f"{limit}: {state}. Best: {best.words}, about {best.gain_db:.0f} dB."
 
