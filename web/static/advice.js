@@ -10,7 +10,7 @@ let offered = null; // what was last asked for, and until when it can be confirm
 export const decibels = (db) => String(Math.round(db * 10) / 10);
 
 /** The line of a pull: "2.5k by 4". */
-export const pullWords = (pull) => `${pull.label} by ${decibels(pull.more_db)}`;
+const pullWords = (pull) => `${pull.label} by ${decibels(pull.more_db)}`;
 
 /** The sliders to pull now: as advised, else the nearest to each ring. */
 export function pullsNow(snapshot) {

@@ -6,7 +6,7 @@ const TURN_DEG = 5;
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const TURNS = { "[": -1, "]": 1, "{": -3, "}": 3 };
 
-export const thingOf = (node) => node?.closest?.(".thing[data-kind]");
+const thingOf = (node) => node?.closest?.(".thing[data-kind]");
 export const named = (node) => [node.dataset.kind, Number(node.dataset.index)];
 
 const minus = ([ax, ay], [bx, by]) => [ax - bx, ay - by];

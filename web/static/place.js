@@ -176,7 +176,7 @@ async function load(options) {
     .then(async (got) => ({ status: got.status, ...(await got.json()) })).catch(() => ({ status: 0 }));
   if (answer.status !== 200) {
     setTimeout(() => { loading = false; }, LOAD_AGAIN_MS);
-    if (!shown) text(at("plan-sentence"), answer.error ?? "The box is not answering; the plan is kept there.");
+    if (!shown) text(at("plan-sentence"), answer.error ?? "The box, which keeps the plan, is not answering.");
     return;
   }
   loading = false;
@@ -226,10 +226,7 @@ at("plan-changes").addEventListener("click", (event) => {
   const id = event.target.closest("button")?.dataset.change;
   const change = shown?.reckoning.changes.find((one) => one.id === id);
   if (!change) return;
-  plan.edit((now) => {
-    for (const key of Object.keys(now)) delete now[key];
-    Object.assign(now, structuredClone(change.stage));
-  });
+  plan.become(change.stage);
   speakAfter = true;
   changed(`Tried: ${change.words}; undo takes it back`);
   // The plan and the way back are both to be seen.

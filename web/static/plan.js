@@ -47,8 +47,7 @@ export function load(kept, keptRevision, { draft = true } = {}) {
   try {
     const found = JSON.parse(localStorage.getItem(DRAFT) ?? "null");
     if (found?.stage?.room && JSON.stringify(found.stage) !== saved) {
-      edit((now) => { for (const key of Object.keys(now)) delete now[key]; Object.assign(now, found.stage); });
-      return true;
+      return become(found.stage);
     }
   } catch {
     // not ours, or private browsing
@@ -73,6 +72,12 @@ export function edit(change, key = "") {
   keep();
   return true;
 }
+
+/** Change the plan to another one. */
+export const become = (other) => edit((now) => {
+  for (const key of Object.keys(now)) delete now[key];
+  Object.assign(now, copy(other));
+});
 
 /** The next edit is a step of its own. */
 export const settle = () => { last = { key: "", at: 0 }; };
