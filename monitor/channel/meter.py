@@ -81,13 +81,7 @@ class ChannelMeter:
         low_cut_slope_db: int = 12,
         kind: Literal["desk", "file", "box"] = "desk",
     ) -> None:
-        if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
-            raise ValueError(
-                f"sample rate {sample_rate_hz} Hz; {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz "
-                "expected"
-            )
-        if scale not in gain_advice.WANTED_DB:
-            raise ValueError(f'scale "{scale}" is not one of "digital", "analogue"')
+        _check(sample_rate_hz, scale, zero_dbfs, low_cuts_hz, low_cut_slope_db)
         self._kind = kind
         self._scale = Scale(scale, zero_dbfs if scale == "analogue" else 0.0)
         self._hops = Hops(sample_rate_hz, whole_s=WHOLE_S, low_s=LONG_S * 1.05)
@@ -239,3 +233,26 @@ class ChannelMeter:
             "low_cut": low_cut.fields(),
             **report.spectrum_fields(self._looks.spectra, low_cut.lowest_hz),
         }
+
+
+def _check(
+    sample_rate_hz: int,
+    scale: str,
+    zero_dbfs: float,
+    low_cuts_hz: Sequence[float],
+    low_cut_slope_db: int,
+) -> None:
+    """Raise ValueError with one line for what a meter cannot be made with."""
+    if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
+        raise ValueError(
+            f"sample rate {sample_rate_hz} Hz; {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz expected"
+        )
+    if scale not in gain_advice.WANTED_DB:
+        raise ValueError(f'scale "{scale}" is not one of "digital", "analogue"')
+    if not -100.0 <= zero_dbfs <= 0.0:
+        raise ValueError(f"zero_dbfs {zero_dbfs}; -100 to 0 expected: where the meter's 0 lies")
+    wrong = [hz for hz in low_cuts_hz if not 10.0 <= hz <= 1000.0]
+    if wrong:
+        raise ValueError(f"low cut at {wrong[0]} Hz; 10 to 1000 Hz expected")
+    if low_cut_slope_db not in (12, 18, 24):
+        raise ValueError(f"low cut of {low_cut_slope_db} dB an octave; 12, 18 or 24 expected")

@@ -68,9 +68,20 @@ def test_a_rate_that_cannot_be_is_refused(rate_hz):
         ChannelMeter(rate_hz, scale="digital")
 
 
-def test_a_scale_that_there_is_not_is_refused():
-    with pytest.raises(ValueError, match='scale "needle" is not one of'):
-        ChannelMeter(RATE_HZ, scale="needle")  # type: ignore[arg-type]
+@pytest.mark.parametrize(
+    ("what", "message"),
+    [
+        ({"scale": "needle"}, 'scale "needle" is not one of "digital", "analogue"'),
+        ({"zero_dbfs": 4.0}, "zero_dbfs 4.0; -100 to 0 expected"),
+        ({"zero_dbfs": float("nan")}, "zero_dbfs nan"),
+        ({"low_cuts_hz": (80.0, 8000.0)}, "low cut at 8000.0 Hz; 10 to 1000 Hz expected"),
+        ({"low_cuts_hz": (float("nan"),)}, "low cut at nan Hz"),
+        ({"low_cut_slope_db": 6}, "low cut of 6 dB an octave; 12, 18 or 24 expected"),
+    ],
+)
+def test_what_a_meter_cannot_be_made_with_is_refused(what, message):
+    with pytest.raises(ValueError, match=message):
+        ChannelMeter(RATE_HZ, **{"scale": "digital", **what})
 
 
 @pytest.mark.parametrize(
