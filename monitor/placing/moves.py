@@ -9,7 +9,7 @@ from monitor.placing.loop import Loop, Reckoner
 from monitor.placing.stage import Loudspeaker, Microphone, Point, Stage, facing
 
 STRONG_DB = 12.0
-"""A thing whose strongest pair lies this far under the limiting one: energies added, it cannot bring a decibel."""
+"""A thing whose strongest pair lies this far under the limiting one cannot bring a decibel."""
 MOST_THINGS = 4
 """Microphones, and wedges, that are tried: the strongest ones; more would only take time."""
 

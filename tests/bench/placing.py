@@ -25,6 +25,9 @@ from dataclasses import dataclass  # noqa: E402
 from monitor.placing.changes import LEAST_DB, spread_db, tried_moves  # noqa: E402
 from monitor.placing.loop import Reckoner  # noqa: E402
 from monitor.placing.stage import Stage  # noqa: E402
+from monitor.placing.stage_file import parse_stage  # noqa: E402
+from monitor.stage.as_plan import as_plan  # noqa: E402
+from monitor.stage.scenario import PRACTICE_ROOMS  # noqa: E402
 from tests.bench.placing_stage import random_stage, simulated_spare_db  # noqa: E402
 from tests.bench.pool import run_all  # noqa: E402
 
@@ -168,6 +171,27 @@ def rows(result: Result) -> list[str]:
     return found
 
 
+def practice_rooms(realisations: int) -> list[str]:
+    """Return a line for each placement of the practice rooms: beside the room's first, in dB."""
+    lines, off = [], []
+    for room in PRACTICE_ROOMS.values():
+        first: tuple[float, float] | None = None
+        for placement in room.placements:
+            stage = parse_stage(as_plan(placement.room))
+            plan_db = Reckoner(stage.room).loop(stage).spare_db
+            room_db = _simulated(stage, 0, realisations)
+            if first is None:
+                first = (plan_db, room_db)
+            else:
+                off.append(plan_db - first[0] - (room_db - first[1]))
+            lines.append(
+                f"{room.name:30} {placement.name:18} spare {plan_db:5.1f} {room_db:5.1f}"
+                f"   beside the first {plan_db - first[0]:5.1f} {room_db - first[1]:5.1f}"
+            )
+    rms = statistics.fmean(one * one for one in off) ** 0.5
+    return ["plan and room, dB", *lines, f"differences told to {rms:.1f} dB rms"]
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Print the tables; 1 if a goal is missed."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -175,7 +199,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--count", type=int, default=50)
     parser.add_argument("--realisations", type=int, default=REALISATIONS)
     parser.add_argument("--all", action="store_true", help="print every change of every stage")
+    parser.add_argument("--rooms", action="store_true", help="the practice rooms' placements only")
     asked = parser.parse_args(arguments)
+    if asked.rooms:
+        print("\n".join(practice_rooms(2 * asked.realisations)))
+        return 0
     seeds = range(asked.first, asked.first + asked.count)
     jobs = [(seed, asked.realisations) for seed in seeds]
     results: list[Result] = run_all(measure, jobs, name="stages")
