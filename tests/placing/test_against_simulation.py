@@ -10,9 +10,10 @@ import pytest
 from monitor.placing.loop import Reckoner
 from monitor.placing.reckon import reckon
 from monitor.placing.stage import Stage
-from monitor.stage.room import responses
+from monitor.stage.images import Images
+from monitor.stage.room import _T60_OF_BAND, Room, responses
 from tests.bench.placing import Result, Trial, measure, rows, summary
-from tests.bench.placing_room import as_room, feedback
+from tests.bench.placing_room import as_room, feedback, walls_kept
 from tests.bench.placing_stage import RATE_HZ, random_stage, simulated_spare_db
 
 
@@ -27,10 +28,16 @@ def test_stages_are_invented_the_same_each_time_and_differ() -> None:
     assert len({random_stage(seed).room for seed in range(5)}) == 5
 
 
-def test_one_way_is_the_practice_stage_s_own() -> None:
-    # monitor.stage.room.responses is what the practice stage is made of.
+def test_one_way_is_the_practice_stage_s_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    # monitor.stage.room.responses is what the practice stage is made of; here with the same walls.
+    def same_walls(room: Room, found: Images, *, t60_s: float, heard: np.ndarray) -> float:
+        kept = walls_kept(room.size_m, room.t60_s)
+        return kept[[round(room.t60_s * r, 9) for r in _T60_OF_BAND].index(round(t60_s, 9))]
+
     stage = random_stage(1003)
     whole = as_room(stage.room, stage.loudspeakers[0], stage.microphones[0], seed=5)
+    walls_kept(whole.size_m, whole.t60_s)
+    monkeypatch.setattr("monitor.stage.room.wall_reflection", same_walls)
     known = responses(whole, RATE_HZ)
     taps, delay_s = feedback(whole, RATE_HZ)
     assert delay_s == known.shortest_s
