@@ -61,6 +61,10 @@ class Course:
         """How often something rang and was pulled for; going deeper for it does not count."""
         return sum(not step.deepens for step in self.steps)
 
+    def gained_db(self, gain_db: float) -> float:
+        """Return how much higher a gain on the ladder is than that of the first ring."""
+        return gain_db - self.steps[0].gain_db if self.steps else 0.0
+
     def costs_too_much(self, next_cost_db: float, gain_db: float) -> bool:
         """Whether the last pulls and the next cost more tone than they brought gain."""
         rounds = [step for step in self.steps if not step.deepens]

@@ -22,14 +22,14 @@ PULL_PART = 2.0 / 3.0
 room's limit is tone for nothing: with the whole margin 55 % of rooms came within 1 dB of the best
 at the same cost, with two thirds 95 % (the same rooms); with a third 22 pulls took the place of
 16 (seeds 50000 to 50023)."""
-EXPECTED_DB = 6.0
+EXPECTED_DB = 4.5
 EARLY_PART = 4.0 / 3.0
-"""What rings early would ring again on the way to what a ring-out usually wins, so its slider goes
-so deep at once, up to this part of the wanted margin.  With both: 14 pulls in the middle, without
-17, the plain habit 17; cut 50 dB, the habit 51; within 1 dB of the best in 79 % of rooms, without
-in 71 (31 sliders, steady hands, seeds 50000 to 50023).  Expecting 5 or 7 dB, or up to the whole
-margin, was between."""
-EACH_ROUND_DB = 0.8
+"""What rings early would ring again on the way up from the first ring to where a ring-out usually
+ends, so its slider goes so deep at once, up to this part of the wanted margin.  With both: 14 pulls
+in the middle, without 17, the plain habit 17; cut 50 dB, the habit 51; within 1 dB of the best in
+79 % of rooms, without in 71 (31 sliders, steady hands, seeds 50000 to 50023).  Expecting a decibel
+less or more, or up to the whole margin, was between."""
+EACH_ROUND_DB = 0.5
 """The fader is at least so much higher for every ring that was pulled for, whatever the ladder's
 guess: hands that raise faster than asked for were asked for deep pulls to the end.  With it their
 cut was 1.22 times the habit's, without 1.29, and they came within 1 dB of what they leave of the
@@ -39,7 +39,7 @@ LEAST_MARGIN_DB = 0.5
 
 
 def pull_margin_db(gain_db: float, wanted_db: float) -> float:
-    """Return what a pull should leave at a gain on the ladder, for the margin wanted in the end."""
+    """Return what a pull should leave at a gain above the first ring's, for the margin wanted."""
     least_db, most_db = PULL_PART * wanted_db, EARLY_PART * wanted_db
     return min(max(EXPECTED_DB - gain_db, least_db), most_db)
 
@@ -72,7 +72,7 @@ def next_step(
     course.three_rang = course.three_rang or open_count >= TOGETHER
     if open_count >= TOGETHER and new_sliders >= TOGETHER_AFTER:
         return NextPull(None, f"{TOGETHER} ring together: that is this room's limit")
-    gain_db = max(ladder.gain_db, EACH_ROUND_DB * course.round_count)
+    gain_db = max(course.gained_db(ladder.gain_db), EACH_ROUND_DB * course.round_count)
     needs = ladder.needs(
         course.pulls,
         margin_db=pull_margin_db(gain_db, margin_db),

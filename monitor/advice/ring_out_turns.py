@@ -31,6 +31,9 @@ LISTEN_S = 2.0
 BACK_OFF_S = 20.0
 FELL_DB = 3.0
 """All the rest fell by this in the same moment: it was the fader."""
+MOST_SILENT_DB = 4.0
+"""By fader marks: rings come within 1 or 2 dB of each other, so what is still quiet after so much
+is more likely a ring that was not heard; on the played stage one went on for 20 dB."""
 MEANT_DB = 0.5
 """A pull that makes a frequency deeper by this was meant for it, among others."""
 
@@ -98,6 +101,10 @@ class Turns:
         self.course.marked(fader_db, self.ladder)
         # What a mark tells need not be guessed from the time.
         self._gain_before_db, self._raise_s = self.ladder.gain_db, 0.0
+        if self.course.phase == "raise" and self.course.steps:
+            silent_db = self.ladder.gain_db - self.course.steps[-1].gain_db
+            if silent_db > MOST_SILENT_DB:
+                self._end(f"nothing heard for {MOST_SILENT_DB:g} dB: come down and listen yourself")
 
     def heard(self, news: RingNews) -> None:
         """Take in what was heard of a ring."""

@@ -290,6 +290,31 @@ def test_marks_tell_the_gain_and_no_time_is_guessed_on_top() -> None:
     assert {p.label for p in played.now.pulls_now} == {"500", "2.5k"}
 
 
+def test_a_fader_that_goes_far_up_in_silence_ends_it() -> None:
+    played = Played()
+    played.do("fader", fader_db=-12.0)
+    played.wait(60.0)
+    played.do("fader", fader_db=-2.0)
+    # Before the first ring it may be far.
+    assert played.now.phase == "raise"
+    played.round(SPOT_HZ)
+    for fader_db in (0.0, 2.0):
+        played.do("fader", fader_db=fader_db)
+        assert played.now.phase == "raise"
+    played.do("fader", fader_db=2.5)
+    assert played.now.phase == "back_off"
+    assert "listen yourself" in played.now.why_ended
+
+
+def test_the_first_ring_s_pull_is_as_deep_wherever_the_fader_came_from() -> None:
+    for fader_db in (-11.0, 0.0):
+        played = Played()
+        played.do("fader", fader_db=-12.0)
+        played.do("fader", fader_db=fader_db)
+        played.rings(SPOT_HZ, db=1.0)
+        assert played.now.say == "Pull 2.5k by 5 dB"
+
+
 def test_a_fall_that_marks_have_told_is_not_counted_twice() -> None:
     played = Played()
     played.do("fader", fader_db=-12.0)
