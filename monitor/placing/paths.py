@@ -27,8 +27,8 @@ NEAREST_M = 0.2
 """Nearer than this a cabinet is no point, and the inverse square says too much."""
 FADING_S_PER_M = 0.04
 """13.8 / speed of sound: reflected energy falls by exp(-0.04 r / T60) (M. Barron, L.-J. Lee,
-"Energy relations in concert auditoriums", J. Acoust. Soc. Am. 84, 1988, from memory).  With it the
-practice rooms' placements are told apart to 1.4 dB rms, without to 1.8."""
+"Energy relations in concert auditoriums", J. Acoust. Soc. Am. 84, 1988, from memory).  It does
+little on a small stage: practice rooms' placements are told to 1.7 dB rms, without it to 1.8."""
 Bands = tuple[float, ...]
 
 
