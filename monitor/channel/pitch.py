@@ -22,9 +22,10 @@ SEARCHED_FROM_HZ = 45.0
 WINDOW_S = 0.030
 """Nearly two periods of the lowest pitch; longer windows blur quick speech."""
 
-DIP = 0.15
-"""The first dip below this is the period.  The paper's is 0.1, for studio recordings; with the
-noise of a stage more voice is lost by it than octaves are saved."""
+DIP = 0.12
+"""The first dip below this is the period.  The paper's is 0.1; from 0.15 on the octave above is
+taken where a vowel's first formant lifts the second partial (made tenors: one hop in 14), below
+0.12 more of the octave below where a voice is rough."""
 
 VOICED = 0.25
 """Where no dip goes below ``DIP``, the deepest one counts as voiced up to this."""

@@ -36,6 +36,11 @@ except ImportError:  # only the comparison is left out
 RATE_HZ = 48000
 SONG_S = 30.0
 SEEDS = range(40, 48)
+MEDIAN_PERIOD_S = 0.006
+"""Of a voice at about 170 Hz: half of it moves the moment a tracker's window stands for."""
+
+LIBRARY_SONGS, LIBRARY_FILES, LIBRARY_S = 1, 1, 20.0
+"""How much the library is given: it takes as long as the sound lasts."""
 NEAR_SEMITONES = 0.5
 GOAL_NEAR = 0.95
 GOAL_LOWEST_SEMITONES = 1.0
@@ -66,18 +71,27 @@ def followed(samples: np.ndarray, rate_hz: int) -> Followed:
 
     meter._settled.push = noted  # type: ignore[method-assign]
     meter.push(samples)
-    late_s = 0.5 * meter._tracker.needed_samples / meter._hops.low_rate_hz
+    tracker, low_rate_hz = meter._tracker, meter._hops.low_rate_hz
+    # The window and the same a period later, as in `library_keys`, from the frame's beginning.
+    middle = 0.5 * (tracker._window + MEDIAN_PERIOD_S * low_rate_hz)
+    late_s = (tracker.needed_samples - tracker._level // 2 - middle) / low_rate_hz
     return Followed(np.array(keys), (np.arange(len(keys)) + 1) * meter._hops.hop_s - late_s, meter)
 
 
 def library_keys(samples: np.ndarray, rate_hz: int, at_s: np.ndarray) -> np.ndarray:
-    """What the library's probabilistic YIN says at these times, NaN where unvoiced."""
-    step = rate_hz // 16000
-    low = librosa.resample(samples, orig_sr=rate_hz, target_sr=16000) if step > 1 else samples
-    f0, voiced, _ = librosa.pyin(low, fmin=60.0, fmax=1100.0, sr=16000, hop_length=320)
+    """What the library's probabilistic YIN says at these times, NaN where unvoiced.
+
+    It compares the first half of each frame with later parts, so what it finds is of a moment
+    before the frame's middle, for which it is given.
+    """
+    low_hz, frame, hop = 16000, 1024, 160
+    low = librosa.resample(samples, orig_sr=rate_hz, target_sr=low_hz)
+    f0, voiced, _ = librosa.pyin(
+        low, fmin=60.0, fmax=1100.0, sr=low_hz, frame_length=frame, hop_length=hop
+    )
     keys = np.where(voiced, 69.0 + 12.0 * np.log2(np.nan_to_num(f0, nan=440.0) / 440.0), np.nan)
-    places = np.clip(np.round(at_s * 16000 / 320).astype(int), 0, len(keys) - 1)
-    return np.asarray(keys[places])
+    early_s = (frame / 4 - 0.5 * MEDIAN_PERIOD_S * low_hz) / low_hz
+    return np.asarray(np.interp(at_s, np.arange(len(keys)) * hop / low_hz - early_s, keys))
 
 
 def agreement(keys: np.ndarray, truth: np.ndarray) -> tuple[float, float]:
@@ -111,6 +125,7 @@ def print_made(with_library: bool) -> None:
         f"hops within {NEAR_SEMITONES} semitone, lowest note within {GOAL_LOWEST_SEMITONES:.0f})"
     )
     print("  register   voiced   near    worst    library: voiced   near     lowest note, worst")
+    print(f"  (the library on the first {LIBRARY_SONGS} of each register)")
     for register in singer.RANGE_KEYS:
         ours, theirs, lowest = [], [], []
         for seed in SEEDS:
@@ -120,7 +135,7 @@ def print_made(with_library: bool) -> None:
                 np.clip((run.at_s * singer.CONTROL_RATE_HZ).astype(int), 0, len(truth) - 1)
             ]
             ours.append(agreement(run.keys, true))
-            if with_library:
+            if with_library and len(theirs) < LIBRARY_SONGS:
                 theirs.append(agreement(library_keys(samples, RATE_HZ, run.at_s), true))
             found_hz = run.meter.fields()["low_cut"].get("lowest_hz", 1.0)
             lowest.append(semitones(found_hz) - low_key)
@@ -132,7 +147,8 @@ def print_made(with_library: bool) -> None:
         far = max(lowest, key=abs)
         print(
             f"  {register:9} {voiced:7.1%} {near:7.1%} {worst:7.1%}   {library:>22}"
-            f"     {far:+.2f} semitones"
+            f"     {far:+.2f} semitones",
+            flush=True,
         )
 
 
@@ -152,6 +168,7 @@ def sound_of(path: Path, seconds: float) -> tuple[np.ndarray, int]:
 def print_voices(folder: Path, with_library: bool, most: int) -> None:
     """Speech and singing told apart, and pitch beside the library's, on the folder's voices."""
     print(f"voices of the folder, up to {most} files of a minute each, none of them tuned on")
+    print(f"  (the library on {LIBRARY_S:.0f} s of {LIBRARY_FILES} of them)")
     print("  kind           files   taken for singing   pitch as the library's, where both voiced")
     for kind in KINDS:
         paths = files_of(folder, kind)[:most]
@@ -166,12 +183,13 @@ def print_voices(folder: Path, with_library: bool, most: int) -> None:
             run.meter.finish()
             counts = run.meter._parts._counts
             sung, spoken = sung + counts["sung"], spoken + counts["spoken"]
-            if with_library:
-                theirs = library_keys(samples, rate_hz, run.at_s)
-                near.append(agreement(run.keys, theirs)[1])
+            if with_library and len(near) < LIBRARY_FILES:
+                part = run.at_s < LIBRARY_S
+                theirs = library_keys(samples[: int(LIBRARY_S * rate_hz)], rate_hz, run.at_s[part])
+                near.append(agreement(run.keys[part], theirs)[1])
         share = sung / max(sung + spoken, 1)
         library = f"{np.mean(near):.1%}" if near else "-"
-        print(f"  {kind:14} {len(paths):5d}   {share:17.1%}   {library:>20}")
+        print(f"  {kind:14} {len(paths):5d}   {share:17.1%}   {library:>20}", flush=True)
 
 
 def print_cost() -> None:
