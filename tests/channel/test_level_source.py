@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from firmware.cards import CaptureDevice
+from firmware.fakes import FakeAlsa, FakeCard
+from firmware.microphone import AlsaMicrophone
 from firmware.ports import AudioBlock, MicrophoneStatus
 from monitor import level_source
 from monitor.errors import LanternError, UsageError
@@ -141,3 +143,26 @@ def test_a_device_that_gives_nothing_ends_with_its_own_reason(monkeypatch, detai
 def test_a_missing_file_is_told_in_one_line(tmp_path: Path):
     with pytest.raises(UsageError, match="no such file"):
         from_file(str(tmp_path / "none.wav"))
+
+
+def test_a_card_is_heard_through_the_real_microphone_class(tmp_path: Path, monkeypatch):
+    """A scripted card of two channels, the line on the second, with an overrun between."""
+    alsa_name = "hw:CARD=CODEC,DEV=0"
+    frames = np.zeros((512, 2), "<i2")
+    frames[:, 1] = 16384
+    script = [frames.tobytes(), -32, frames.tobytes()]
+    alsa = FakeAlsa({alsa_name: FakeCard(channels=(2,), script=script, after="block")})
+
+    def opened(device, channel, rates_hz):
+        return AlsaMicrophone(
+            device=device, channel=channel, rates_hz=rates_hz, alsa=alsa, kernel_list=tmp_path
+        )
+
+    monkeypatch.setattr(level_source, "WAIT_S", 0.5)
+    source = from_line(line(alsa_name, 2), microphone("Device"), None, devices=[], opened=opened)
+    first, second = next(source.frames), next(source.frames)
+    assert list(first.samples[:3]) == [0.5, 0.5, 0.5]
+    assert (first.gap, second.gap) == (False, True)
+    assert first.sample_rate_hz == 48000
+    with pytest.raises(LanternError, match="."):  # then it gives nothing more
+        next(source.frames)
