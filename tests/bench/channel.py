@@ -26,6 +26,7 @@ import soundfile  # noqa: E402
 from monitor.channel.meter import ChannelMeter  # noqa: E402
 from monitor.channel.pitch_range import semitones  # noqa: E402
 from tests.bench.sounds import singer  # noqa: E402
+from tests.channel import voices  # noqa: E402
 
 librosa: Any
 try:
@@ -72,26 +73,21 @@ def followed(samples: np.ndarray, rate_hz: int) -> Followed:
     meter._settled.push = noted  # type: ignore[method-assign]
     meter.push(samples)
     tracker, low_rate_hz = meter._tracker, meter._hops.low_rate_hz
-    # The window and the same a period later, as in `library_keys`, from the frame's beginning.
+    # The window and the same a period later, from the frame's beginning.
     middle = 0.5 * (tracker._window + MEDIAN_PERIOD_S * low_rate_hz)
     late_s = (tracker.needed_samples - tracker._level // 2 - middle) / low_rate_hz
     return Followed(np.array(keys), (np.arange(len(keys)) + 1) * meter._hops.hop_s - late_s, meter)
 
 
 def library_keys(samples: np.ndarray, rate_hz: int, at_s: np.ndarray) -> np.ndarray:
-    """What the library's probabilistic YIN says at these times, NaN where unvoiced.
-
-    It compares the first half of each frame with later parts, so what it finds is of a moment
-    before the frame's middle, for which it is given.
-    """
+    """What the library's probabilistic YIN says at these times, NaN where unvoiced."""
     low_hz, frame, hop = 16000, 1024, 160
     low = librosa.resample(samples, orig_sr=rate_hz, target_sr=low_hz)
     f0, voiced, _ = librosa.pyin(
         low, fmin=60.0, fmax=1100.0, sr=low_hz, frame_length=frame, hop_length=hop
     )
     keys = np.where(voiced, 69.0 + 12.0 * np.log2(np.nan_to_num(f0, nan=440.0) / 440.0), np.nan)
-    early_s = (frame / 4 - 0.5 * MEDIAN_PERIOD_S * low_hz) / low_hz
-    return np.asarray(np.interp(at_s, np.arange(len(keys)) * hop / low_hz - early_s, keys))
+    return np.asarray(np.interp(at_s, np.arange(len(keys)) * hop / low_hz, keys))
 
 
 def agreement(keys: np.ndarray, truth: np.ndarray) -> tuple[float, float]:
@@ -150,6 +146,24 @@ def print_made(with_library: bool) -> None:
             f"     {far:+.2f} semitones",
             flush=True,
         )
+
+
+def print_spoken(with_library: bool) -> None:
+    """Pitch of made speech, which glides all the time."""
+    print("made speech, 4 of 12 s: glides of up to 8 semitones within 0.1 to 0.25 s")
+    ours, theirs = [], []
+    for seed, low_hz in ((1, 110.0), (2, 190.0), (3, 130.0), (4, 90.0)):
+        samples = 0.3 * voices.spoken(12.0, seed, low_hz) + voices.noise(12.0, NOISE_RMS)
+        truth = voices.spoken_keys(12.0, seed, low_hz)
+        run = followed(samples, RATE_HZ)
+        true = truth[np.clip((run.at_s * singer.CONTROL_RATE_HZ).astype(int), 0, len(truth) - 1)]
+        ours.append(agreement(run.keys, true))
+        if with_library:
+            theirs.append(agreement(library_keys(samples, RATE_HZ, run.at_s), true))
+    for name, found in (("ours", ours), ("library", theirs)):
+        if found:
+            voiced, near = np.mean(found, axis=0)
+            print(f"  {name:9} {voiced:7.1%} voiced, {near:7.1%} of these near", flush=True)
 
 
 def files_of(folder: Path, kind: str) -> list[Path]:
@@ -234,6 +248,7 @@ def main() -> None:
         print("left out: librosa (not installed; it is in the extra `bench`)")
     print_cost()
     print_made(with_library)
+    print_spoken(with_library)
     if folder:
         print_voices(Path(folder), with_library, asked.files)
     else:

@@ -9,7 +9,7 @@ from scipy import signal
 from monitor.channel.meter import ChannelMeter
 from monitor.channel.pitch import PitchTracker
 from monitor.channel.pitch_range import NEIGHBOURS, PitchRange, Settled, hz_of, note_name, semitones
-from tests.channel.voices import RATE_HZ, noise, sine, spoken, sung
+from tests.channel.voices import RATE_HZ, noise, sine, spoken, spoken_keys, sung
 
 
 def followed(samples, rate_hz):
@@ -19,8 +19,10 @@ def followed(samples, rate_hz):
     push = meter._settled.push
     meter._settled.push = lambda key: (keys.append(np.nan if key is None else key), push(key))[1]
     meter.push(np.asarray(samples, dtype=np.float32))
-    # The middle of the window a hop looks at: half of the tracker's frame and of its running mean.
-    late_s = 0.5 * (meter._tracker.needed_samples) / meter._hops.low_rate_hz
+    # The middle of the window a hop looks at together with the same a period of 6 ms later.
+    tracker, low_rate_hz = meter._tracker, meter._hops.low_rate_hz
+    middle = 0.5 * (tracker._window + 0.006 * low_rate_hz)
+    late_s = (tracker.needed_samples - tracker._level // 2 - middle) / low_rate_hz
     return np.array(keys), (np.arange(len(keys)) + 1) * meter._hops.hop_s - late_s
 
 
@@ -52,6 +54,17 @@ def test_sung_pitch_within_half_a_semitone_in_95_of_100_voiced_hops(register, se
     is_voiced = is_sung & np.isfinite(keys)
     assert is_voiced.sum() > 0.95 * is_sung.sum()
     assert np.mean(np.abs(keys - true_keys)[is_voiced] < 0.5) > 0.95
+
+
+@pytest.mark.parametrize(("seed", "low_hz"), [(1, 110.0), (2, 190.0)])
+def test_spoken_pitch_within_half_a_semitone_in_95_of_100_voiced_hops(seed, low_hz):
+    """It glides by up to eight semitones in a tenth of a second."""
+    keys, at_s = followed(0.3 * spoken(12.0, seed, low_hz) + noise(12.0, 1e-3), RATE_HZ)
+    truth = spoken_keys(12.0, seed, low_hz)
+    true_keys = truth[np.clip((at_s * 400).astype(int), 0, len(truth) - 1)]
+    both = np.isfinite(true_keys) & np.isfinite(keys)
+    assert both.sum() > 0.7 * np.isfinite(true_keys).sum()
+    assert np.mean(np.abs(keys - true_keys)[both] < 0.5) > 0.95
 
 
 @pytest.mark.parametrize(

@@ -30,9 +30,10 @@ def sung(
     return samples / np.max(np.abs(samples)), keys, min(note.key for note in notes)
 
 
-@cache
-def spoken(seconds: float = 12.0, seed: int = 1, low_hz: float = 110.0) -> np.ndarray:
-    """Syllables of 0.1 to 0.25 s whose pitch never stands still, float32 [n] with peak 1."""
+def _syllables(
+    seconds: float, seed: int, low_hz: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Pitch in Hz, loudness and mouth at the singer's control rate."""
     rng = np.random.default_rng([8, seed])
     n = int(seconds * singer.CONTROL_RATE_HZ)
     f0, gain = np.full(n, low_hz), np.zeros(n)
@@ -50,10 +51,23 @@ def spoken(seconds: float = 12.0, seed: int = 1, low_hz: float = 110.0) -> np.nd
         if rng.random() < 0.25:
             at += int(rng.uniform(0.05, 0.4) * singer.CONTROL_RATE_HZ)
     mouth[gain == 0.0] = singer.formants("tenor", "a")
+    return f0, gain, mouth
+
+
+@cache
+def spoken(seconds: float = 12.0, seed: int = 1, low_hz: float = 110.0) -> np.ndarray:
+    """Syllables of 0.1 to 0.25 s whose pitch never stands still, float32 [n] with peak 1."""
+    f0, gain, mouth = _syllables(seconds, seed, low_hz)
     samples = singer.harmonics(
         f0, lambda k: gain * singer.response(k * f0, mouth), int(seconds * RATE_HZ)
     )
     return (samples / np.max(np.abs(samples))).astype(np.float32)
+
+
+def spoken_keys(seconds: float = 12.0, seed: int = 1, low_hz: float = 110.0) -> np.ndarray:
+    """The key number of the same at each 2.5 ms, NaN where it is soft."""
+    f0, gain, _ = _syllables(seconds, seed, low_hz)
+    return np.where(gain >= 0.3, 69.0 + 12.0 * np.log2(f0 / 440.0), np.nan)
 
 
 def noise(seconds: float, rms: float, *, rate_hz: int = RATE_HZ, seed: int = 3) -> np.ndarray:
