@@ -117,31 +117,23 @@ def read_stage(path: Path | str) -> Stage:
 
 def stage_fields(stage: Stage) -> dict[str, Any]:
     """Return the document of a stage, in its own units, ready for JSON; all keys are written."""
-    scale = FOOT_M if stage.units == "feet" else 1.0
-
-    def length(metres: float) -> float:
-        return round(metres / scale, 4)
-
-    room = stage.room
+    scale_m = FOOT_M if stage.units == "feet" else 1.0
     fields: dict[str, Any] = {"units": stage.units}
     if stage.name:
         fields["name"] = stage.name
     fields["room"] = {
-        "width": length(room.width_m),
-        "depth": length(room.depth_m),
-        "height": length(room.height_m),
-        "reverberation": room.reverberation,
+        "width": _length(stage.room.width_m, scale_m),
+        "depth": _length(stage.room.depth_m, scale_m),
+        "height": _length(stage.room.height_m, scale_m),
+        "reverberation": stage.room.reverberation,
     }
     fields["microphone"] = [
         {
             "name": one.name,
-            "x": length(one.x_m),
-            "y": length(one.y_m),
-            "height": length(one.height_m),
+            **_place(one, scale_m),
             "pattern": one.pattern,
-            "aim_deg": round(one.aim_deg, 2),
-            "tilt_deg": round(one.tilt_deg, 2),
-            "mouth": length(one.mouth_m),
+            **_angles(one),
+            "mouth": _length(one.mouth_m, scale_m),
             "open": one.open,
         }
         for one in stage.microphones
@@ -150,23 +142,31 @@ def stage_fields(stage: Stage) -> dict[str, Any]:
         {
             "name": one.name,
             "kind": one.kind,
-            "x": length(one.x_m),
-            "y": length(one.y_m),
-            "height": length(one.height_m),
-            "aim_deg": round(one.aim_deg, 2),
-            "tilt_deg": round(one.tilt_deg, 2),
+            **_place(one, scale_m),
+            **_angles(one),
             "coverage_deg": list(one.coverage_deg),
         }
         for one in stage.loudspeakers
     ]
-    listener = stage.listener
-    fields["listener"] = {
-        "x": length(listener.x_m),
-        "y": length(listener.y_m),
-        "height": length(listener.height_m),
-    }
-    fields["need"] = {"ead": length(stage.ead_m)}
+    fields["listener"] = _place(stage.listener, scale_m)
+    fields["need"] = {"ead": _length(stage.ead_m, scale_m)}
     return fields
+
+
+def _length(metres: float, scale_m: float) -> float:
+    return round(metres / scale_m, 4)
+
+
+def _place(one: Microphone | Loudspeaker | Listener, scale_m: float) -> dict[str, float]:
+    return {
+        "x": _length(one.x_m, scale_m),
+        "y": _length(one.y_m, scale_m),
+        "height": _length(one.height_m, scale_m),
+    }
+
+
+def _angles(one: Microphone | Loudspeaker) -> dict[str, float]:
+    return {"aim_deg": round(one.aim_deg, 2), "tilt_deg": round(one.tilt_deg, 2)}
 
 
 def _room(table: Table) -> Room:

@@ -38,6 +38,8 @@ COVERAGE_DEG = (130.0, 130.0)
 """Between the -6 dB points of the simulated cabinet's high band: ((1 + cos) / 2)^2 is 0.5 there."""
 STAND_M = 0.1
 """Nobody puts a stand where the plan says to better than a hand's breadth."""
+APART_M = 0.6
+"""The practice stage takes nothing nearer than 0.3 m, and both may stand a hand's breadth off."""
 _PATTERNS = ("cardioid", "cardioid", "supercardioid", "hypercardioid", "omni")
 _LAYOUTS = ("one mains", "two mains", "wedge", "mains and wedge", "two mains and wedge")
 
@@ -47,10 +49,20 @@ def random_stage(seed: int) -> Stage:
     for attempt in range(200):
         try:
             stage = _random(np.random.default_rng([seed, attempt, 4242]))
-            return parse_stage(stage_fields(stage))
+            stage = parse_stage(stage_fields(stage))
         except StageError:
             continue
+        if _apart_m(stage) >= APART_M:
+            return stage
     raise RuntimeError(f"seed {seed} gives no stage")
+
+
+def _apart_m(stage: Stage) -> float:
+    return min(
+        math.dist(microphone.position_m, loudspeaker.position_m)
+        for microphone in stage.microphones
+        for loudspeaker in stage.loudspeakers
+    )
 
 
 def _random(rng: np.random.Generator) -> Stage:
