@@ -13,7 +13,7 @@ from monitor.advice.labels import parse_frequency, written
 from monitor.advice.margin import Excess
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
-from monitor.advice.ring_out_words import BACK_OFF_DB, margin_line
+from monitor.advice.ring_out_words import margin_line
 from monitor.advice.set_advice import SetAdvice
 from monitor.listening.bands import third_octave_of
 
@@ -157,5 +157,5 @@ def ring_out_face(state: RingOutState) -> Face | None:
     if state.phase == "listen":
         return Face("quiet", "listen", "hold the fader")
     if state.phase == "back_off":
-        return Face("back off", f"-{decibels(BACK_OFF_DB)} dB", "come down")
+        return Face("back off", f"-{state.say.removeprefix('Come down ')}", "come down")
     return None

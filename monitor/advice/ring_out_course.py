@@ -34,7 +34,9 @@ class Step:
 class Course:
     """The course so far; times are not kept, a restart has another clock.
 
-    ``three_rang`` says that three rings have been heard together.
+    ``three_rang`` says that three rings have been heard together.  ``ended_gain_db`` is the
+    ladder's gain at the last pull or ring before the end, ``silent_db`` how far the fader had gone
+    up since without anything heard, where that was too far.
     """
 
     phase: Phase = "ready"
@@ -48,6 +50,8 @@ class Course:
     fader_db: float | None = None
     fader_gain_db: float = 0.0
     three_rang: bool = False
+    ended_gain_db: float | None = None
+    silent_db: float = 0.0
 
     @property
     def gain_won_db(self) -> float | None:
@@ -60,6 +64,13 @@ class Course:
     def round_count(self) -> int:
         """How often something rang and was pulled for; going deeper for it does not count."""
         return sum(not step.deepens for step in self.steps)
+
+    def went_up_in_silence(self, gain_db: float) -> None:
+        """Leave out of what was won what nothing was heard of since the last pull."""
+        self.ended_gain_db = self.steps[-1].gain_db
+        self.silent_db = gain_db - self.ended_gain_db
+        if self.top_fader_db is not None:
+            self.top_fader_db -= self.silent_db
 
     def gained_db(self, gain_db: float) -> float:
         """Return how much higher a gain on the ladder is than that of the first ring."""
@@ -80,6 +91,6 @@ class Course:
         self.fader_db, self.fader_gain_db = fader_db, ladder.gain_db
         if len(self.steps) == 0:
             self.first_fader_db = fader_db
-        elif self.first_fader_db is not None:
+        elif self.first_fader_db is not None and self.ended_gain_db is None:
             top_db = fader_db if self.top_fader_db is None else self.top_fader_db
             self.top_fader_db = max(top_db, fader_db)

@@ -84,6 +84,8 @@ def _course(row: Mapping[str, Any], equaliser: Equaliser, *, ring_count: int) ->
         fader_db=_perhaps(row["fader_db"], _figure),
         fader_gain_db=_figure(row["fader_gain_db"]),
         three_rang=_flag(row["three_rang"]),
+        ended_gain_db=_perhaps(row["ended_gain_db"], _figure),
+        silent_db=_figure(row["silent_db"], low=0.0),
     )
 
 

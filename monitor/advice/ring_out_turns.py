@@ -20,8 +20,9 @@ from monitor.advice.ring_out_words import put_back_line
 
 HOLD_S = 1.0
 """So long an advice may still be mended by what is heard; then the hand is on its way."""
-REACTION_S = 0.4
-"""Nobody reads and pulls sooner: a ring that is gone by then went by itself."""
+REACTION_S = 0.7
+"""Nobody reads and pulls sooner (our choice): a ring that is gone by then went by itself, or of the
+pull before."""
 PATIENCE_S = 6.0
 """A ring that has stayed so long was pulled too little, or the wrong slider was pulled."""
 MOST_IMPATIENT = 2
@@ -104,6 +105,7 @@ class Turns:
         if self.course.phase == "raise" and self.course.steps:
             silent_db = self.ladder.gain_db - self.course.steps[-1].gain_db
             if silent_db > MOST_SILENT_DB:
+                self.course.went_up_in_silence(self.ladder.gain_db)
                 self._end(f"nothing heard for {MOST_SILENT_DB:g} dB: come down and listen yourself")
 
     def heard(self, news: RingNews) -> None:
@@ -273,6 +275,7 @@ class Turns:
         for place in step.rings:
             self.ladder.rings[place].fate = "left"
         course.pulls, course.why_ended = step.before, ""
+        course.ended_gain_db, course.silent_db = None, 0.0
         self._go("raise", Moment(put_back=put_back))
 
     def pause(self) -> None:
@@ -290,4 +293,6 @@ class Turns:
 
     def _end(self, why: str) -> None:
         self.course.why_ended = why
+        if self.course.ended_gain_db is None:
+            self.course.ended_gain_db = self.ladder.gain_db
         self._go("back_off")

@@ -78,7 +78,8 @@ def _ring(ring: KnownRing, depth_db: float, course: Course, ladder: RingLadder) 
     margin = None
     if course.phase in ("back_off", "done"):
         is_marked = course.fader_db is not None
-        left = margin_left(ring, depth_db, ladder.gain_db, is_marked=is_marked)
+        gain_db = ladder.gain_db if course.ended_gain_db is None else course.ended_gain_db
+        left = margin_left(ring, depth_db, gain_db, is_marked=is_marked)
         margin = None if left is None else left.backed_off(words.BACK_OFF_DB)
     return RingSoFar(ring.frequency_hz, ring.fate, ring.times, ring.excess, depth_db, margin)
 
@@ -98,7 +99,7 @@ def _said(
             return "Pulled, or turned down?", "taken as pulled if you say nothing"
         return "Wait", "listening whether it has gone"
     if course.phase == "back_off":
-        return f"Come down {words.BACK_OFF_DB:g} dB", course.why_ended
+        return words.back_off_line(course.silent_db), course.why_ended
     if course.phase == "paused":
         return "Paused", "before you go on: the fader a little lower"
     return words.done_line(course.pulls, course.gain_won_db), course.why_ended

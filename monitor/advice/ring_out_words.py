@@ -66,6 +66,11 @@ def put_back_line(before: Sequence[Pull], after: Sequence[Pull]) -> str:
     return "Put " + ", ".join(parts)
 
 
+def back_off_line(silent_db: float = 0.0) -> str:
+    """Return the big words for coming down, from a fader that went so far up in silence."""
+    return f"Come down {decibels(BACK_OFF_DB + silent_db)} dB"
+
+
 def margin_line(frequency_hz: float, margin: MarginLeft) -> str:
     """Return what one ring has left: "2.5k: about 4 dB left, 2 to 6"."""
     how = {"sure": "", "about": "about ", "a guess": "perhaps "}[margin.sure]

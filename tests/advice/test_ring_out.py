@@ -302,8 +302,16 @@ def test_a_fader_that_goes_far_up_in_silence_ends_it() -> None:
         played.do("fader", fader_db=fader_db)
         assert played.now.phase == "raise"
     played.do("fader", fader_db=2.5)
-    assert played.now.phase == "back_off"
+    # 4.5 dB since the pull, and 3 dB as always; none of the 4.5 dB was won.
+    assert (played.now.phase, played.now.say) == ("back_off", "Come down 7.5 dB")
     assert "listen yourself" in played.now.why_ended
+    assert played.now.gain_won_db == pytest.approx(0.0)
+    played.do("fader", fader_db=-1.0)
+    assert played.now.gain_won_db == pytest.approx(0.0)
+    (ring,) = played.now.rings
+    assert ring.margin is not None
+    # Pulled 4 dB beyond its excess, and 3 dB from backing off, not twice.
+    assert ring.margin.db == pytest.approx(7.0, abs=0.1)
 
 
 def test_the_first_ring_s_pull_is_as_deep_wherever_the_fader_came_from() -> None:

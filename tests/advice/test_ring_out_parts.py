@@ -148,12 +148,12 @@ def test_the_words() -> None:
 
 @pytest.mark.parametrize(
     ("gain_db", "wanted_db", "expected_db"),
-    [(0.0, 3.0, 4.0), (1.5, 3.0, 3.0), (3.5, 3.0, 2.0), (20.0, 3.0, 2.0), (-5.0, 6.0, 8.0)],
+    [(0.0, 3.0, 4.0), (1.0, 3.0, 3.0), (3.5, 3.0, 1.5), (20.0, 3.0, 1.5), (-5.0, 6.0, 8.0)],
 )
 def test_early_pulls_go_as_deep_as_the_ring_will_need_and_late_ones_no_deeper(
     gain_db: float, wanted_db: float, expected_db: float
 ) -> None:
-    # 4.5 dB of gain expected; between two and four thirds of the wanted margin.
+    # 4 dB of gain expected; between a half and four thirds of the wanted margin.
     assert pull_margin_db(gain_db, wanted_db) == pytest.approx(expected_db)
 
 
@@ -192,5 +192,5 @@ def test_rounds_tell_of_the_gain_where_the_time_does_not() -> None:
         found = next_step(EQUALISER, course, made, open_count=1, margin_db=3.0, most_cuts=14)
         assert found.plan is not None
         pulls_db.append([p.pull_db for p in found.plan.pulls])
-    # 4 dB beyond the excess at first, 4.5 - 4 x 0.5 = 2.5 after four rounds; steps of 1 dB.
-    assert pulls_db == [[5.0], [4.0]]
+    # 4 dB beyond the excess at first, 4 - 4 x 0.5 = 2 after four rounds; steps of 1 dB.
+    assert pulls_db == [[5.0], [3.0]]

@@ -97,7 +97,8 @@ class PlayedStage:
                     self.pull(pull.label, pull.pull_db)
                 acted_s = self.now_s
             elif state.phase == "back_off":
-                self.loop.fader_db -= 3.0
+                # "Come down 3 dB"
+                self.loop.fader_db -= float(state.say.split()[-2])
                 self.play(1.0)
                 self.do("turned_down")
             elif state.phase == "done":

@@ -15,6 +15,7 @@ from monitor import present
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
+from monitor.advice.ring_out_words import back_off_line
 from monitor.advice.set_advice import SetAdvice
 from monitor.hearing import Deafness
 from monitor.link import encode
@@ -289,7 +290,16 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
             ("2.51k", "filter 1 by 4", ""),
         ),
         ({"phase": "listen"}, "quiet", ("listen", "hold the fader", "")),
-        ({"phase": "back_off"}, "back off", ("-3 dB", "come down", "")),
+        (
+            {"phase": "back_off", "say": back_off_line()},
+            "back off",
+            ("-3 dB", "come down", ""),
+        ),
+        (
+            {"phase": "back_off", "say": back_off_line(4.5)},
+            "back off",
+            ("-7.5 dB", "come down", ""),
+        ),
         ({"say": "Put 2.5k to 0"}, "raise", ("put back", "2.5k to 0", "")),
         ({"phase": "ready"}, "quiet", ("quiet", "ring-out ready", "http://10.0.0.7:8080/")),
         ({"phase": "paused"}, "quiet", ("quiet", "ring-out paused", "http://10.0.0.7:8080/")),
