@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import signal
 import sys
 import threading
@@ -98,16 +99,20 @@ def chosen(
     from firmware.cards import list_capture_devices
 
     if box:
-        return level_source.from_box(settings.microphone, _opened)
+        return level_source.from_box(
+            settings.microphone, functools.partial(_opened, leave=settings.line.device)
+        )
     return level_source.from_line(
         settings.line, settings.microphone, device, devices=list_capture_devices(), opened=_opened
     )
 
 
-def _opened(device: str, channel: int, rates_hz: tuple[int, ...]) -> AudioSource:
+def _opened(
+    device: str, channel: int, rates_hz: tuple[int, ...], *, leave: str = ""
+) -> AudioSource:
     from firmware.microphone import AlsaMicrophone
 
-    return AlsaMicrophone(device=device, channel=channel, rates_hz=rates_hz)
+    return AlsaMicrophone(device=device, channel=channel, rates_hz=rates_hz, leave=leave)
 
 
 def check_picture(name: str) -> None:

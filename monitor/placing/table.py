@@ -94,7 +94,7 @@ def _loss(value_db: float) -> str:
 
 def _change_lines(changes: Sequence[Change]) -> list[str]:
     if not changes:
-        return ["  none brings more than half a decibel"]
+        return ["  none brings a decibel"]
     lines = []
     for change in changes:
         span = f"({_rounded(change.low_db)} to {_rounded(change.high_db)})"

@@ -71,6 +71,6 @@ def cautions_of(stage: Stage) -> tuple[str, ...]:
         lines.append("There are no mains: only what the performers hear is reckoned.")
     lines.append(
         "Loud feedback harms hearing: faders down while things move. Stands need weight and "
-        "space, mains and anything overhead follow local codes and licensed people."
+        "space, electricity and anything overhead follow local codes and licensed people."
     )
     return tuple(lines)

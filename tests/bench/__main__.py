@@ -20,6 +20,8 @@ TABLES = (
     "endurance",
     "excess",
     "ring_out",
+    "placing",
+    "channel",
     "detector",
     "published",
     "protocol",

@@ -1,4 +1,4 @@
-"""What a counsel keeps over a restart: it comes back whole, and nothing odd in it breaks anything."""
+"""What a counsel keeps over a restart: it comes back whole, and nothing odd in it breaks it."""
 
 from __future__ import annotations
 
@@ -84,21 +84,20 @@ def test_whatever_stands_in_one_place_it_is_refused_in_one_line_or_does_no_harm(
     kept = json.loads(json.dumps(rung_out().kept))
     kept["loop_times"] = [[2480.0, -3.0, 0.4]]
     used(counsel(kept=kept))
-    refused = taken = 0
+    lines, taken = [], 0
     for way in places(kept):
         for odd in ODD:
             try:
                 mind = counsel(kept=changed(kept, way, odd))
             except ValueError as error:
-                assert "\n" not in str(error)
-                assert len(str(error)) < 300
-                refused += 1
+                lines.append(str(error))
                 continue
             taken += 1
             if taken % USED_EVERY == 0:
                 used(mind)
     # Most places hold figures in which most of these make no sense.
-    assert refused > taken > 0
+    assert len(lines) > taken > 0
+    assert all("\n" not in line and len(line) < 300 for line in lines)
 
 
 @pytest.mark.parametrize(

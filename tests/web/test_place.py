@@ -15,6 +15,7 @@ from tests.web.test_page import script, text, wait_until
 from web.plan_routes import Busy, Reckoners
 
 SIZES = [(360, 640), (1280, 800)]
+REVERBERATION = "document.querySelector(\"#space {}[data-path='room.reverberation']\")"
 
 
 def resize(window: Any, width: int, height: int) -> None:
@@ -329,6 +330,7 @@ def test_the_forms_change_what_is_chosen_and_the_room(page: Any) -> None:
     fill(page, "name", "Tin Chapel", "space")
     fill(page, "room.reverberation", "live", "space")
     fill(page, "need.ead", "2", "space")
+    assert script(page, REVERBERATION.format("input") + ".value") == ""
     now = plan(page, "m.current()")
     assert now["loudspeaker"][2]["name"] == "wedge of the singer"
     assert now["loudspeaker"][2]["coverage_deg"] == [60, 60]
@@ -336,6 +338,12 @@ def test_the_forms_change_what_is_chosen_and_the_room(page: Any) -> None:
     assert now["name"] == "Tin Chapel"
     assert now["room"]["reverberation"] == "live"
     assert now["need"]["ead"] == 2
+    page.execute_script(
+        f"const t = {REVERBERATION.format('input')}; t.value = '0.7';"
+        "t.dispatchEvent(new Event('input', { bubbles: true }))"
+    )
+    assert plan(page, "m.current()")["room"]["reverberation"] == 0.7
+    assert script(page, REVERBERATION.format("select") + ".value") == "0.7"
     assert settled(page)
     label = "document.querySelector('.thing[data-kind=loudspeaker][data-index=\"2\"]')"
     assert wait_until(

@@ -20,6 +20,7 @@ const FIELDS = {
     ["name", "name of the place", "title"], ["units", "units", ["metres", "feet"]], ["room.width", "width", "length"],
     ["room.depth", "depth", "length"], ["room.height", "height", "length"],
     ["room.reverberation", "sound of the room", ["dead", "usual", "live"]],
+    ["room.reverberation", "or rings on for, if you know it", "seconds"],
     ["need.ead", "a bare voice is loud enough at", "length"],
   ],
 };
@@ -44,7 +45,7 @@ function input(kind) {
   if (kind === "text" || kind === "title") {
     Object.assign(made, { type: "text", maxLength: 40, required: kind === "text" });
   } else if (kind === "yes") made.type = "checkbox";
-  else Object.assign(made, { type: "number", step: "any", required: true, inputMode: "decimal" });
+  else Object.assign(made, { type: "number", step: "any", required: kind !== "seconds", inputMode: "decimal" });
   return made;
 }
 
@@ -52,7 +53,7 @@ function field([path, words, kind]) {
   const [label, name] = create("label", "span");
   const made = input(kind);
   made.dataset.path = path;
-  const unit = kind === "length" ? `, ${plan.unit()}` : kind === "degrees" ? ", degrees" : "";
+  const unit = kind === "length" ? `, ${plan.unit()}` : ["degrees", "seconds"].includes(kind) ? `, ${kind}` : "";
   name.textContent = words + unit;
   label.append(name, made);
   return label;
@@ -65,7 +66,8 @@ function fillIn(made, value) {
     if (made.tagName === "SELECT" && ![...made.options].some((one) => one.value === String(value))) {
       made.append(new Option(`${value} s`, value));
     }
-    made.value = value ?? "";
+    // Beside it stands the number alone, empty while the room is described by a word.
+    made.value = made.type === "number" && isNaN(value) ? "" : value ?? "";
   }
 }
 
@@ -100,6 +102,7 @@ export function showForms(thingForm, roomForm, chosen) {
 export function typed(form, made, [kind, index]) {
   const { path } = made.dataset;
   if (!path || (made.type !== "checkbox" && !made.checkValidity())) return false;
+  if (made.type === "number" && made.value === "") return false;
   const value = made.type === "checkbox" ? made.checked
     : made.type === "number" ? made.valueAsNumber
       : path === "room.reverberation" && made.value > 0 ? Number(made.value) : made.value;
