@@ -193,12 +193,8 @@ def print_voices(folder: Path, with_library: bool, most: int) -> None:
     """Speech and singing told apart, and pitch beside the library's, on the folder's voices."""
     print(f"voices of the folder, up to {most} files of a minute each")
     print(f"  (the library on {LIBRARY_S:.0f} s of {LIBRARY_FILES} of them)")
-    print(
-        "  kind           files   taken for singing   pitch as the library's, where both are voiced"
-    )
-    print(
-        "                                             all         where it gives even odds or better"
-    )
+    print("  kind           files   taken for singing   pitch as the library's, where both voiced")
+    print("                                             all       where it is sure of a voice")
     for kind in KINDS:
         paths = files_of(folder, kind)[:most]
         if not paths:
