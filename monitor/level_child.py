@@ -14,23 +14,18 @@ import os
 import queue
 import selectors
 import signal
-import struct
 import subprocess
 import threading
 import time
 from collections.abc import Callable, Sequence
 from typing import IO, Any
 
-import numpy as np
-
 from firmware.ports import AudioBlock
+from monitor.channel.feed import packed
 from monitor.link import strict_json
 
 LOG = logging.getLogger(__name__)
 
-FRAME = struct.Struct("<IIB")
-"""Before the samples of each block: sample rate in Hz, how many, and flags (1: samples were lost
-before it)."""
 MOST_WAITING = 64
 """Two thirds of a second of blocks at 48 kHz."""
 LONGEST_S = 300.0
@@ -221,7 +216,7 @@ class LevelChild:
             except queue.Empty:
                 break
             gap, self._lost_before = block.gap or self._lost_before, False
-            self._pending += frame(block, gap=gap)
+            self._pending += packed(block.samples, block.sample_rate_hz, gap=gap)
         while self._pending:
             try:
                 written = os.write(pipe.fileno(), self._pending[:_PENDING_BYTES])
@@ -231,12 +226,6 @@ class LevelChild:
                 self._pending = b""
                 return
             self._pending = self._pending[written:]
-
-
-def frame(block: AudioBlock, *, gap: bool) -> bytes:
-    """Return a block as the child reads it: ``FRAME``, then float32 samples, little-endian."""
-    samples = np.ascontiguousarray(block.samples, dtype="<f4")
-    return FRAME.pack(block.sample_rate_hz, len(samples), int(gap)) + samples.tobytes()
 
 
 def _fields(line: bytes) -> dict[str, Any] | None:

@@ -1,8 +1,9 @@
 """Sound handed over as frames on a pipe, from the watcher to a measuring child.
 
-Conventions ----------- A frame is a header of 9 bytes, little endian, unsigned: sample rate in Hz
-(32 bits), how many samples follow (32 bits), and flags (8 bits; bit 0: samples were lost before
-these), then the samples as 32-bit floats, full scale 1.
+Conventions
+-----------
+A frame is a header of 9 bytes, little endian, unsigned: sample rate in Hz (32 bits), how many
+samples follow (32 bits), and flags (8 bits; bit 0: samples were lost before these), then the samples as 32-bit floats, full scale 1.
 """
 
 from __future__ import annotations
