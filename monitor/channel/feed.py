@@ -3,8 +3,8 @@
 Conventions
 -----------
 A frame is a header of 9 bytes, little endian, unsigned: sample rate in Hz (32 bits), how many
-samples follow (32 bits), and flags (8 bits; bit 0: samples were lost before these), then the samples
-as 32-bit floats, full scale 1.
+samples follow (32 bits), and flags (8 bits; bit 0: samples were lost before these), then the
+samples as 32-bit floats, full scale 1.
 """
 
 from __future__ import annotations
