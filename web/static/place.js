@@ -133,7 +133,8 @@ const unsaved = () => plan.isDirty() || !plan.revision;
 function kept(words = "") {
   text(at("plan-kept"), words || (plan.isDirty() ? "Not saved yet: kept in this browser only."
     : plan.revision ? "Saved in the box." : "Nobody has saved this one yet."));
-  at("plan-save").disabled = !unsaved();
+  at("plan-save").disabled = !plan.current() || !unsaved();
+  at("plan-done").disabled = !plan.current();
   at("plan-undo").disabled = !plan.canUndo();
 }
 
