@@ -10,6 +10,7 @@ import pytest
 from monitor.placing.loop import Reckoner
 from monitor.placing.reckon import reckon
 from monitor.placing.stage import Stage
+from monitor.stage import room as practice_room
 from monitor.stage.images import Images
 from monitor.stage.room import _T60_OF_BAND, Room, responses
 from tests.bench.placing import Result, Trial, measure, rows, summary
@@ -37,7 +38,8 @@ def test_one_way_is_the_practice_stage_s_own(monkeypatch: pytest.MonkeyPatch) ->
     stage = random_stage(1003)
     whole = as_room(stage.room, stage.loudspeakers[0], stage.microphones[0], seed=5)
     walls_kept(whole.size_m, whole.t60_s)
-    monkeypatch.setattr("monitor.stage.room.wall_reflection", same_walls)
+    # The module that was imported above: other tests import the practice stage anew.
+    monkeypatch.setattr(practice_room, "wall_reflection", same_walls)
     known = responses(whole, RATE_HZ)
     taps, delay_s = feedback(whole, RATE_HZ)
     assert delay_s == known.shortest_s
