@@ -409,6 +409,8 @@ def test_a_second_watcher_leaves_the_first_alone(start: Callable[..., Running]) 
     start()
     opened: list[object] = []
     second = start(lamp_opener=opened.append)
+    # Its client may be fed by the first, which has the socket.
+    wait_until(lambda: second.error is not None)
     assert isinstance(second.error, LinkServerError)
     assert "another watcher is running" in str(second.error)
     assert opened == []
