@@ -268,7 +268,7 @@ def test_a_soundcheck_from_start_to_finish_with_the_page_s_own_buttons(demo_url:
         person.press("Get ready")
         until(lambda: "not calibrated" in person.text("ro-cautions"), 5.0, "the cautions")
         person.press("I have read this: begin")
-        person.follow(seen, until_phase="done", seconds=240.0)
+        person.follow(seen, until_phase="done", seconds=400.0)
         until(lambda: person.steps() == ["done"] * 4, 5.0, "all steps are done")
         stage = stage_of(driver)
         told = re.search(r"([\d.]+) dB more", person.text("ro-figures"))
