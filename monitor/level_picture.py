@@ -9,10 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from monitor.channel.low_cut import gain
-from monitor.errors import LanternError
+from monitor.placing.picture_file import write_png, write_svg
 from monitor.placing.shapes import Ink, Outline, Picture, Point, Shape, Words
-from monitor.placing.shapes_png import png_image
-from monitor.placing.shapes_svg import svg_text
 
 WIDTH_CM, HEIGHT_CM = 100.0, 62.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 9.0, 97.0, 13.0, 54.0
@@ -153,13 +151,5 @@ def write_picture(path: Path, fields: dict[str, Any], *, slope_db: int = 12) -> 
         If it cannot be written.
     """
     drawn = picture(fields, slope_db=slope_db)
-    part = path.with_name(f".{path.name}.part")
-    try:
-        if path.suffix.lower() == ".svg":
-            part.write_text(svg_text(drawn, theme="night"), encoding="utf-8")
-        else:
-            png_image(drawn).save(part, format="PNG")
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise LanternError(f"{path}: the picture cannot be written: {error.strerror}") from error
+    write = write_svg if path.suffix.lower() == ".svg" else write_png
+    write(path, drawn)

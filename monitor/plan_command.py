@@ -11,10 +11,8 @@ from monitor.placing.drawing import write_png, write_svg
 from monitor.placing.reckon import reckon
 from monitor.placing.shapes import Theme
 from monitor.placing.stage import Units
-from monitor.placing.stage_file import read_stage
+from monitor.placing.stage_file import EXAMPLE, read_stage
 from monitor.placing.table import report
-
-EXAMPLE = Path(__file__).parent / "placing" / "example.toml"
 
 
 @dataclass(frozen=True, slots=True)

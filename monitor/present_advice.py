@@ -157,5 +157,5 @@ def ring_out_face(state: RingOutState) -> Face | None:
     if state.phase == "listen":
         return Face("quiet", "listen", "hold the fader")
     if state.phase == "back_off":
-        return Face("back off", f"-{state.say.removeprefix('Come down ')}", "come down")
+        return Face("back off", f"-{decibels(state.back_off_db)} dB", "come down")
     return None

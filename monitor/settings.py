@@ -21,7 +21,8 @@ from typing import Any, Literal
 from monitor.advice.choice import EqualiserChoice, sliders_of
 from monitor.advice.labels import parse_frequency
 from monitor.errors import SettingsError
-from monitor.settings_rules import FREE, RULES, T60_S
+from monitor.placing.stage_file import REVERBERATION_S
+from monitor.settings_rules import FREE, RULES
 
 SYSTEM_FILE = Path("/etc/howl-lantern/settings.toml")
 FILE_VARIABLE = "HOWL_LANTERN_SETTINGS"
@@ -81,7 +82,7 @@ class AdviceChoice:
     @property
     def known_t60_s(self) -> float | None:
         """The reverberation time in s, None if nobody knows it."""
-        return T60_S.get(self.t60_s) if isinstance(self.t60_s, str) else float(self.t60_s)
+        return REVERBERATION_S.get(self.t60_s) if isinstance(self.t60_s, str) else float(self.t60_s)
 
 
 @dataclass(frozen=True, slots=True)

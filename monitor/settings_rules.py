@@ -11,6 +11,7 @@ from typing import Any
 from monitor.advice.choice import ALL_KINDS, MOST_FILTERS
 from monitor.advice.labels import parse_frequency
 from monitor.advice.widths import WIDTHS
+from monitor.placing.stage_file import REVERBERATION_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,9 +122,6 @@ _RATES = listed(
     longest=8,
 )
 
-T60_S = {"dead": 0.3, "usual": 0.6, "live": 1.2}
-"""What people call rooms, as reverberation times in s.  Common practice, no source: a carpeted
-rehearsal room, a bar with people in it, a bare hall."""
 
 RULES: dict[str, dict[str, Rule]] = {
     "box": {
@@ -194,7 +192,7 @@ RULES: dict[str, dict[str, Rule]] = {
         "margin_db": number(0.5, 12),
         "t60_s": Rule(
             '"unknown", "dead", "usual", "live", or seconds from 0.1 to 5',
-            lambda v: v in ("unknown", *T60_S) or (is_number(v) and 0.1 <= v <= 5.0),
+            lambda v: v in ("unknown", *REVERBERATION_S) or (is_number(v) and 0.1 <= v <= 5.0),
         ),
     },
     "lamp": {

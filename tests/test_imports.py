@@ -23,7 +23,12 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.placing": (),
     "monitor.channel": ("monitor.listening",),
     "monitor.listening": (),
-    "monitor.stage": ("monitor.listening", "monitor.advice", "firmware.ports"),
+    "monitor.stage": (
+        "monitor.listening",
+        "monitor.advice",
+        "monitor.placing",
+        "firmware.ports",
+    ),
     "monitor.advice": ("monitor.listening",),
     "monitor.journal": ("monitor.listening", "monitor.advice"),
 }

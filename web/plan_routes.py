@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
-from importlib import resources
 from typing import Any
 
 from flask import Flask, Response, jsonify, render_template, request
@@ -19,7 +18,7 @@ from monitor.placing.checklist import CHECKLIST
 from monitor.placing.drawing import draw_svg
 from monitor.placing.reckon import reckon
 from monitor.placing.stage import Stage, StageError
-from monitor.placing.stage_file import parse_stage, read_stage, stage_fields
+from monitor.placing.stage_file import EXAMPLE, parse_stage, read_stage, stage_fields
 from web.answers import JsonAnswer, asked, line, refused_with
 from web.guard import MAX_PLAN_BYTES, refusal
 
@@ -58,12 +57,6 @@ class Reckoners:
             self._places.release()
 
 
-def example_stage() -> Stage:
-    """The stage that is shown before anybody has drawn one."""
-    with resources.as_file(resources.files("monitor.placing") / "example.toml") as path:
-        return read_stage(path)
-
-
 def kept_plan(client: LinkClient) -> tuple[Stage, dict[str, Any]]:
     """The watcher's plan and what to say of it: ``revision``, and ``problem`` if it is no use.
 
@@ -76,13 +69,13 @@ def kept_plan(client: LinkClient) -> tuple[Stage, dict[str, Any]]:
     said = {"revision": answer.get("revision", 0)}
     document = answer.get("stage")
     if answer.get("class") == "error":  # a watcher from before there were plans
-        return example_stage(), {"revision": 0, "problem": str(answer.get("message", ""))}
+        return read_stage(EXAMPLE), {"revision": 0, "problem": str(answer.get("message", ""))}
     if not isinstance(document, Mapping):
-        return example_stage(), said
+        return read_stage(EXAMPLE), said
     try:
         return parse_stage(document), said
     except StageError as error:
-        return example_stage(), {**said, "problem": f"the saved plan cannot be read: {error}"}
+        return read_stage(EXAMPLE), {**said, "problem": f"the saved plan cannot be read: {error}"}
 
 
 def add_plan_routes(app: Flask, client: LinkClient) -> None:

@@ -98,6 +98,7 @@ class RingOutState:
     stand.  ``asks`` is true where "pulled" and "turned_down" should be offered as two buttons;
     the default is that it was pulled.  ``gain_won_db`` is None unless fader marks tell it.
     ``may`` are the commands that make sense now.  ``why_ended`` is "" until it has.
+    ``back_off_db`` is how far the fader is to come down, 0 in other phases.
     """
 
     phase: Phase
@@ -113,3 +114,4 @@ class RingOutState:
     hints: tuple[Hint, ...]
     asks: bool
     may: tuple[CommandName, ...]
+    back_off_db: float = 0.0

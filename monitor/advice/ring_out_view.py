@@ -71,6 +71,7 @@ def state_of(
         hints=() if moment.plan is None else moment.plan.hints,
         asks=moment.asks,
         may=commands_of(course, moment.asks),
+        back_off_db=_back_off_db(course) if course.phase == "back_off" else 0.0,
     )
 
 
@@ -82,6 +83,11 @@ def _ring(ring: KnownRing, depth_db: float, course: Course, ladder: RingLadder) 
         left = margin_left(ring, depth_db, gain_db, is_marked=is_marked)
         margin = None if left is None else left.backed_off(words.BACK_OFF_DB)
     return RingSoFar(ring.frequency_hz, ring.fate, ring.times, ring.excess, depth_db, margin)
+
+
+def _back_off_db(course: Course) -> float:
+    """Return how far the fader is to come down; what it went up in silence comes on top."""
+    return words.BACK_OFF_DB + course.silent_db
 
 
 def _said(
@@ -99,7 +105,7 @@ def _said(
             return "Pulled, or turned down?", "taken as pulled if you say nothing"
         return "Wait", "listening whether it has gone"
     if course.phase == "back_off":
-        return words.back_off_line(course.silent_db), course.why_ended
+        return words.back_off_line(_back_off_db(course)), course.why_ended
     if course.phase == "paused":
         return "Paused", "before you go on: the fader a little lower"
     return words.done_line(course.pulls, course.gain_won_db), course.why_ended

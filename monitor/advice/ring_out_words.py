@@ -66,9 +66,9 @@ def put_back_line(before: Sequence[Pull], after: Sequence[Pull]) -> str:
     return "Put " + ", ".join(parts)
 
 
-def back_off_line(silent_db: float = 0.0) -> str:
-    """Return the big words for coming down, from a fader that went so far up in silence."""
-    return f"Come down {decibels(BACK_OFF_DB + silent_db)} dB"
+def back_off_line(by_db: float) -> str:
+    """Return the big words for coming down."""
+    return f"Come down {decibels(by_db)} dB"
 
 
 def margin_line(frequency_hz: float, margin: MarginLeft) -> str:

@@ -205,9 +205,7 @@ class ChannelMeter:
             noise_c_minus_a_db=self._looks.spectra.pause_c_minus_a_db(),
         )
 
-    def advice(self) -> Advice:
-        """What to do, in one sentence."""
-        heard = self.heard()
+    def _advised(self, heard: Heard) -> Advice:
         if self._kind == "box":
             return gain_advice.advise_box(heard)
         return gain_advice.advise(heard, self._scale)
@@ -215,7 +213,7 @@ class ChannelMeter:
     def fields(self) -> dict[str, Any]:
         """All that is known, as JSON's types; what is not known is absent."""
         heard = self.heard()
-        advice = self.advice()
+        advice = self._advised(heard)
         noise = self._parts.noise()
         held_peak = max(self._peaks, default=0.0)
         low_cut = self._low_cut.view(self._looks.spectra, self._voiced_s)

@@ -16,18 +16,15 @@ drawing's presentation attributes: they must leave ``svg.plan`` alone.
 from __future__ import annotations
 
 import math
-import os
-from collections.abc import Callable
 from pathlib import Path
 
-from monitor.errors import LanternError
+from monitor.placing import picture_file
 from monitor.placing.ghosts import ghost_of
 from monitor.placing.ground import View, coverage_shapes, key_words, room_shapes, view_of
 from monitor.placing.outlines import aim_from, arrow_head, moved
 from monitor.placing.plan_words import FEW_PATHS, PlanWords, caption_words, path_ends
 from monitor.placing.reckon import Pair, Reckoning
 from monitor.placing.shapes import Outline, Picture, Shape, Theme, Thing
-from monitor.placing.shapes_png import png_image
 from monitor.placing.shapes_svg import svg_text
 from monitor.placing.stage import Stage
 from monitor.placing.things import (
@@ -108,8 +105,8 @@ def write_svg(path: Path | str, stage: Stage, reckoning: Reckoning, *, theme: Th
     LanternError
         If it cannot be written.
     """
-    text = draw_svg(stage, reckoning, standalone=True, theme=theme)
-    _write_whole(Path(path), lambda beside: beside.write_text(text, encoding="utf-8"))
+    picture = plan_picture(stage, reckoning, caption=True)
+    picture_file.write_svg(Path(path), picture, theme=theme)
 
 
 def write_png(
@@ -128,21 +125,7 @@ def write_png(
         If it cannot be written.
     """
     picture = plan_picture(stage, reckoning, caption=True)
-    image = png_image(picture, theme=theme, width_px=width_px)
-    _write_whole(Path(path), lambda beside: image.save(beside, format="PNG", optimize=True))
-
-
-def _write_whole(path: Path, write: Callable[[Path], object]) -> None:
-    """Write beside the file and rename, so that a full disk leaves the old file or none."""
-    beside = path.with_name(f"{path.name}.{os.getpid()}.new")
-    try:
-        write(beside)
-        beside.replace(path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise LanternError(
-            f"{path}: cannot be written ({error.strerror}); name a file in a folder that is yours"
-        ) from error
+    picture_file.write_png(Path(path), picture, theme=theme, width_px=width_px)
 
 
 # --- the parts ----------------------------------------------------------------------------------

@@ -28,7 +28,9 @@ from monitor.placing.stage import (
 from monitor.placing.stage_rules import check_stage
 
 REVERBERATION_S: dict[str, float] = {"dead": 0.3, "usual": 0.6, "live": 1.2}
-"""Seconds to -60 dB that the three words stand for in small rooms (common practice, no source)."""
+"""What people call rooms, as reverberation times in s.  Common practice, no source: a carpeted
+rehearsal room, a bar with people in it, a bare hall."""
+EXAMPLE = Path(__file__).with_name("example.toml")
 UNITS: tuple[Units, ...] = ("metres", "feet")
 PATTERNS: tuple[Pattern, ...] = (
     "omni",

@@ -5,18 +5,11 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from monitor.placing.directivity import OMNI_PART
+from monitor.placing.stage import facing
 from monitor.stage.images import Point
 from monitor.stage.room import Loudspeaker, Room
 
-_PATTERNS = {
-    1.0: "omni",
-    0.7: "subcardioid",
-    0.5: "cardioid",
-    0.37: "supercardioid",
-    0.25: "hypercardioid",
-    0.0: "figure-8",
-}
-"""By the part of the pattern that hears every side alike."""
 _FLOOR_M = 0.6
 """What stands lower and looks up is a wedge."""
 _COVERAGE_DEG = 130.0
@@ -43,7 +36,7 @@ def as_plan(room: Room) -> dict[str, Any]:
             {
                 "name": "voice",
                 **_place(mic.position_m, mic.aim),
-                "pattern": _PATTERNS[min(_PATTERNS, key=lambda part: abs(part - mic.omni_part))],
+                "pattern": min(OMNI_PART, key=lambda name: abs(OMNI_PART[name] - mic.omni_part)),
                 "mouth": round(math.dist(mic.position_m, room.mouth_m), 3),
                 "open": True,
             }
@@ -71,12 +64,13 @@ def _is_wedge(speaker: Loudspeaker) -> bool:
 
 def _place(position_m: Point, aim: Point) -> dict[str, float]:
     x, y, z = position_m
+    aim_deg, tilt_deg = facing((0.0, 0.0, 0.0), aim)
     return {
         "x": x,
         "y": y,
         "height": z,
-        "aim_deg": round(math.degrees(math.atan2(aim[0], aim[1])) % 360.0, 1),
-        "tilt_deg": round(math.degrees(math.asin(max(-1.0, min(1.0, aim[2])))), 1),
+        "aim_deg": round(aim_deg, 1),
+        "tilt_deg": round(tilt_deg, 1),
     }
 
 

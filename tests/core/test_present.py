@@ -15,7 +15,7 @@ from monitor import present
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
-from monitor.advice.ring_out_words import back_off_line
+from monitor.advice.ring_out_words import BACK_OFF_DB
 from monitor.advice.set_advice import SetAdvice
 from monitor.hearing import Deafness
 from monitor.link import encode
@@ -291,12 +291,12 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
         ),
         ({"phase": "listen"}, "quiet", ("listen", "hold the fader", "")),
         (
-            {"phase": "back_off", "say": back_off_line()},
+            {"phase": "back_off", "back_off_db": BACK_OFF_DB},
             "back off",
             ("-3 dB", "come down", ""),
         ),
         (
-            {"phase": "back_off", "say": back_off_line(4.5)},
+            {"phase": "back_off", "back_off_db": BACK_OFF_DB + 4.5},
             "back off",
             ("-7.5 dB", "come down", ""),
         ),
