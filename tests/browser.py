@@ -18,6 +18,14 @@ FLAGS = (
 ).split()
 
 
+def resize(driver: Any, width: int, height: int, *, scale: float = 1.0) -> None:
+    """Make the window ``width`` x ``height`` CSS pixels; a narrow one is a phone's."""
+    driver.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": height, "deviceScaleFactor": scale, "mobile": width < 700},
+    )
+
+
 @contextmanager
 def browser(width: int, height: int, *, scale: float = 1.0, night: bool = True) -> Iterator[Any]:
     """A driver whose window is ``width`` x ``height`` CSS pixels, in night or day colours."""
@@ -34,10 +42,7 @@ def browser(width: int, height: int, *, scale: float = 1.0, night: bool = True) 
         options.add_argument(flag)
     driver = webdriver.Chrome(options=options, service=Service(driver_program))
     try:
-        driver.execute_cdp_cmd(
-            "Emulation.setDeviceMetricsOverride",
-            {"width": width, "height": height, "deviceScaleFactor": scale, "mobile": width < 700},
-        )
+        resize(driver, width, height, scale=scale)
         driver.execute_cdp_cmd(
             "Emulation.setEmulatedMedia",
             {"features": [{"name": "prefers-color-scheme", "value": "dark" if night else "light"}]},

@@ -110,18 +110,10 @@ def agreement(keys: np.ndarray, truth: np.ndarray) -> tuple[float, float]:
 
 def song(register: str, seed: int) -> tuple[np.ndarray, np.ndarray, float]:
     """A made song: samples, key number at the control rate (NaN when silent), its lowest key."""
-    rng = np.random.default_rng([9, seed])
-    notes = singer.tune(singer.RANGE_KEYS[register], SONG_S, rng)
-    voice = singer.somebody(register, rng)
-    state = rng.bit_generator.state
-    samples = singer.sung(voice, notes, SONG_S, rng)
-    rng.bit_generator.state = state
-    n = int(SONG_S * singer.CONTROL_RATE_HZ)
-    keys = 69.0 + 12.0 * np.log2(singer.pitch_hz(voice, notes, n, rng) / 440.0)
-    keys[singer.level(notes, n) < 0.3] = np.nan
-    samples = 0.3 * samples / np.max(np.abs(samples))
+    sung, keys, lowest = voices.sung(register, SONG_S, seed)
+    samples = 0.3 * sung
     samples += NOISE_RMS * np.random.default_rng(seed).standard_normal(len(samples))
-    return samples.astype(np.float32), keys, min(note.key for note in notes)
+    return samples.astype(np.float32), keys, lowest
 
 
 def print_made(with_library: bool) -> None:

@@ -55,6 +55,13 @@ class Demo:
         assert received is not None, self.client.problem
         return received.snapshot
 
+    def kill(self) -> None:
+        self.client.close()
+        self.process.kill()
+        self.process.wait()
+        assert self.process.stdout is not None
+        self.process.stdout.close()
+
     def close(self) -> int:
         self.client.close()
         self.process.send_signal(signal.SIGINT)
@@ -168,11 +175,7 @@ def test_the_practice_desk_s_level_is_measured_put_right_and_kept(tmp_path: Path
         assert ask(do="take_level")["class"] == "done"
         assert processes_with(f"--set {mark} --set line.low_cuts")
     finally:
-        demo.client.close()
-        demo.process.kill()
-        demo.process.wait()
-        assert demo.process.stdout is not None
-        demo.process.stdout.close()
+        demo.kill()
     # What measured has lost its watcher, and ends.
     wait_until(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 10.0)
     demo = Demo(tmp_path)
@@ -200,9 +203,5 @@ def test_a_killed_demo_leaves_no_page_behind(tmp_path: Path) -> None:
     try:
         wait_until(answers, 20.0)
     finally:
-        demo.client.close()
-        demo.process.kill()
-        demo.process.wait()
-        assert demo.process.stdout is not None
-        demo.process.stdout.close()
+        demo.kill()
     wait_until(lambda: not answers(), 10.0)

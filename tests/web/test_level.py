@@ -2,36 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
 from monitor.measuring import NO_LINE
 from tests.web.evening import LOW_CUT_WAITING, METERS, EveningClient, meter
-from tests.web.screenshots import page_server
 from tests.web.test_page import script, text, wait_until
-from tests.web.test_place import SIZES, resize
 
 
 @pytest.fixture
-def evening() -> Iterator[EveningClient]:
-    client = EveningClient()
-    yield client
-    client.close()
-
-
-@pytest.fixture(params=SIZES, ids=["phone", "desk"])
-def page(request: pytest.FixtureRequest, window: Any, evening: EveningClient) -> Iterator[Any]:
-    resize(window, *request.param)
-    with page_server(evening) as url:
-        window.get("about:blank")
-        window.get(url + "#level")
-        assert wait_until(lambda: text(window, "lv-say") == "Set the gain", 10.0)
-        yield window
-        window.get("about:blank")
-        evening.close()
-    resize(window, 360, 640)
+def page(window: Any, served: str) -> Any:
+    window.get(served + "#level")
+    assert wait_until(lambda: text(window, "lv-say") == "Set the gain", 10.0)
+    return window
 
 
 def said(driver: Any) -> str:

@@ -9,43 +9,23 @@ from typing import Any
 import pytest
 
 from monitor.placing.stage import Stage
+from tests.browser import resize
 from tests.web.evening import PLAN, EveningClient
 from tests.web.screenshots import page_server
 from tests.web.test_page import script, text, wait_until
 from web.plan_routes import Busy, Reckoners
 
-SIZES = [(360, 640), (1280, 800)]
 REVERBERATION = "document.querySelector(\"#space {}[data-path='room.reverberation']\")"
 
 
-def resize(window: Any, width: int, height: int) -> None:
-    window.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 700},
-    )
-
-
 @pytest.fixture
-def evening() -> Iterator[EveningClient]:
-    client = EveningClient()
-    yield client
-    client.close()
-
-
-@pytest.fixture(params=SIZES, ids=["phone", "desk"])
-def page(request: pytest.FixtureRequest, window: Any, evening: EveningClient) -> Iterator[Any]:
-    resize(window, *request.param)
-    with page_server(evening) as url:
-        window.get("about:blank")
-        window.get(url)
-        window.execute_script("localStorage.clear()")
-        open_place(window, url)
-        yield window
-        window.get(url)
-        window.execute_script("localStorage.clear()")
-        window.get("about:blank")
-        evening.close()
-    resize(window, 360, 640)
+def page(window: Any, served: str) -> Iterator[Any]:
+    window.get(served)
+    window.execute_script("localStorage.clear()")
+    open_place(window, served)
+    yield window
+    window.get(served)
+    window.execute_script("localStorage.clear()")
 
 
 def open_place(window: Any, url: str) -> None:

@@ -3,38 +3,22 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
 from monitor.placing.checklist import CHECKLIST
 from tests.web.evening import METERS, EveningClient
-from tests.web.screenshots import page_server
 from tests.web.test_page import script, text, wait_until
-from tests.web.test_place import SIZES, resize
 
 ROOMS = ["place", "level", "ring-out", "set", "practice"]
 
 
 @pytest.fixture
-def evening() -> Iterator[EveningClient]:
-    client = EveningClient()
-    yield client
-    client.close()
-
-
-@pytest.fixture(params=SIZES, ids=["phone", "desk"])
-def page(request: pytest.FixtureRequest, window: Any, evening: EveningClient) -> Iterator[Any]:
-    resize(window, *request.param)
-    with page_server(evening) as url:
-        window.get("about:blank")
-        window.get(url + "#place")
-        assert wait_until(lambda: script(window, "!!document.querySelector('#plan .thing')"), 10.0)
-        yield window
-        window.get("about:blank")
-        evening.close()
-    resize(window, 360, 640)
+def page(window: Any, served: str) -> Any:
+    window.get(served + "#place")
+    assert wait_until(lambda: script(window, "!!document.querySelector('#plan .thing')"), 10.0)
+    return window
 
 
 def steps(driver: Any) -> list[list[str]]:
