@@ -238,7 +238,7 @@ class Person:
 
 
 def now_of(driver: Any) -> dict[str, Any]:
-    script = "const done = arguments[0]; fetch('/now').then((a) => a.json()).then(done)"
+    script = "const done = arguments[0]; fetch('/api/v1/now').then((a) => a.json()).then(done)"
     return dict(driver.execute_async_script(script)["snapshot"])
 
 

@@ -10,6 +10,9 @@ from flask import Response, jsonify
 from monitor.link import LinkError
 from monitor.link_client import LinkClient
 
+API = "/api/v1"
+"""Where everything but the page itself is asked; what changes meaning gets another number."""
+
 JsonAnswer = tuple[Response, int]
 
 

@@ -10,7 +10,7 @@ from werkzeug.exceptions import HTTPException
 
 from monitor.link_client import LinkClient
 from monitor.placing.checklist import CHECKLIST
-from web.answers import JsonAnswer, asked, line, newest_snapshot
+from web.answers import API, JsonAnswer, asked, line, newest_snapshot
 from web.guard import MAX_PLAN_BYTES, add_headers, is_own_host, refusal
 from web.plan_routes import add_plan_routes
 from web.sound_routes import add_sound_routes
@@ -49,14 +49,14 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
         html = render_template("page.html", checklist=CHECKLIST)
         return re.sub(r"\n\s+", "\n", html)  # the indentation is for us, not for the phone
 
-    @app.get("/now")
+    @app.get(f"{API}/now")
     def now_() -> Response:
         return jsonify(now(client))
 
-    @app.get("/stream")
+    @app.get(f"{API}/stream")
     def stream_() -> Response | tuple[Response, int, dict[str, str]]:
         if not places.take():
-            answer = jsonify(error="too many pages are open; ask /now instead")
+            answer = jsonify(error="too many pages are open; ask /api/v1/now instead")
             return answer, 503, {"Retry-After": "10"}
         response = Response(stream(client), mimetype="text/event-stream")
         response.call_on_close(places.give_back)  # also when the phone went before the first word
@@ -71,31 +71,31 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
             return jsonify(watcher="ok"), 200
         return jsonify(watcher=problem), 503
 
-    @app.post("/stage")
+    @app.post(f"{API}/stage")
     def stage() -> JsonAnswer:
         return _command("stage", practice_only=True)
 
-    @app.post("/way")
+    @app.post(f"{API}/way")
     def way() -> JsonAnswer:
-        return _command("way", practice_only=True)
+        return _command("way")
 
-    @app.post("/ring-out")
+    @app.post(f"{API}/ring-out")
     def ring_out() -> JsonAnswer:
         return _command("ring_out")
 
-    @app.post("/pull")
+    @app.post(f"{API}/pull")
     def pull() -> JsonAnswer:
         return _command("pull")
 
-    @app.post("/soundcheck")
+    @app.post(f"{API}/soundcheck")
     def soundcheck() -> JsonAnswer:
         return _command("soundcheck")
 
     def _command(name: str, *, practice_only: bool = False) -> JsonAnswer:
         """Pass a command on.
 
-        The soundcheck, the ring-out and what somebody pulled are asked for on a real box too: it
-        is the person's own, on its own network, and nothing of it reaches the sound.
+        Everything but the practice stage is asked for on a real box too: nothing of it reaches
+        the sound.
         """
         refused = refusal(request)
         if refused is not None:
@@ -107,9 +107,7 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
         if not snapshot:
             return line("the box does not answer; is it switched on?", 503)
         if practice_only and "stage" not in snapshot:
-            return line(
-                "only the practice stage is steered from here; a box goes by its settings file", 403
-            )
+            return line("only a practice stage has a fader to move; run howl-lantern demo", 403)
         return asked(client, {**body, "class": name})
 
     return app

@@ -19,7 +19,7 @@ from monitor.placing.drawing import draw_svg
 from monitor.placing.reckon import reckon
 from monitor.placing.stage import Stage, StageError
 from monitor.placing.stage_file import EXAMPLE, parse_stage, read_stage, stage_fields
-from web.answers import JsonAnswer, asked, line, refused_with
+from web.answers import API, JsonAnswer, asked, line, refused_with
 from web.guard import MAX_PLAN_BYTES, refusal
 
 AT_ONCE = 2
@@ -79,7 +79,7 @@ def kept_plan(client: LinkClient) -> tuple[Stage, dict[str, Any]]:
 
 
 def add_plan_routes(app: Flask, client: LinkClient) -> None:
-    """Add ``/plan``, ``/plan/reckon`` and ``/paper``."""
+    """Add ``/api/v1/plan``, ``/api/v1/plan/reckon`` and ``/paper``."""
     reckoners = Reckoners()
 
     @app.errorhandler(Busy)
@@ -91,7 +91,7 @@ def add_plan_routes(app: Flask, client: LinkClient) -> None:
     def unusable(error: StageError) -> JsonAnswer:
         return line(str(error), 400)
 
-    @app.get("/plan")
+    @app.get(f"{API}/plan")
     def plan() -> JsonAnswer:
         try:
             stage, said = kept_plan(client)
@@ -99,14 +99,14 @@ def add_plan_routes(app: Flask, client: LinkClient) -> None:
             return refused_with(error)
         return jsonify(stage=stage_fields(stage), **said, **reckoners.reckoned(stage)), 200
 
-    @app.post("/plan/reckon")
+    @app.post(f"{API}/plan/reckon")
     def plan_reckon() -> JsonAnswer:
         stage = _stage_sent()
         if not isinstance(stage, Stage):
             return stage
         return jsonify(reckoners.reckoned(stage)), 200
 
-    @app.post("/plan")
+    @app.post(f"{API}/plan")
     def plan_save() -> JsonAnswer:
         stage = _stage_sent()
         if not isinstance(stage, Stage):

@@ -9,7 +9,7 @@ from flask import Flask, Response, jsonify, request
 
 from monitor.link import sound_path
 from monitor.link_client import LinkClient
-from web.answers import line, newest_snapshot
+from web.answers import API, line, newest_snapshot
 from web.guard import is_foreign, refusal
 from web.sound import Listeners, SoundError, knock, sound
 
@@ -17,10 +17,10 @@ LISTENER = re.compile(r"[0-9A-Za-z]{8,32}")
 
 
 def add_sound_routes(app: Flask, client: LinkClient) -> None:
-    """Add ``/sound``; it is refused wherever there is no practice stage."""
+    """Add ``/api/v1/sound``; it is refused wherever there is no practice stage."""
     listeners = Listeners()
 
-    @app.get("/sound")
+    @app.get(f"{API}/sound")
     def sound_() -> Response | tuple[Response, int]:
         """The practice stage's own sound; there is no other that could be heard."""
         name = request.args.get("listener", "")
@@ -52,7 +52,7 @@ def add_sound_routes(app: Flask, client: LinkClient) -> None:
         response.headers["X-Accel-Buffering"] = "no"
         return response
 
-    @app.post("/sound")
+    @app.post(f"{API}/sound")
     def still_listening() -> tuple[Response, int]:
         refused = refusal(request)
         if refused is not None:

@@ -56,7 +56,7 @@ def event(name: str, data: object) -> str:
 def stream(client: LinkClient) -> Iterator[str]:
     """Events for one page until it goes or ``LONGEST_S`` is over.
 
-    ``now`` carries what ``/now`` answers, about ten times a second and at least once a
+    ``now`` carries what ``/api/v1/now`` answers, about ten times a second and at least once a
     second; ``ring`` carries a ring event as the watcher sent it.
     """
     subscription = client.subscribe()

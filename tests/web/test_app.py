@@ -22,7 +22,7 @@ from web.guard import MAX_BODY_BYTES
 STATIC = Path(web.__file__).parent / "static"
 
 
-COMMANDS = ["/stage", "/way", "/ring-out", "/pull", "/soundcheck"]
+COMMANDS = [f"/api/v1/{name}" for name in ("stage", "way", "ring-out", "pull", "soundcheck")]
 
 
 @pytest.fixture
@@ -37,7 +37,7 @@ def phone(link: StillClient) -> FlaskClient:
     return create_app(link, max_streams=1).test_client()
 
 
-@pytest.mark.parametrize("path", ["/", "/now", "/static/main.js", "/nothing-here"])
+@pytest.mark.parametrize("path", ["/", "/api/v1/now", "/static/main.js", "/nothing-here"])
 def test_every_answer_carries_the_protecting_headers(phone: FlaskClient, path: str) -> None:
     with phone.get(path) as answer:
         policy = answer.headers["Content-Security-Policy"]
@@ -92,14 +92,14 @@ def test_page_is_light_and_asks_nothing_of_the_outside(phone: FlaskClient) -> No
 def test_only_an_address_or_a_local_name_is_this_box(
     phone: FlaskClient, host: str, status: int
 ) -> None:
-    assert phone.get("/now", headers={"Host": host}).status_code == status
+    assert phone.get("/api/v1/now", headers={"Host": host}).status_code == status
 
 
 def test_a_foreign_name_pointed_at_the_box_changes_nothing(
     phone: FlaskClient, link: StillClient
 ) -> None:
     answer = phone.post(
-        "/stage",
+        "/api/v1/stage",
         json={"fader_db": 0},
         headers={"Host": "evil.example", "Origin": "http://evil.example"},
     )
@@ -144,33 +144,34 @@ def test_commands_reach_the_watcher_and_its_class_cannot_be_forged(
     phone: FlaskClient, link: StillClient
 ) -> None:
     body = {"class": "address", "slider": 4, "cut_db": -6}
-    assert phone.post("/stage", json=body).status_code == 200
-    assert phone.post("/way", json={"way": "set"}).status_code == 200
+    assert phone.post("/api/v1/stage", json=body).status_code == 200
+    assert phone.post("/api/v1/way", json={"way": "set"}).status_code == 200
     assert link.asked == [
         {"class": "stage", "slider": 4, "cut_db": -6},
         {"class": "way", "way": "set"},
     ]
 
 
-@pytest.mark.parametrize("path", ["/stage", "/way"])
-def test_a_box_without_a_stage_takes_no_commands(
-    phone: FlaskClient, link: StillClient, path: str
+def test_a_box_without_a_stage_takes_no_stage_commands(
+    phone: FlaskClient, link: StillClient
 ) -> None:
     link.hold(STATES["quiet"])
-    answer = phone.post(path, json={"way": "set"})
+    answer = phone.post("/api/v1/stage", json={"fader_db": 0})
     assert answer.status_code == 403
-    assert "settings file" in answer.get_json()["error"]
+    assert "practice stage" in answer.get_json()["error"]
     assert link.asked == []
 
 
 @pytest.mark.parametrize("state", ["quiet", "demo"])
-def test_a_box_takes_ring_out_and_pulls_of_its_own_page(
+def test_a_box_takes_way_ring_out_and_pulls_of_its_own_page(
     phone: FlaskClient, link: StillClient, state: str
 ) -> None:
     link.hold(STATES[state])
-    assert phone.post("/ring-out", json={"do": "open"}).status_code == 200
-    assert phone.post("/pull", json={"slider": 3, "cut_db": -2}).status_code == 200
+    assert phone.post("/api/v1/way", json={"way": "soundcheck"}).status_code == 200
+    assert phone.post("/api/v1/ring-out", json={"do": "open"}).status_code == 200
+    assert phone.post("/api/v1/pull", json={"slider": 3, "cut_db": -2}).status_code == 200
     assert link.asked == [
+        {"class": "way", "way": "soundcheck"},
         {"class": "ring_out", "do": "open"},
         {"class": "pull", "slider": 3, "cut_db": -2},
     ]
@@ -194,23 +195,23 @@ def test_the_watchers_word_is_passed_on(
         raise LinkError(said)
 
     monkeypatch.setattr(link, "request", refuse)
-    answer = phone.post("/stage", json={"fader_db": 999})
+    answer = phone.post("/api/v1/stage", json={"fader_db": 999})
     assert (answer.status_code, answer.get_json()) == (status, {"error": said})
 
 
 def test_the_page_stands_without_a_watcher(phone: FlaskClient, link: StillClient) -> None:
     link.hold(None)
     assert phone.get("/").status_code == 200
-    answer = phone.get("/now").get_json()
+    answer = phone.get("/api/v1/now").get_json()
     assert answer["connected"] is False
     assert "no watcher" in answer["problem"]
     assert phone.get("/healthz").status_code == 503
-    assert phone.post("/stage", json={"fader_db": 0}).status_code == 503
+    assert phone.post("/api/v1/stage", json={"fader_db": 0}).status_code == 503
 
 
 def test_now_says_how_old_its_news_is(phone: FlaskClient, link: StillClient) -> None:
     link.hold(STATES["howl"], age_s=30.0)
-    answer = phone.get("/now").get_json()
+    answer = phone.get("/api/v1/now").get_json()
     assert 30.0 <= answer["age_s"] < 35.0
     assert answer["snapshot"]["rings"][0]["band"] == "2.5k"
 
@@ -218,22 +219,22 @@ def test_now_says_how_old_its_news_is(phone: FlaskClient, link: StillClient) -> 
 def test_full_streams_leave_the_page_answering_and_come_free_again(link: StillClient) -> None:
     streams = 3
     with page_server(link, max_streams=streams) as url:
-        held = [urllib.request.urlopen(url + "stream", timeout=5) for _ in range(streams)]
+        held = [urllib.request.urlopen(url + "api/v1/stream", timeout=5) for _ in range(streams)]
         for response in held:
             assert response.readline() == b"retry: 500\n"
         with pytest.raises(urllib.error.HTTPError) as refused:
-            urllib.request.urlopen(url + "stream", timeout=5)
+            urllib.request.urlopen(url + "api/v1/stream", timeout=5)
         assert refused.value.code == 503
         assert int(refused.value.headers["Retry-After"]) > 0
         refused.value.close()
-        with urllib.request.urlopen(url + "now", timeout=5) as answer:
+        with urllib.request.urlopen(url + "api/v1/now", timeout=5) as answer:
             assert answer.status == 200
         for response in held:
             response.close()
         pause, fresh = threading.Event(), None
         for _ in range(50):
             try:
-                fresh = urllib.request.urlopen(url + "stream", timeout=5)
+                fresh = urllib.request.urlopen(url + "api/v1/stream", timeout=5)
                 break
             except urllib.error.HTTPError as error:
                 error.close()

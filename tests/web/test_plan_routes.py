@@ -20,7 +20,7 @@ from web.app import create_app
 from web.guard import MAX_PLAN_BYTES
 from web.plan_routes import Busy, Reckoners
 
-POSTED = ["/plan", "/plan/reckon"]
+POSTED = ["/api/v1/plan", "/api/v1/plan/reckon"]
 
 
 @pytest.fixture
@@ -43,7 +43,7 @@ def changed(**fields: Any) -> dict[str, Any]:
 
 
 def test_the_kept_plan_comes_reckoned_and_drawn(phone: FlaskClient) -> None:
-    answer = phone.get("/plan").get_json()
+    answer = phone.get("/api/v1/plan").get_json()
     assert answer["stage"] == PLAN
     assert answer["revision"] == 3
     assert "problem" not in answer
@@ -53,8 +53,8 @@ def test_the_kept_plan_comes_reckoned_and_drawn(phone: FlaskClient) -> None:
 
 
 def test_a_plan_that_is_only_tried_is_not_kept(phone: FlaskClient, evening: EveningClient) -> None:
-    before = phone.get("/plan").get_json()["reckoning"]
-    answer = phone.post("/plan/reckon", json={"stage": changed(mouth=0.04)})
+    before = phone.get("/api/v1/plan").get_json()["reckoning"]
+    answer = phone.post("/api/v1/plan/reckon", json={"stage": changed(mouth=0.04)})
     assert answer.status_code == 200
     # At a fifth of the distance the voice is 14 dB stronger (inverse square law).
     nearer = answer.get_json()["reckoning"]
@@ -65,11 +65,11 @@ def test_a_plan_that_is_only_tried_is_not_kept(phone: FlaskClient, evening: Even
 
 def test_a_plan_is_kept_as_it_was_checked(phone: FlaskClient, evening: EveningClient) -> None:
     sent = {**changed(mouth=0.04), "name": "Tin Chapel"}
-    assert phone.post("/plan", json={"stage": sent}).status_code == 200
+    assert phone.post("/api/v1/plan", json={"stage": sent}).status_code == 200
     assert evening.plan == sent
     # What is left out comes back with its default, so that an older page cannot forget it.
     del sent["listener"]
-    assert phone.post("/plan", json={"stage": sent}).status_code == 200
+    assert phone.post("/api/v1/plan", json={"stage": sent}).status_code == 200
     assert evening.plan["listener"]["x"] == pytest.approx(3.5)
 
 
@@ -118,7 +118,7 @@ def test_the_largest_plan_fits_through_the_gate(phone: FlaskClient) -> None:
         {**one, "name": f"voice number {i} of the choir", "x": 0.4 + 0.1 * i} for i in range(64)
     ]
     assert len(json.dumps({"stage": plan})) < MAX_PLAN_BYTES
-    assert phone.post("/plan/reckon", json={"stage": plan}).status_code == 200
+    assert phone.post("/api/v1/plan/reckon", json={"stage": plan}).status_code == 200
 
 
 def test_the_sheet_of_paper_has_plan_changes_and_list(
@@ -143,8 +143,8 @@ def test_without_a_watcher_a_plan_is_reckoned_but_neither_read_nor_kept(
     phone: FlaskClient, evening: EveningClient
 ) -> None:
     evening.gone = True
-    assert phone.post("/plan/reckon", json={"stage": PLAN}).status_code == 200
-    for answer in (phone.get("/plan"), phone.post("/plan", json={"stage": PLAN})):
+    assert phone.post("/api/v1/plan/reckon", json={"stage": PLAN}).status_code == 200
+    for answer in (phone.get("/api/v1/plan"), phone.post("/api/v1/plan", json={"stage": PLAN})):
         assert answer.status_code == 503
         assert "watcher" in answer.get_json()["error"]
 
@@ -153,16 +153,16 @@ def test_before_a_plan_there_is_an_example_and_a_broken_one_is_said(
     phone: FlaskClient, evening: EveningClient
 ) -> None:
     evening.plan, evening.revision = None, 0
-    answer = phone.get("/plan").get_json()
+    answer = phone.get("/api/v1/plan").get_json()
     parse_stage(answer["stage"])
     assert answer["revision"] == 0
     assert "problem" not in answer
     evening.plan = {"room": {"width": -3}}
-    answer = phone.get("/plan").get_json()
+    answer = phone.get("/api/v1/plan").get_json()
     assert "-3" in answer["problem"]
     parse_stage(answer["stage"])
     evening.refuse = "unknown command 'plan_get'"
-    answer = phone.get("/plan").get_json()
+    answer = phone.get("/api/v1/plan").get_json()
     assert answer["problem"] == evening.refuse
 
 
@@ -170,7 +170,7 @@ def test_what_the_watcher_refuses_to_keep_is_passed_on(
     phone: FlaskClient, evening: EveningClient
 ) -> None:
     evening.refuse = "the plan could not be written: the card is full"
-    answer = phone.post("/plan", json={"stage": PLAN})
+    answer = phone.post("/api/v1/plan", json={"stage": PLAN})
     assert (answer.status_code, answer.get_json()["error"]) == (400, evening.refuse)
 
 
@@ -204,7 +204,7 @@ def test_a_burst_is_turned_away_and_the_next_is_served(
     monkeypatch.undo()
     assert reckoners.reckoned(stage)["svg"]
     monkeypatch.setattr(Reckoners, "reckoned", lambda *_: (_ for _ in ()).throw(Busy()))
-    answer = phone.post("/plan/reckon", json={"stage": PLAN})
+    answer = phone.post("/api/v1/plan/reckon", json={"stage": PLAN})
     assert answer.status_code == 503
     assert int(answer.headers["Retry-After"]) > 0
     assert "try again" in answer.get_json()["error"]

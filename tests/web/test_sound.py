@@ -59,13 +59,13 @@ def test_a_box_has_no_sound(
     phone: FlaskClient, link: StillClient, playing: SoundDoor, tmp_path: Path
 ) -> None:
     link.hold(STATES["quiet"])  # even if somebody left a door open beside its socket
-    answer = phone.get(f"/sound?listener={NAME}")
+    answer = phone.get(f"/api/v1/sound?listener={NAME}")
     assert answer.status_code == 403
     assert (
         answer.get_json()["error"] == "only the practice stage can be heard; a box plays no sound"
     )
     link.hold(None)
-    assert phone.get(f"/sound?listener={NAME}").status_code == 403
+    assert phone.get(f"/api/v1/sound?listener={NAME}").status_code == 403
     assert playing.listener_count == 0
 
 
@@ -84,7 +84,7 @@ def test_a_box_has_no_sound(
 def test_bad_listeners_are_refused_in_one_line(
     phone: FlaskClient, query: str, headers: dict[str, str], status: int
 ) -> None:
-    answer = phone.get("/sound" + query, headers=headers)
+    answer = phone.get("/api/v1/sound" + query, headers=headers)
     assert answer.status_code == status
     assert "\n" not in answer.get_json()["error"]
 
@@ -105,7 +105,7 @@ def test_bad_listeners_are_refused_in_one_line(
 def test_bad_reports_are_refused(
     phone: FlaskClient, arguments: dict[str, Any], status: int
 ) -> None:
-    answer = phone.post("/sound", **arguments)
+    answer = phone.post("/api/v1/sound", **arguments)
     assert answer.status_code == status
     assert answer.get_json()["error"]
 
@@ -114,7 +114,7 @@ def test_sound_arrives_whole_and_the_place_comes_free(
     link: StillClient, playing: SoundDoor
 ) -> None:
     with page_server(link) as url:
-        with urllib.request.urlopen(f"{url}sound?listener={NAME}", timeout=5) as answer:
+        with urllib.request.urlopen(f"{url}api/v1/sound?listener={NAME}", timeout=5) as answer:
             assert answer.headers["X-Sample-Rate"] == "48000"
             assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
             heard = np.frombuffer(answer.read(4 * 1024), "<i2")
@@ -131,7 +131,7 @@ def test_a_phone_that_says_nothing_is_let_go(
     monkeypatch.setattr(web_sound, "LEASE_S", 0.5)
     with (
         page_server(link) as url,
-        urllib.request.urlopen(f"{url}sound?listener={NAME}", timeout=5) as answer,
+        urllib.request.urlopen(f"{url}api/v1/sound?listener={NAME}", timeout=5) as answer,
     ):
         began_mono_s = time.monotonic()
         assert 0 < len(answer.read()) <= 1.5 * 96_000

@@ -53,7 +53,7 @@ export function followAdvice(snapshot) {
 async function stands(pull, cutDb) {
   const command = { slider: pull.slider, cut_db: cutDb };
   if (pull.centre_hz !== undefined) Object.assign(command, { centre_hz: pull.centre_hz, q: pull.q });
-  return send("/pull", command);
+  return send("/api/v1/pull", command);
 }
 
 at("asked-done").addEventListener("click", async () => {

@@ -51,7 +51,7 @@ function play(pcm, rate) {
 }
 
 async function stream(mine) {
-  const answer = await fetch(`/sound?listener=${mine.name}`, { signal: mine.abort.signal });
+  const answer = await fetch(`/api/v1/sound?listener=${mine.name}`, { signal: mine.abort.signal });
   if (!answer.ok) {
     const refused = new Error((await answer.json()).error);
     refused.isFinal = answer.status !== 503;
@@ -103,7 +103,7 @@ async function keepStreaming(mine) {
 }
 
 function report(mine) {
-  fetch("/sound", {
+  fetch("/api/v1/sound", {
     method: "POST",
     headers: { "Content-Type": "application/json" },
     body: JSON.stringify({ listener: mine.name, arrived_bytes: mine.arrived }),

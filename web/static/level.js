@@ -11,7 +11,7 @@ const NOTHING = {
 };
 const VOICES = { silent: "hears no voice", speech: "hears speech", singing: "hears singing", other: "hears something" };
 let source = null; // as chosen here; else as it is being measured
-const ask = asker("/soundcheck");
+const ask = asker("/api/v1/soundcheck");
 const db = (value) => `${value < 0 ? "\u2212" : ""}${Math.abs(value).toFixed(1)} dB`;
 
 function sources(soundcheck, measuring) {

@@ -47,7 +47,7 @@ function age(problem = "") {
 
 async function poll() {
   try {
-    const answer = await fetch("/now", { signal: AbortSignal.timeout(2000) });
+    const answer = await fetch("/api/v1/now", { signal: AbortSignal.timeout(2000) });
     if (answer.ok) take(await answer.json());
   } catch {
     age();
@@ -57,7 +57,7 @@ async function poll() {
 function listen() {
   hangUp();
   if (document.hidden) return; // a timer may fire after the page was put away
-  source = new EventSource("/stream");
+  source = new EventSource("/api/v1/stream");
   source.addEventListener("now", (event) => {
     clearInterval(polling);
     polling = null;

@@ -103,7 +103,7 @@ async function reckon() {
   while (wanted) {
     const words = JSON.stringify({ stage: wanted });
     wanted = null;
-    const { status, answer } = await post("/plan/reckon", words);
+    const { status, answer } = await post("/api/v1/plan/reckon", words);
     if (status === 200) {
       take(answer, JSON.parse(words).stage);
       say("");
@@ -173,7 +173,7 @@ function choose(kind, index, { open = false } = {}) {
 async function load(options) {
   if (loading) return;
   loading = true;
-  const answer = await fetch("/plan", { signal: AbortSignal.timeout(10_000) })
+  const answer = await fetch("/api/v1/plan", { signal: AbortSignal.timeout(10_000) })
     .then(async (got) => ({ status: got.status, ...(await got.json()) })).catch(() => ({ status: 0 }));
   if (answer.status !== 200) {
     setTimeout(() => { loading = false; }, LOAD_AGAIN_MS);
@@ -194,7 +194,7 @@ async function save() {
   plan.settle();
   const words = JSON.stringify(plan.current());
   kept("Saving");
-  const { status, answer } = await post("/plan", `{"stage":${words}}`);
+  const { status, answer } = await post("/api/v1/plan", `{"stage":${words}}`);
   if (status === 200) {
     plan.savedNow(words, answer.revision);
     kept();
@@ -242,7 +242,7 @@ at("plan-undo").addEventListener("click", () => {
 at("plan-save").addEventListener("click", save);
 at("plan-done").addEventListener("click", async () => {
   if (unsaved() && !(await save())) return;
-  const { status, answer } = await post("/soundcheck", { do: "plan_done" });
+  const { status, answer } = await post("/api/v1/soundcheck", { do: "plan_done" });
   if (status !== 200) kept(answer.error);
 });
 at("pick").addEventListener("change", () => {

@@ -11,7 +11,7 @@ export const signed = (db) =>
 
 async function ask(command) {
   at("stage-said").textContent = "";
-  at("stage-said").textContent = await send("/stage", command);
+  at("stage-said").textContent = await send("/api/v1/stage", command);
 }
 
 function buildRooms(stage) {

@@ -7,7 +7,7 @@ let built = "";
 let places = new Map(); // where the filters that are asked for are to be put
 
 async function move(command) {
-  const refused = await send("/stage", command);
+  const refused = await send("/api/v1/stage", command);
   if (refused) at("advice").textContent = refused;
 }
 

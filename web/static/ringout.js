@@ -35,7 +35,7 @@ const FATES = {
 };
 const CARE = "The microphone is not calibrated: nothing here says what is safe for ears.";
 
-const ask = asker("/ring-out");
+const ask = asker("/api/v1/ring-out");
 
 function commandsOf(ringOut) {
   const ended = ringOut.phase === "done" || ringOut.phase === "ready";

@@ -9,7 +9,7 @@ const ROOMS = { place: "#place", level: "#level", low_cut: "#low-cut", ring_out:
 const SELF = { place: "place", level: "level", "ring-out": "ring_out" };
 const SURE_MS = 4000;
 const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
-const queue = asker("/soundcheck");
+const queue = asker("/api/v1/soundcheck");
 let sure = 0;
 
 const ask = (command) => queue(command, at("strip-said"));
