@@ -33,10 +33,14 @@ class Deafness:
 
 
 class Hearing:
-    """Follows the microphone; give it every block and look at ``deafness`` whenever needed."""
+    """Follows the microphone; give it every block and look at ``deafness`` whenever needed.
+
+    ``first_mono_s`` is when the first block came, None before it.
+    """
 
     def __init__(self, started_mono_s: float) -> None:
         self._started_mono_s = started_mono_s
+        self.first_mono_s: float | None = None
         self._last_block_mono_s: float | None = None
         self._last_value: float | None = None
         self._changed_mono_s = started_mono_s
@@ -45,6 +49,8 @@ class Hearing:
 
     def take(self, block: AudioBlock, now_mono_s: float) -> None:
         """Take in a block that arrived just now."""
+        if self.first_mono_s is None:
+            self.first_mono_s = now_mono_s
         self._last_block_mono_s = now_mono_s
         first = float(block.samples[0])
         constant = bool((block.samples == block.samples[0]).all())

@@ -32,7 +32,8 @@ from monitor.news import Advised
 from monitor.panel_thread import PanelThread
 from monitor.settings import Settings
 from monitor.soundcheck_clerk import SoundcheckClerk
-from monitor.watcher import Heartbeat, Parts, Watcher
+from monitor.watcher import Watcher
+from monitor.watcher_parts import Heartbeat, Parts
 
 if TYPE_CHECKING:
     from PIL import Image

@@ -1,0 +1,171 @@
+"""Out to lamp, panel and link: how all stands now, ten times a second.
+
+Runs in the analysis loop; nothing in here waits for a display or a socket.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from typing import Any
+
+import numpy as np
+
+from firmware.ports import LampPattern
+from monitor import present
+from monitor.hearing import Hearing
+from monitor.listening.levels import Levels
+from monitor.listening.listener import Listener
+from monitor.tonight import Tonight
+from monitor.watcher_parts import Parts
+
+LOG = logging.getLogger(__name__)
+
+SNAPSHOT_S = 0.1
+LEVELS_S = 0.08
+IDLE_SNAPSHOT_S = 1.0
+"""With nobody on the link the levels need not be worked out ten times a second."""
+
+
+class Showing:
+    """Shows what the loop knows.
+
+    Parameters
+    ----------
+    parts : Parts
+        Already open.
+    box : str
+        The box's name.
+    hearing, tonight : Hearing, Tonight
+        The loop's own, looked at here.
+    started_mono_s : float
+        When the watcher began.
+    """
+
+    def __init__(
+        self, parts: Parts, *, box: str, hearing: Hearing, tonight: Tonight, started_mono_s: float
+    ) -> None:
+        self._parts = parts
+        self._box = box
+        self._hearing = hearing
+        self._tonight = tonight
+        self._started_mono_s = started_mono_s
+        self._levels: Levels | None = None
+        self._levels_mono_s = 0.0
+        self._address = ""
+        self._address_mono_s: float | None = None
+        self._pattern: LampPattern | None = None
+        self._state = ""
+        self._seq = 0
+        self._snapshot_mono_s = 0.0
+        self._equaliser_fields = present.equaliser_fields(parts.equaliser)
+
+    def take_address(self, url: str) -> None:
+        """Show the page's address on the panel."""
+        if url != self._address:
+            self._address_mono_s = time.monotonic()
+        self._address = url
+
+    def light(self, listener: Listener | None, way: str, now_mono_s: float) -> None:
+        """Bring the lamp up to date; it comes before all that can take a moment."""
+        situation = self._situation(listener, way, now_mono_s)
+        self._light(present.lamp_pattern(present.state_of(situation)))
+
+    def show(
+        self, listener: Listener | None, way: str, now_mono_s: float, *, changed: bool
+    ) -> None:
+        """Show how all stands, if something has changed or it is time."""
+        idle = self._parts.server.client_count == 0
+        wait_s = IDLE_SNAPSHOT_S if idle else SNAPSHOT_S
+        if not changed and now_mono_s < self._snapshot_mono_s + wait_s:
+            return
+        if listener is not None:
+            self._tonight.follow(listener.open_rings)
+        situation = self._situation(listener, way, now_mono_s)
+        state = present.state_of(situation)
+        self._light(present.lamp_pattern(state))
+        self._parts.panel.show(present.face(situation))
+        if state != self._state:
+            self._tell(situation, state)
+        self._snapshot_mono_s = now_mono_s
+        self._publish(listener, situation, now_mono_s)
+
+    def third_octaves(self, listener: Listener | None) -> np.ndarray | None:
+        """Return the present levels of the 31 bands, None while nothing is heard."""
+        levels = self._measured(listener)
+        return None if levels is None else levels.third_octave_dbfs
+
+    def _light(self, pattern: LampPattern) -> None:
+        if pattern != self._pattern:
+            self._pattern = pattern
+            self._parts.lamp.show(pattern)
+
+    def _situation(
+        self, listener: Listener | None, way: str, now_mono_s: float
+    ) -> present.Situation:
+        quiet_since = self._tonight.last_end_mono_s
+        return present.Situation(
+            now_mono_s=now_mono_s,
+            uptime_s=now_mono_s - self._started_mono_s,
+            box=self._box,
+            address=self._address,
+            address_age_s=(
+                None if self._address_mono_s is None else now_mono_s - self._address_mono_s
+            ),
+            way=way,
+            hears=listener is not None and self._hearing.has_sound(now_mono_s),
+            deafness=self._hearing.deafness(self._parts.source.status(), now_mono_s),
+            rings=self._tonight.open_rings,
+            recent=self._tonight.recent,
+            has_rung=self._tonight.has_rung,
+            quiet_since_mono_s=(self._hearing.first_mono_s if quiet_since is None else quiet_since),
+            advised=self._parts.adviser.result,
+        )
+
+    def _tell(self, situation: present.Situation, state: str) -> None:
+        self._state = state
+        why = situation.deafness
+        self._parts.supervisor.status(state if why is None else f"{state}: {why.sentence}")
+        if state == "deaf" and why is not None:
+            LOG.warning("cannot hear: %s", why.sentence)
+        elif state == "quiet":
+            LOG.info("quiet")
+
+    def _publish(
+        self, listener: Listener | None, situation: present.Situation, now_mono_s: float
+    ) -> None:
+        self._seq += 1
+        picture = self._parts.panel.picture
+        parts: dict[str, Any] = {
+            "equaliser": self._equaliser_fields,
+            "lamp": {"pattern": self._pattern, "health": self._parts.lamp.health()},
+            "panel": present.panel_fields(
+                picture.width, picture.height, picture.bits, self._parts.panel.health()
+            ),
+            "journal": {"health": self._parts.journal.health()},
+            "adviser": {"health": self._parts.adviser.health()},
+            "soundcheck": self._parts.soundcheck.fields(),
+            **(situation.advised.fields if situation.advised else {}),
+        }
+        if self._parts.stage is not None:
+            parts["stage"] = self._parts.stage.state()
+        self._parts.server.publish_snapshot(
+            present.snapshot(
+                situation,
+                seq=self._seq,
+                audio_age_s=self._hearing.audio_age_s(now_mono_s),
+                levels=self._measured(listener) if situation.hears else None,
+                clipping=self._hearing.is_clipping(now_mono_s),
+                status=self._parts.source.status(),
+                parts=parts,
+            )
+        )
+
+    def _measured(self, listener: Listener | None) -> Levels | None:
+        """The present levels; who asks twice within a snapshot's time gets the same again."""
+        now_mono_s = time.monotonic()
+        if listener is None:
+            self._levels = None
+        elif self._levels is None or now_mono_s >= self._levels_mono_s + LEVELS_S:
+            self._levels, self._levels_mono_s = listener.levels(), now_mono_s
+        return self._levels
