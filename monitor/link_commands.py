@@ -181,6 +181,38 @@ def _plan(message: Message) -> Message:
     return {"stage": stage}
 
 
+_CODE = re.compile(r"[0-9]{6}")
+_DIGEST = re.compile(r"[0-9a-f]{64}")
+_PHONE = re.compile(r"[0-9a-f]{8}")
+
+
+def _pair_ask(message: Message) -> Message:
+    """Somebody at ``from``, an address, wants the panel to show a code."""
+    return {"from": _text(message, "from", 64)}
+
+
+def _pair(message: Message) -> Message:
+    code = message.get("code")
+    if not isinstance(code, str) or not _CODE.fullmatch(code):
+        # The value is not repeated: a code with a slip in it is nearly the code.
+        raise LinkError("code must be the six digits of the panel, in quotes")
+    return {"code": code, "name": _text(message, "name", 40), **_pair_ask(message)}
+
+
+def _key_check(message: Message) -> Message:
+    digest = message.get("key_digest")
+    if not isinstance(digest, str) or not _DIGEST.fullmatch(digest):
+        raise LinkError("key_digest must be a SHA-256 digest, 64 small hexadecimal digits")
+    return {"key_digest": digest}
+
+
+def _unpair(message: Message) -> Message:
+    phone = message.get("phone")
+    if not isinstance(phone, str) or not (phone == "all" or _PHONE.fullmatch(phone)):
+        raise LinkError(f"phone must be 'all' or a phone's eight digits, not {phone!r:.60}")
+    return {"phone": phone}
+
+
 def _nothing(_message: Message) -> Message:
     return {}
 
@@ -195,7 +227,15 @@ _COMMANDS = {
     "soundcheck": _soundcheck,
     "plan": _plan,
     "plan_get": _nothing,
+    "pair_ask": _pair_ask,
+    "pair": _pair,
+    "pair_here": _nothing,
+    "key_check": _key_check,
+    "phones": _nothing,
+    "unpair": _unpair,
 }
+OWNERS_ONLY = ("pair_here",)
+"""What is answered to the watcher's own user and to root alone, whoever may open the socket."""
 
 
 def check_command(message: Message) -> Message:
