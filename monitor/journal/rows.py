@@ -1,47 +1,26 @@
-"""The journal's tables and rows.
+"""A ring as it is kept.
 
 Conventions
 -----------
-Times ending in ``_uptime_s`` are seconds of ``CLOCK_BOOTTIME`` of the boot ``boot_id``; ``utc``
-is the date as the box believed it when the ring began, in seconds since 1970, and
-``clock_trusted`` says whether it had been set from the network by then.
+Times ending in ``_uptime_s`` are seconds of ``CLOCK_BOOTTIME`` of the boot ``boot_id``.  Put in,
+``utc`` is the date as the box believed it when the ring began, in seconds since 1970, and
+``clock_trusted`` says whether it had been set from the network by then.  Read back, both are by
+the best word that has come about that boot since, a phone's included (``boots``).
 """
 
 from __future__ import annotations
 
-import sqlite3
 from dataclasses import astuple, dataclass, fields
 from datetime import UTC, datetime
 from typing import Any
 
-MIGRATIONS: tuple[str, ...] = (
-    """
-    CREATE TABLE rings (
-        key INTEGER PRIMARY KEY,
-        session TEXT NOT NULL,
-        id INTEGER NOT NULL,
-        boot_id TEXT NOT NULL,
-        degree TEXT NOT NULL,
-        way TEXT NOT NULL,
-        frequency_hz REAL NOT NULL,
-        band TEXT NOT NULL,
-        slider TEXT NOT NULL,
-        level_dbfs REAL NOT NULL,
-        growth_db_per_s REAL NOT NULL,
-        start_uptime_s REAL NOT NULL,
-        end_uptime_s REAL,
-        utc REAL NOT NULL,
-        clock_trusted INTEGER NOT NULL,
-        UNIQUE (session, id)
-    );
-    """,
-)
-"""Migration i brings ``user_version`` i to i + 1; never change one that was released."""
-
 
 @dataclass(frozen=True, slots=True)
 class RingRow:
-    """One ring as it is kept; ``session`` is one run of the watcher, ``id`` unique within it."""
+    """One ring as it is kept; ``session`` is one run of the watcher, ``id`` unique within it.
+
+    ``gig`` is the uid of the gig it belongs to, None where there is none.
+    """
 
     session: str
     id: int
@@ -57,6 +36,7 @@ class RingRow:
     end_uptime_s: float | None
     utc: float
     clock_trusted: bool
+    gig: str | None = None
 
 
 COLUMNS = ", ".join(f.name for f in fields(RingRow))
@@ -67,6 +47,7 @@ UPSERT = (
         f"{c} = excluded.{c}"
         for c in ("degree frequency_hz band slider level_dbfs growth_db_per_s end_uptime_s".split())
     )
+    + ", gig = coalesce(excluded.gig, gig)"
 )
 
 
@@ -80,28 +61,6 @@ def from_sql(values: tuple[Any, ...]) -> RingRow:
     named = dict(zip((f.name for f in fields(RingRow)), values, strict=True))
     named["clock_trusted"] = bool(named["clock_trusted"])
     return RingRow(**named)
-
-
-def migrate(connection: sqlite3.Connection) -> None:
-    """Bring the tables up to date, each step in a transaction of its own.
-
-    Raises
-    ------
-    NewerJournalError
-        If a newer release wrote this file.
-    """
-    version = connection.execute("PRAGMA user_version").fetchone()[0]
-    if version > len(MIGRATIONS):
-        raise NewerJournalError(
-            f"the journal was written by a newer release (version {version}, this one knows "
-            f"{len(MIGRATIONS)}); nothing is recorded: update Howl Lantern"
-        )
-    for number, script in enumerate(MIGRATIONS[version:], version + 1):
-        connection.executescript(f"BEGIN; {script} PRAGMA user_version = {number}; COMMIT;")
-
-
-class NewerJournalError(Exception):
-    """The file belongs to a newer release and must not be touched."""
 
 
 def _utc_text(utc_s: float) -> str | None:

@@ -20,15 +20,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.journal.rows import (
-    COLUMNS,
-    UPSERT,
-    NewerJournalError,
-    RingRow,
-    from_sql,
-    migrate,
-    to_sql,
-)
+from monitor.journal.rows import COLUMNS, UPSERT, RingRow, from_sql, to_sql
+from monitor.journal.tables import NewerJournalError, migrate
 
 LOG = logging.getLogger(__name__)
 

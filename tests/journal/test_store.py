@@ -19,8 +19,9 @@ import pytest
 
 from monitor.journal import store
 from monitor.journal.evening import EVENING_S, Now, age_s, this_evening
-from monitor.journal.rows import MIGRATIONS, RingRow, history_fields
+from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
+from monitor.journal.tables import MIGRATIONS
 from monitor.link import encode
 from monitor.link_commands import MAX_HISTORY
 
