@@ -91,6 +91,9 @@ class GigMemory:
     hours_heard_s : tuple of float
         Seconds with sound and a box that heard in each hour since the gig began, the first hour
         first; empty where it is not kept.
+    hours_set_s : tuple of float
+        The same, of the time in the way of the set only: rings of a ring-out are made on purpose
+        and say nothing of the hour.
     ring_out : RingOutMemory or None
         The last one that ended.
     voice_dbfs : float or None
@@ -109,6 +112,7 @@ class GigMemory:
     pulls: tuple[PullMemory, ...] = ()
     ring_out: RingOutMemory | None = None
     hours_heard_s: tuple[float, ...] = ()
+    hours_set_s: tuple[float, ...] = ()
     songs: tuple[SongMemory, ...] = ()
     voice_dbfs: float | None = None
     equaliser: str | None = None

@@ -1,0 +1,54 @@
+"""How much of a chance an evening gave a frequency to ring.
+
+An evening on which nothing rang says little if it was short, and nothing if the frequency stood
+pulled from the beginning: then the cut worked.  Both are counted as parts of a usual evening.
+"""
+
+from __future__ import annotations
+
+import math
+
+from monitor.memory.clusters import octaves_apart
+from monitor.memory.gig_memory import LIKELY_HEARD_S, GigMemory, PullMemory
+
+RING_OUT_TIMES = 2.0
+"""A ring-out looks for what rings: it is taken for as much as a second evening.  Our choice."""
+MOST_TIMES = 3.0
+"""Longer is not more: after some hours, what can ring has rung."""
+HIDES_DB = 6.0
+"""A frequency that lies this much lower than it would is taken not to ring: cuts found at a ring-out
+take away the excess of some decibels and 6 dB of margin is standard design practice (Eargle;
+Handbook for Sound Engineers, equation 34-21)."""
+USUAL_Q = 4.318
+"""Of a slider whose width is not told: a third of an octave between its half-gain points,
+sqrt(2^(1/3)) / (2^(1/3) - 1)."""
+
+
+def depth_db(pull: PullMemory, frequency_hz: float) -> float:
+    """Return about how much a pull takes away at a frequency, in dB.
+
+    The bell's decibels over octaves: full in the middle, half at the edges of its band.
+    """
+    q = pull.q or USUAL_Q
+    half_width = math.asinh(1.0 / (2.0 * q)) / math.log(2.0)
+    return pull.pull_db / (1.0 + (octaves_apart(frequency_hz, pull.centre_hz) / half_width) ** 2)
+
+
+def hidden_part(gig: GigMemory, frequency_hz: float, until_s: float | None = None) -> float:
+    """Return how much of the evening's chance the pulls took away, from 0 to 1.
+
+    ``until_s`` is when it rang first: what was pulled after that has hidden nothing.
+    """
+    end_s = max(gig.heard_s, 1.0) if until_s is None else until_s
+    hidden = 0.0
+    for pull in gig.pulls:
+        if pull.first_at_s < end_s or (pull.first_at_s <= 0.0 and until_s is not None):
+            stood = 1.0 - min(max(pull.first_at_s, 0.0) / max(end_s, 1.0), 1.0)
+            hidden += stood * depth_db(pull, frequency_hz)
+    return min(hidden / HIDES_DB, 1.0)
+
+
+def exposure(gig: GigMemory, frequency_hz: float, until_s: float | None = None) -> float:
+    """Return the evening's chance for a frequency to ring; a usual evening without cuts is 1."""
+    times = gig.heard_s / LIKELY_HEARD_S * (RING_OUT_TIMES if gig.ring_out else 1.0)
+    return min(times, MOST_TIMES) * (1.0 - hidden_part(gig, frequency_hz, until_s))
