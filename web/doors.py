@@ -1,0 +1,204 @@
+"""The doors: who may look and who may change, asked once for every request that changes something.
+
+Anybody in the network may look.  Whoever changes something shows a key, the cookie that pairing
+left with the phone or ``Authorization: Bearer``; whether it is good, the watcher says.  What it
+said is remembered until phones are paired or unpaired: then the snapshot's revision is another.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import ipaddress
+import re
+import threading
+import time
+from collections import OrderedDict
+from typing import Any
+
+from flask import Request, current_app, jsonify
+
+from monitor.link import LinkError
+from monitor.link_client import LinkClient
+from web.answers import JsonAnswer, line, newest_snapshot, refused_with
+from web.guard import MAX_BODY_BYTES, refusal
+
+COOKIE = "lantern_key"
+COOKIE_LASTS_S = 400 * 24 * 3600
+"""The longest that browsers keep a cookie (draft-ietf-httpbis-rfc6265bis, 5.5: 400 days); every
+look at who is paired begins it anew."""
+_KEY = re.compile(r"[0-9a-f]{64}")
+
+BURST_COUNT = 8
+EVERY_S = 2.0
+"""What one address may ask the watcher without being known to it: eight at once, then one in two
+seconds.  A person types a code in five; a flood stops here and not at the watcher."""
+MOST_ADDRESSES = 512
+"""More than the 254 of a usual home network; of more, the one heard of longest ago is forgotten."""
+MOST_KEYS = 64
+"""Remembered keys: the watcher keeps 16."""
+
+
+class Turns:
+    """How often each address may ask: a burst, then one turn every ``every_s``; bounded."""
+
+    def __init__(self, burst_count: int = BURST_COUNT, every_s: float = EVERY_S) -> None:
+        self._burst_count = burst_count
+        self._every_s = every_s
+        self._full_at_s: OrderedDict[str, float] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def wait_s(self, address: str, now_s: float) -> float:
+        """Take a turn and return 0, or return how many seconds are left until there is one."""
+        with self._lock:
+            # When the burst is whole again; each turn moves it by one interval.
+            full_at_s = max(now_s, self._full_at_s.pop(address, now_s)) + self._every_s
+            over_s = full_at_s - now_s - self._burst_count * self._every_s
+            self._full_at_s[address] = full_at_s if over_s <= 0 else full_at_s - self._every_s
+            if len(self._full_at_s) > MOST_ADDRESSES:
+                self._full_at_s.popitem(last=False)
+        return max(0.0, over_s)
+
+
+class Doors:
+    """Knows which keys are good; one for each application.
+
+    Parameters
+    ----------
+    client : LinkClient
+        The connection to the watcher, who is asked about keys.
+    """
+
+    def __init__(self, client: LinkClient) -> None:
+        self._client = client
+        self._lock = threading.Lock()
+        self._good: OrderedDict[str, str] = OrderedDict()
+        self._good_for: tuple[int, Any] | None = None
+        self.turns = Turns()
+
+    def control(self) -> str:
+        """Who may change something: "code", "open", "off", or "" while no watcher says.
+
+        A watcher that says nothing of it is one from before: whatever it means, it is not "open".
+        """
+        snapshot = newest_snapshot(self._client)
+        if not snapshot:
+            return ""
+        access = snapshot.get("access")
+        control = access.get("control") if isinstance(access, dict) else None
+        return control if control in ("open", "off") else "code"
+
+    def forget(self) -> None:
+        """Ask the watcher anew about every key."""
+        with self._lock:
+            self._good.clear()
+
+    def phone_of(self, request: Request) -> tuple[str | None, JsonAnswer | None]:
+        """The phone whose key a request shows, None without a good one; or why nobody can say."""
+        key = shown_key(request)
+        if key is None:
+            return None, None
+        digest = hashlib.sha256(bytes.fromhex(key)).hexdigest()
+        revision = self._revision()
+        with self._lock:
+            if self._good_for != revision:
+                self._good.clear()
+                self._good_for = revision
+            phone = self._good.get(digest)
+        if phone is not None:
+            return phone, None
+        wait_s = self.turns.wait_s(asker(request), time.monotonic())
+        if wait_s > 0.0:
+            return None, wait(wait_s)
+        try:
+            answer = self._client.request({"class": "key_check", "key_digest": digest})
+        except LinkError as error:
+            return None, refused_with(error)
+        phone = answer.get("phone")
+        if answer.get("class") != "key" or not isinstance(phone, str):
+            return None, None
+        with self._lock:
+            if self._good_for == revision:
+                self._good[digest] = phone
+                if len(self._good) > MOST_KEYS:
+                    self._good.popitem(last=False)
+        return phone, None
+
+    def _revision(self) -> tuple[int, Any]:
+        """What is remembered counts for this: the watcher's greeting and its count of changes."""
+        with self._client.condition:
+            greeting = id(self._client.hello)
+        access = newest_snapshot(self._client).get("access")
+        return greeting, access.get("revision") if isinstance(access, dict) else None
+
+
+def shown_key(request: Request) -> str | None:
+    """The key that a request shows, None where there is nothing that could be one."""
+    authorization = request.authorization
+    if authorization is not None and authorization.type == "bearer":
+        key = authorization.token or ""
+    else:
+        key = request.cookies.get(COOKIE, "")
+    return key if _KEY.fullmatch(key) else None
+
+
+def asker(request: Request) -> str:
+    """The address that asks, as the connection has it: no header can say another."""
+    try:
+        address = ipaddress.ip_address((request.remote_addr or "").partition("%")[0])
+    except ValueError:
+        return "unknown"
+    if isinstance(address, ipaddress.IPv6Address) and address.ipv4_mapped is not None:
+        address = address.ipv4_mapped
+    return str(address)
+
+
+def wait(wait_s: float, message: str = "") -> JsonAnswer:
+    """Tell somebody to wait, in whole seconds, in words and in ``Retry-After``."""
+    seconds = max(1, -(-int(wait_s * 1000) // 1000))
+    said = message or f"too many tries from this phone; wait {seconds} s"
+    answer, status = line(said, 429)
+    answer.headers["Retry-After"] = str(seconds)
+    return answer, status
+
+
+def own_doors() -> Doors:
+    """The doors of the application that answers now."""
+    doors: Doors = current_app.extensions["doors"]
+    return doors
+
+
+def may_change(
+    request: Request, client: LinkClient, *, longest_bytes: int = MAX_BODY_BYTES
+) -> JsonAnswer | None:
+    """Why a request that would change something is refused, ready to be sent; None if it is not.
+
+    Every route that changes something asks this first.  401 has ``pair``: a key would help.  403:
+    another site asks, or control is off.  429 has ``Retry-After``.  503: there is no watcher.
+
+    Parameters
+    ----------
+    request : Request
+        Its body is not looked at, only its length and its kind.
+    client : LinkClient
+        The connection to the watcher.
+    longest_bytes : int
+        The longest body that this route takes.
+    """
+    foreign = refusal(request, longest_bytes=longest_bytes)
+    if foreign is not None:
+        return line(*foreign)
+    doors = own_doors()
+    control = doors.control()
+    if control == "open":
+        return None
+    if not control:
+        return line("the box does not answer; is it switched on?", 503)
+    if control == "off":
+        return line("control from the page is switched off in the box's settings ([access])", 403)
+    phone, problem = doors.phone_of(request)
+    if problem is not None or phone is not None:
+        return problem
+    return (
+        jsonify(error="pair this phone first, with the code on the lantern's panel", pair=True),
+        401,
+    )
