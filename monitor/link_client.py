@@ -42,6 +42,11 @@ class Subscription:
             self._client.condition.wait_for(lambda: self._waiting or self._client.closed, timeout_s)
             return self._waiting.popleft() if self._waiting else None
 
+    @property
+    def waiting_count(self) -> int:
+        """How many events wait; look at it with the client's condition held."""
+        return len(self._waiting)
+
     def put(self, event: Message) -> None:
         """Append an event; the client calls this with its condition held."""
         if len(self._waiting) >= self._limit:
