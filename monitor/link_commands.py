@@ -10,39 +10,20 @@ import json
 import re
 
 from monitor.link import LinkError, Message
+from monitor.link_checks import number, one_of, text, whole
+from monitor.link_gigs import GIG_COMMANDS, MAX_IMPORT_BYTES
 
 MAX_COMMAND_BYTES = 4 * 1024
 """A line that carries any command but a plan."""
 MAX_PLAN_BYTES = 32 * 1024
 """A stage plan: 64 microphones and as many loudspeakers fit, at about 200 bytes each, and the
 answer with it still fits in a line of the link."""
-LONGEST_COMMAND_BYTES = MAX_PLAN_BYTES + 512
-"""The longest line of all: a plan, its class and a request of 64 characters."""
+MAX_PLAN_LINE_BYTES = MAX_PLAN_BYTES + 512
+"""A plan, its class and a request of 64 characters."""
+LONGEST_COMMAND_BYTES = max(MAX_PLAN_LINE_BYTES, MAX_IMPORT_BYTES)
+"""The longest line of all."""
 MAX_HISTORY = 150
 """Rings in one history answer: about 300 bytes each, so that the answer fits in a line."""
-
-
-def _number(message: Message, key: str, lowest: float, highest: float) -> float:
-    value = message.get(key)
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise LinkError(f"{key} must be a number from {lowest:g} to {highest:g}, not {value!r}")
-    if not lowest <= value <= highest:
-        raise LinkError(f"{key} must be from {lowest:g} to {highest:g}, not {value!r}")
-    return value
-
-
-def _whole(message: Message, key: str, lowest: int, highest: int) -> int:
-    value = _number(message, key, lowest, highest)
-    if not isinstance(value, int):
-        raise LinkError(f"{key} must be a whole number, not {value!r}")
-    return value
-
-
-def _text(message: Message, key: str, longest: int) -> str:
-    value = message.get(key)
-    if not isinstance(value, str) or not 1 <= len(value) <= longest or not value.isprintable():
-        raise LinkError(f"{key} must be 1 to {longest} printable characters")
-    return value
 
 
 def _way(message: Message) -> Message:
@@ -52,7 +33,7 @@ def _way(message: Message) -> Message:
 
 
 def _address(message: Message) -> Message:
-    url = _text(message, "url", 200)
+    url = text(message, "url", 200)
     if not (url.startswith(("http://", "https://")) and url.isascii()):
         raise LinkError("url must begin with http:// or https:// and be plain ASCII")
     return {"url": url}
@@ -61,16 +42,16 @@ def _address(message: Message) -> Message:
 def _history(message: Message) -> Message:
     if "limit" not in message:
         return {"limit": 50}
-    return {"limit": _whole(message, "limit", 1, MAX_HISTORY)}
+    return {"limit": whole(message, "limit", 1, MAX_HISTORY)}
 
 
 def _filter_place(message: Message) -> Message:
     """Where a filter that can be put anywhere was put, and how wide; empty if not said."""
     place: Message = {}
     if "centre_hz" in message:
-        place["centre_hz"] = float(_number(message, "centre_hz", 10, 40000))
+        place["centre_hz"] = float(number(message, "centre_hz", 10, 40000))
     if "q" in message:
-        place["q"] = float(_number(message, "q", 0.1, 100))
+        place["q"] = float(number(message, "q", 0.1, 100))
     return place
 
 
@@ -83,24 +64,24 @@ def _stage(message: Message) -> Message:
             f"not {' and '.join(sorted(wanted)) or 'nothing of these'}"
         )
     if "fader_db" in message:
-        return {"fader_db": float(_number(message, "fader_db", -120, 60))}
+        return {"fader_db": float(number(message, "fader_db", -120, 60))}
     if "gain_db" in message:
-        return {"gain_db": float(_number(message, "gain_db", -60, 60))}
+        return {"gain_db": float(number(message, "gain_db", -60, 60))}
     if "slider" in message:
         return {
-            "slider": _whole(message, "slider", 0, 63),
-            "cut_db": float(_number(message, "cut_db", -60, 60)),
+            "slider": whole(message, "slider", 0, 63),
+            "cut_db": float(number(message, "cut_db", -60, 60)),
             **_filter_place(message),
         }
     (key,) = wanted
-    return {key: _text(message, key, 80)}
+    return {key: text(message, key, 80)}
 
 
 def _pull(message: Message) -> Message:
     """The person says how a slider of their own equaliser stands."""
     return {
-        "slider": _whole(message, "slider", 0, 63),
-        "cut_db": float(_number(message, "cut_db", -60, 0)),
+        "slider": whole(message, "slider", 0, 63),
+        "cut_db": float(number(message, "cut_db", -60, 0)),
         **_filter_place(message),
     }
 
@@ -118,7 +99,7 @@ def _ring_out(message: Message) -> Message:
     if do not in RING_OUT_DO:
         raise LinkError(f"do must be one of {', '.join(RING_OUT_DO)}, not {do!r}")
     if do == "fader":
-        return {"do": do, "fader_db": float(_number(message, "fader_db", -120, 60))}
+        return {"do": do, "fader_db": float(number(message, "fader_db", -120, 60))}
     return {"do": do}
 
 
@@ -136,19 +117,12 @@ SOUNDCHECK_DO = (
 _ITEM = re.compile(r"[a-z0-9][a-z0-9_-]{0,39}")
 
 
-def _one_of(message: Message, key: str, known: tuple[str, ...]) -> str:
-    value = message.get(key)
-    if not isinstance(value, str) or value not in known:
-        raise LinkError(f"{key} must be one of {', '.join(known)}, not {value!r}")
-    return value
-
-
 def _soundcheck(message: Message) -> Message:
-    do = _one_of(message, "do", SOUNDCHECK_DO)
+    do = one_of(message, "do", SOUNDCHECK_DO)
     if do in ("skip", "again"):
-        return {"do": do, "step": _one_of(message, "step", SOUNDCHECK_STEPS)}
+        return {"do": do, "step": one_of(message, "step", SOUNDCHECK_STEPS)}
     if do == "measure":
-        source = _one_of(message, "source", SOUNDCHECK_SOURCES) if "source" in message else "line"
+        source = one_of(message, "source", SOUNDCHECK_SOURCES) if "source" in message else "line"
         return {"do": do, "source": source}
     if do in ("tick", "untick"):
         item = message.get("item")
@@ -188,7 +162,7 @@ _PHONE = re.compile(r"[0-9a-f]{8}")
 
 def _pair_ask(message: Message) -> Message:
     """Somebody at ``from``, an address, wants the panel to show a code."""
-    return {"from": _text(message, "from", 64)}
+    return {"from": text(message, "from", 64)}
 
 
 def _pair(message: Message) -> Message:
@@ -196,7 +170,7 @@ def _pair(message: Message) -> Message:
     if not isinstance(code, str) or not _CODE.fullmatch(code):
         # The value is not repeated: a code with a slip in it is nearly the code.
         raise LinkError("code must be the six digits of the panel, in quotes")
-    return {"code": code, "name": _text(message, "name", 40), **_pair_ask(message)}
+    return {"code": code, "name": text(message, "name", 40), **_pair_ask(message)}
 
 
 def _key_check(message: Message) -> Message:
@@ -227,6 +201,7 @@ _COMMANDS = {
     "soundcheck": _soundcheck,
     "plan": _plan,
     "plan_get": _nothing,
+    **GIG_COMMANDS,
     "pair_ask": _pair_ask,
     "pair": _pair,
     "pair_here": _nothing,
@@ -234,6 +209,7 @@ _COMMANDS = {
     "phones": _nothing,
     "unpair": _unpair,
 }
+_LONGER_BYTES = {"plan": MAX_PLAN_LINE_BYTES, "import": MAX_IMPORT_BYTES}
 OWNERS_ONLY = ("pair_here",)
 """What is answered to the watcher's own user and to root alone, whoever may open the socket."""
 
@@ -254,14 +230,14 @@ def check_command(message: Message) -> Message:
         raise LinkError(f"unknown command {name!r}; known: {', '.join(sorted(_COMMANDS))}")
     command = {"class": name, **check(message)}
     if "request" in message:
-        command["request"] = _text(message, "request", 64)
+        command["request"] = text(message, "request", 64)
     return command
 
 
 def check_length(message: Message, line: bytes) -> None:
     """Raise LinkError if a command's line is longer than a command of its class may be."""
     name = message.get("class")
-    longest = LONGEST_COMMAND_BYTES if name == "plan" else MAX_COMMAND_BYTES
+    longest = _LONGER_BYTES.get(str(name), MAX_COMMAND_BYTES)
     if len(line) > longest:
         raise LinkError(
             f"a command {name!r} of {len(line)} bytes; at most {longest} are taken: send less"
