@@ -1,0 +1,238 @@
+"""One gig's record, read for a report: what is usable of it, in order, nothing taken for granted.
+
+Conventions
+-----------
+Seconds count from the gig's beginning.  Pulls are positive decibels.  What the record does not
+say is None or empty; a malformed entry is left out, since a record may come from elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal
+
+from monitor.advice.labels import centre_of
+from monitor.report.words import moment_of, number, text
+
+Record = Mapping[str, Any]
+Degree = Literal["ringing", "howl"]
+LONGEST_GIG_S = 14 * 24 * 3600.0
+"""A fortnight: beyond any gig, so what lies later is a mistake and would squeeze the rest."""
+FROM_THE_START_S = 2.0
+"""Pulls said so soon after the beginning stood before it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """One ring; ``lasted_s`` is None where its end is not known."""
+
+    at_s: float
+    lasted_s: float | None
+    degree: Degree
+    way: str
+    frequency_hz: float
+    band: str
+    slider: str
+    level_dbfs: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Pulled:
+    """How one slider stands; ``centre_hz`` is None where neither record nor label tells."""
+
+    label: str
+    pull_db: float
+    centre_hz: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One slider moved: down where ``to_db`` is more than ``from_db``."""
+
+    at_s: float
+    label: str
+    centre_hz: float | None
+    from_db: float
+    to_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """Anything else that was kept; ``content`` as it came."""
+
+    at_s: float
+    kind: str
+    content: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Evening:
+    """A gig as the report needs it; ``length_s`` reaches to the last thing kept."""
+
+    uid: str
+    title: str
+    venue: str
+    box: str
+    begun: datetime | None
+    dated: str
+    is_over: bool
+    ended_by: str
+    length_s: float
+    rings: tuple[Ring, ...]
+    happenings: tuple[Happening, ...]
+    moves: tuple[Move, ...]
+    standing: tuple[Pulled, ...]
+    curve: tuple[tuple[float, float], ...]
+    equaliser: str
+
+    def of_kind(self, kind: str) -> list[Happening]:
+        """Return the happenings of one kind, in order."""
+        return [one for one in self.happenings if one.kind == kind]
+
+    def last(self, kind: str) -> Happening | None:
+        """Return the last happening of a kind."""
+        return next((one for one in reversed(self.happenings) if one.kind == kind), None)
+
+    @property
+    def is_dated(self) -> bool:
+        """Whether somebody told the box the time: the network or a phone."""
+        return self.begun is not None and self.dated in ("network", "phone")
+
+    @property
+    def howl_count(self) -> int:
+        """How many rings became howls."""
+        return sum(ring.degree == "howl" for ring in self.rings)
+
+
+def evening_of(record: Record) -> Evening:
+    """Return what is usable of a record."""
+    gig = _mapping(record.get("gig"))
+    begun, venue = _mapping(gig.get("begun")), _mapping(gig.get("venue"))
+    rings = tuple(sorted(_rings(record.get("rings")), key=lambda ring: ring.at_s))
+    happenings = tuple(sorted(_happenings(record.get("happenings")), key=lambda one: one.at_s))
+    moves, standing, curve = _pulls(happenings)
+    return Evening(
+        uid=text(gig.get("uid")),
+        title=text(gig.get("title")),
+        venue=text(venue.get("name")),
+        box=text(gig.get("box")),
+        begun=moment_of(begun.get("utc")),
+        dated=text(begun.get("dated")),
+        is_over=isinstance(gig.get("ended"), Mapping),
+        ended_by=text(gig.get("ended_by")),
+        length_s=_length_s(gig, rings, happenings),
+        rings=rings,
+        happenings=happenings,
+        moves=moves,
+        standing=standing,
+        curve=curve,
+        equaliser=text(_mapping(record.get("equaliser")).get("name")),
+    )
+
+
+def _mapping(value: Any) -> Mapping[str, Any]:
+    return value if isinstance(value, Mapping) else {}
+
+
+def _each(value: Any) -> Iterator[Mapping[str, Any]]:
+    if isinstance(value, list | tuple):
+        yield from (one for one in value if isinstance(one, Mapping))
+
+
+def _rings(value: Any) -> Iterator[Ring]:
+    for one in _each(value):
+        at_s = number(one.get("at_s"), 0.0, LONGEST_GIG_S)
+        frequency_hz = number(one.get("frequency_hz"), 1.0, 100_000.0)
+        if at_s is None or frequency_hz is None:
+            continue
+        yield Ring(
+            at_s=at_s,
+            lasted_s=number(one.get("lasted_s"), 0.0, LONGEST_GIG_S),
+            degree="howl" if one.get("degree") == "howl" else "ringing",
+            way=text(one.get("way")),
+            frequency_hz=frequency_hz,
+            band=text(one.get("band"), 20),
+            slider=text(one.get("slider"), 20),
+            level_dbfs=number(one.get("level_dbfs"), -300.0, 60.0),
+        )
+
+
+def _happenings(value: Any) -> Iterator[Happening]:
+    for one in _each(value):
+        at_s, kind = number(one.get("at_s"), 0.0, LONGEST_GIG_S), text(one.get("kind"), 20)
+        if at_s is not None and kind:
+            yield Happening(at_s, kind, one)
+
+
+def _length_s(gig: Record, rings: Sequence[Ring], happenings: Sequence[Happening]) -> float:
+    ends = [ring.at_s + (ring.lasted_s or 0.0) for ring in rings]
+    ends += [one.at_s for one in happenings]
+    ends.append(number(gig.get("lasted_s"), 0.0, LONGEST_GIG_S) or 0.0)
+    return max(ends)
+
+
+def pulls_of(value: Any) -> list[Pulled]:
+    """Return the sliders that stand pulled, of a list as the link and the journal write it."""
+    found = []
+    for one in _each(value):
+        label, pull_db = text(one.get("label"), 20), number(one.get("pull_db"), 0.0, 60.0)
+        if label and pull_db:
+            centre_hz = number(one.get("centre_hz"), 1.0, 100_000.0)
+            found.append(Pulled(label, pull_db, centre_hz or _label_hz(label)))
+    return found
+
+
+def _label_hz(label: str) -> float | None:
+    try:
+        return centre_of(label)
+    except ValueError:
+        return None  # "low cut", "high": a name and no frequency
+
+
+def _pulls(
+    happenings: Sequence[Happening],
+) -> tuple[tuple[Move, ...], tuple[Pulled, ...], tuple[tuple[float, float], ...]]:
+    """Return how sliders moved, how they stand in the end, and the response that makes."""
+    moves: list[Move] = []
+    standing: dict[str, Pulled] = {}
+    curve: tuple[tuple[float, float], ...] = ()
+    for one in happenings:
+        if one.kind not in ("pull", "ring_out") or not isinstance(one.content.get("pulls"), list):
+            continue
+        now = {pulled.label: pulled for pulled in pulls_of(one.content["pulls"])}
+        drawn = _curve(one.content.get("curve"))
+        if drawn or now != standing:
+            curve = drawn
+        if standing or one.at_s > FROM_THE_START_S:
+            moves.extend(_moves(one.at_s, standing, now))
+        standing = now
+    in_order = sorted(standing.values(), key=lambda pulled: pulled.centre_hz or 0.0)
+    return tuple(moves), tuple(in_order), curve
+
+
+def _moves(at_s: float, was: dict[str, Pulled], now: dict[str, Pulled]) -> Iterator[Move]:
+    for label in [*was, *(label for label in now if label not in was)]:
+        before = was[label].pull_db if label in was else 0.0
+        after = now[label].pull_db if label in now else 0.0
+        if after != before:
+            centre_hz = (now.get(label) or was[label]).centre_hz
+            yield Move(at_s, label, centre_hz, before, after)
+
+
+def _curve(value: Any) -> tuple[tuple[float, float], ...]:
+    """Return frequencies in Hz and levels in dB, lowest first; empty if it is no curve."""
+    fields = _mapping(value)
+    hz, db = fields.get("hz"), fields.get("db")
+    if not isinstance(hz, list) or not isinstance(db, list) or len(hz) != len(db):
+        return ()
+    points = [
+        (f, level)
+        for f, level in (
+            (number(f, 1.0, 100_000.0), number(level, -120.0, 120.0))
+            for f, level in zip(hz, db, strict=True)
+        )
+        if f is not None and level is not None
+    ]
+    return tuple(sorted(points)) if len(points) >= 2 else ()

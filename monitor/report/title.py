@@ -1,0 +1,66 @@
+"""What a gig is called in a report, when it was and how sure that is."""
+
+from __future__ import annotations
+
+from monitor.report.evening import Evening
+from monitor.report.words import EveningClock, counted, date_words, length_words
+
+DATED = {
+    "network": "",
+    "phone": "the date as a phone told it",
+    "believed": "date not sure: nobody had told the box the time",
+}
+_ENDED_BY = {
+    "quiet": "ended by itself, after a long quiet",
+    "button": "ended by hand",
+    "new": "ended when another gig began",
+    "plug": "ended when the plug was pulled",
+}
+
+
+def title_of(evening: Evening) -> str:
+    """Return the gig's name and venue, as far as they are known."""
+    return " at ".join(part for part in (evening.title, evening.venue) if part) or (
+        "A gig without a venue"
+    )
+
+
+def date_of(evening: Evening, clock: EveningClock) -> str:
+    """Return the day, and by the clock from when to when; empty if nothing is known."""
+    begun = EveningClock(evening.begun, clock.zone).moment(0.0)
+    if begun is None:
+        return ""
+    if not evening.is_dated:
+        return date_words(begun)
+    zone = f"{begun:%Z}"
+    return (
+        f"{date_words(begun)}, {clock.at(0.0)} to {clock.at(evening.length_s)}"
+        f"{f' ({zone})' if zone.isprintable() and zone else ''}"
+    )
+
+
+def date_doubt(evening: Evening) -> str:
+    """Return how sure the date is; empty where the network told it."""
+    if evening.begun is None:
+        return "date not known"
+    return DATED.get(evening.dated, DATED["believed"])
+
+
+def counts_of(evening: Evening) -> str:
+    """Return how many rings, and how many of them became howls."""
+    if not evening.rings:
+        return "nothing rang"
+    howls = counted(evening.howl_count, "howl") if evening.howl_count else "none became a howl"
+    said = counted(len(evening.rings), "ring")
+    return f"{said}, {howls} among them" if evening.howl_count else f"{said}, {howls}"
+
+
+def subtitle_of(evening: Evening, clock: EveningClock) -> str:
+    """Return date, length and counts in one line."""
+    parts = [date_of(evening, clock) or "date not known", length_words(evening.length_s)]
+    return ", ".join([*parts, counts_of(evening)])
+
+
+def ended_words(evening: Evening) -> str:
+    """Return how the gig ended, or that it has not."""
+    return _ENDED_BY.get(evening.ended_by, "ended") if evening.is_over else "still going on"
