@@ -42,9 +42,10 @@ class Group:
     frequency_hz: float
     clusters: tuple[Cluster, ...]
 
-    def rang_in(self, uid: str) -> bool:
-        """Whether it rang in that gig."""
-        return any(uid in cluster.rings for cluster in self.clusters)
+    def first_at_s(self, uid: str) -> float | None:
+        """Return when it first rang in that gig, None if it did not."""
+        rings = [ring.at_s for cluster in self.clusters for ring in cluster.rings.get(uid, ())]
+        return min(rings, default=None)
 
     @property
     def venues(self) -> frozenset[str]:
@@ -103,7 +104,7 @@ def _gathered(points: Sequence[tuple[float, str]]) -> list[list[int]]:
 
 
 def _crowd(owners: Mapping[int, set[str]], at: int, reach: int) -> tuple[int, float]:
-    """Return how many owners are within reach of a place, and how close they lie (more is closer)."""
+    """Return how many owners are within reach of a place, and minus how far apart they lie."""
     near = [(d, owners[at + d]) for d in range(-reach, reach + 1) if at + d in owners]
     spread = sum(abs(d) * len(each) for d, each in near) / sum(len(each) for _, each in near)
     return len(set().union(*(each for _, each in near))), -spread

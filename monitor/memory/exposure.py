@@ -16,9 +16,8 @@ RING_OUT_TIMES = 2.0
 MOST_TIMES = 3.0
 """Longer is not more: after some hours, what can ring has rung."""
 HIDES_DB = 6.0
-"""A frequency that lies this much lower than it would is taken not to ring: cuts found at a ring-out
-take away the excess of some decibels and 6 dB of margin is standard design practice (Eargle;
-Handbook for Sound Engineers, equation 34-21)."""
+"""A frequency that lies this much lower than it would is taken not to ring: 6 dB of margin is
+standard design practice (Eargle; Handbook for Sound Engineers, equation 34-21)."""
 USUAL_Q = 4.318
 """Of a slider whose width is not told: a third of an octave between its half-gain points,
 sqrt(2^(1/3)) / (2^(1/3) - 1)."""
@@ -39,16 +38,20 @@ def hidden_part(gig: GigMemory, frequency_hz: float, until_s: float | None = Non
 
     ``until_s`` is when it rang first: what was pulled after that has hidden nothing.
     """
-    end_s = max(gig.heard_s, 1.0) if until_s is None else until_s
+    end_s = max(gig.heard_s if until_s is None else until_s, 1.0)
     hidden = 0.0
     for pull in gig.pulls:
-        if pull.first_at_s < end_s or (pull.first_at_s <= 0.0 and until_s is not None):
-            stood = 1.0 - min(max(pull.first_at_s, 0.0) / max(end_s, 1.0), 1.0)
-            hidden += stood * depth_db(pull, frequency_hz)
+        stood = 1.0 - min(max(pull.first_at_s, 0.0) / end_s, 1.0)
+        hidden += stood * depth_db(pull, frequency_hz)
     return min(hidden / HIDES_DB, 1.0)
+
+
+def exposure_times(gig: GigMemory) -> float:
+    """Return how many usual evenings a gig was, whatever stood pulled."""
+    times = gig.heard_s / LIKELY_HEARD_S * (RING_OUT_TIMES if gig.ring_out else 1.0)
+    return min(times, MOST_TIMES)
 
 
 def exposure(gig: GigMemory, frequency_hz: float, until_s: float | None = None) -> float:
     """Return the evening's chance for a frequency to ring; a usual evening without cuts is 1."""
-    times = gig.heard_s / LIKELY_HEARD_S * (RING_OUT_TIMES if gig.ring_out else 1.0)
-    return min(times, MOST_TIMES) * (1.0 - hidden_part(gig, frequency_hz, until_s))
+    return exposure_times(gig) * (1.0 - hidden_part(gig, frequency_hz, until_s))

@@ -1,0 +1,31 @@
+"""Short ways to say counts, frequencies and odds; every number in them is a counted one."""
+
+from __future__ import annotations
+
+from monitor.listening.bands import third_octave_of
+
+
+def band_of(frequency_hz: float) -> str:
+    """Return the third octave a frequency lies in, as sliders print it."""
+    return third_octave_of(frequency_hz).label
+
+
+def of_evenings(count: int, of: int) -> str:
+    """Return "3 of 4 evenings", "the one evening", "none of 7"."""
+    if count == 0:
+        return f"none of {of}" if of != 1 else "not on the one evening"
+    if of == 1:
+        return "the one evening"
+    return f"{count} of {of} evenings"
+
+
+def counted(count: int, noun: str) -> str:
+    """Return "1 evening", "2 evenings"."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def odds_words(odds: float) -> str:
+    """Return "20 to 1", to two figures; below 1.5 nothing is said by it: "even"."""
+    if odds < 1.5:
+        return "even"
+    return f"{float(f'{odds:.2g}'):g} to 1"
