@@ -51,6 +51,8 @@ class KeptFile:
         What the content is called in the file.
     what : str
         What is lost without it, for people: "the ring-out".
+    private : bool
+        Whether nobody but its owner may read it, not even the page, which has the same group.
 
     Attributes
     ----------
@@ -60,8 +62,9 @@ class KeptFile:
         What was put aside because it could not be understood, for as long as this runs.
     """
 
-    def __init__(self, path: Path, *, key: str, what: str) -> None:
+    def __init__(self, path: Path, *, key: str, what: str, private: bool = False) -> None:
         self._path = path
+        self._mode = 0o600 if private else 0o666
         self._key = key
         self._what = what
         self._written = ""
@@ -74,7 +77,7 @@ class KeptFile:
         try:
             content = strict_json(self._path.read_text(encoding="utf-8"))
             written = Now(**content["written"])
-            age_s = _age_s(written, now)
+            old_s = age_s(written, now)
             kept = content[self._key]
             if content["version"] != VERSION or not isinstance(kept, dict):
                 raise ValueError(f"version {content['version']!r}")
@@ -89,7 +92,7 @@ class KeptFile:
             self.put_aside(f"not what was written here ({error})")
             return None
         self._written = _text(kept)
-        return Kept(kept, written, age_s)
+        return Kept(kept, written, old_s)
 
     def put_aside(self, why: str) -> None:
         """Keep the file under another name, so that it can be looked at, and say so."""
@@ -118,7 +121,9 @@ class KeptFile:
         beside = self._path.with_name(self._path.name + ".new")
         try:
             self._path.parent.mkdir(parents=True, exist_ok=True)
-            with beside.open("w", encoding="utf-8") as file:
+            beside.unlink(missing_ok=True)  # an old one keeps its own rights
+            descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, self._mode)
+            with os.fdopen(descriptor, "w", encoding="utf-8") as file:
                 file.write(_text(whole))
                 file.flush()
                 os.fsync(file.fileno())
@@ -149,7 +154,7 @@ def _text(content: Mapping[str, Any]) -> str:
     return json.dumps(content, allow_nan=False, sort_keys=True)
 
 
-def _age_s(written: Now, now: Now) -> float | None:
+def age_s(written: Now, now: Now) -> float | None:
     """Return how long ago it was written; None if no clock can tell.
 
     Across boots only dates that were set from the network can be compared.
