@@ -25,10 +25,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+PLACES = 10
+"""Windows of a third of an octave in which most rings lie: three octaves and a bit, about 300 Hz to
+3 kHz.  The fewer, the likelier that two rooms are alike by accident.  Of 500 tuning histories 15
+left 6 % of what was called the rig's wrong, 12 left 4 %, 10 left 3 %."""
 RIG_BEFORE = 0.12
-"""How many of the places are the rig's before anything was heard: one to three of fifteen."""
-PLACES = 15
-"""Windows of a third of an octave in the five octaves where stages ring (160 Hz to 5 kHz)."""
+"""How many of the places are the rig's before anything was heard: one, seldom two."""
 RIG_ALIKE = 8.0
 """How much alike a rig's venues are: the Beta's two shapes add up to this."""
 _RHO = (0.03, 0.07, 0.14, 0.25, 0.4)

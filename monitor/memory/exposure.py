@@ -18,19 +18,28 @@ MOST_TIMES = 3.0
 HIDES_DB = 6.0
 """A frequency that lies this much lower than it would is taken not to ring: 6 dB of margin is
 standard design practice (Eargle; Handbook for Sound Engineers, equation 34-21)."""
-USUAL_Q = 4.318
-"""Of a slider whose width is not told: a third of an octave between its half-gain points,
-sqrt(2^(1/3)) / (2^(1/3) - 1)."""
+USUAL_REACH_OCTAVES = 1.0 / 6.0
+"""Of a slider of which nothing is told: of a third-octave equaliser."""
+
+
+def half_width_octaves(pull: PullMemory) -> float:
+    """Return how far from its middle a pull still takes away half its decibels.
+
+    From q by the bandwidth N between half-gain points, 1/q = 2 sinh(N ln 2 / 2) (the analogue form
+    of Bristow-Johnson's equaliser cookbook, from memory).
+    """
+    if pull.q is not None and pull.q > 0.0:
+        return math.asinh(1.0 / (2.0 * pull.q)) / math.log(2.0)
+    return pull.reach_octaves or USUAL_REACH_OCTAVES
 
 
 def depth_db(pull: PullMemory, frequency_hz: float) -> float:
     """Return about how much a pull takes away at a frequency, in dB.
 
-    The bell's decibels over octaves: full in the middle, half at the edges of its band.
+    A bell's decibels over octaves, roughly: full in the middle, half at the edges of its band.
     """
-    q = pull.q or USUAL_Q
-    half_width = math.asinh(1.0 / (2.0 * q)) / math.log(2.0)
-    return pull.pull_db / (1.0 + (octaves_apart(frequency_hz, pull.centre_hz) / half_width) ** 2)
+    away = octaves_apart(frequency_hz, pull.centre_hz) / half_width_octaves(pull)
+    return pull.pull_db / (1.0 + away**2)
 
 
 def hidden_part(gig: GigMemory, frequency_hz: float, until_s: float | None = None) -> float:

@@ -35,7 +35,7 @@ class PullMemory:
     """One slider as it stood when the gig ended, and when it was first pulled in that gig.
 
     ``first_at_s`` 0 means that it stood pulled from the beginning: it may have kept quiet what
-    would have rung.
+    would have rung.  ``reach_octaves``, where ``q`` is not told: half the way to the next slider.
     """
 
     label: str
@@ -43,6 +43,7 @@ class PullMemory:
     pull_db: float
     q: float | None = None
     first_at_s: float = 0.0
+    reach_octaves: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

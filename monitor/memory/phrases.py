@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from monitor.advice.labels import written
 from monitor.listening.bands import third_octave_of
 
 
@@ -29,3 +30,14 @@ def odds_words(odds: float) -> str:
     if odds < 1.5:
         return "even"
     return f"{float(f'{odds:.2g}'):g} to 1"
+
+
+def decibels(value_db: float) -> str:
+    """Return "3" or "3.5", without a sign."""
+    return f"{abs(value_db):.1f}".removesuffix(".0")
+
+
+def name_of(frequency_hz: float) -> str:
+    """Return a frequency for a sentence: "248 Hz", "2.48 kHz"."""
+    text = written(frequency_hz)
+    return f"{text[:-1]} kHz" if text.endswith("k") else f"{text} Hz"

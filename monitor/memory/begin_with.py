@@ -1,0 +1,141 @@
+"""The cuts to begin with at a known venue: what held there before, in the person's own sliders.
+
+A slider is told when it stood pulled at the end of at least two evenings here, a ring in its
+reach was heard here, and the recent evenings (which count more) still had it.  It is told no deeper
+than it was used.  One evening shows what rang that evening; whether the place did it or the
+evening, only a second can tell.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from monitor.memory.clusters import octaves_apart
+from monitor.memory.exposure import half_width_octaves
+from monitor.memory.gig_memory import GigMemory, PullMemory
+from monitor.memory.phrases import counted, decibels, of_evenings
+from monitor.memory.recent import weight, weighted_median
+from monitor.memory.verdicts import BandVerdict
+
+LEAST_EVENINGS = 2
+STEP_DB = 0.5
+"""Nobody sets a slider finer by eye."""
+SAME_OCTAVES = 0.15
+"""Nearer centres are the same slider, or the same filter put a little elsewhere; neighbours on a
+third-octave equaliser are twice as far apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class BeginWith:
+    """One slider to begin with; ``pull_db`` positive, ``q`` where the filter has one to set."""
+
+    label: str
+    centre_hz: float
+    q: float | None
+    pull_db: float
+    why: str
+
+    def fields(self) -> dict[str, Any]:
+        """Return it as it goes over the link."""
+        fields: dict[str, Any] = {
+            "label": self.label,
+            "centre_hz": round(self.centre_hz, 1),
+            "pull_db": self.pull_db,
+            "why": self.why,
+        }
+        if self.q is not None:
+            fields["q"] = round(self.q, 2)
+        return fields
+
+
+def begin_with(
+    gigs: Sequence[GigMemory], equaliser: str | None, verdicts: Sequence[BandVerdict] = ()
+) -> list[BeginWith]:
+    """Return the cuts to begin with, lowest first.
+
+    Parameters
+    ----------
+    gigs : sequence of GigMemory
+        Of one venue, oldest first.
+    equaliser : str or None
+        The name of the one in use; other evenings' sliders are others and do not count.  None:
+        that of the last gig.
+    verdicts : sequence of BandVerdict
+        To say where a cut is better made on the channel.
+    """
+    alike = [gig for gig in gigs if gig.equaliser == (equaliser or gigs[-1].equaliser)]
+    if len(alike) < LEAST_EVENINGS:
+        return []
+    found = [cut for same in _same_sliders(alike) if (cut := _cut(same, alike, verdicts))]
+    by_label: dict[str, BeginWith] = {}
+    for cut in found:
+        # One filter cannot stand at two places: the deeper one has it.
+        if cut.label not in by_label or cut.pull_db > by_label[cut.label].pull_db:
+            by_label[cut.label] = cut
+    return sorted(by_label.values(), key=lambda cut: cut.centre_hz)
+
+
+def _same_sliders(gigs: Sequence[GigMemory]) -> list[list[PullMemory | None]]:
+    """Return for each slider how it stood on each evening, None where flat."""
+    found: list[tuple[float, list[PullMemory | None]]] = []
+    for i, gig in enumerate(gigs):
+        for pull in gig.pulls:
+            for centre_hz, stood in found:
+                if octaves_apart(pull.centre_hz, centre_hz) <= SAME_OCTAVES:
+                    break
+            else:
+                stood = [None] * len(gigs)
+                found.append((pull.centre_hz, stood))
+            if (kept := stood[i]) is None or kept.pull_db < pull.pull_db:
+                stood[i] = pull
+    return [stood for _, stood in found]
+
+
+def _cut(
+    stood: Sequence[PullMemory | None],
+    gigs: Sequence[GigMemory],
+    verdicts: Sequence[BandVerdict],
+) -> BeginWith | None:
+    pulled = [pull for pull in stood if pull is not None]
+    rang = [_rang_in_reach(gig, pulled[-1]) for gig in gigs]
+    if len(pulled) < LEAST_EVENINGS or not any(rang):
+        return None
+    values = [
+        (0.0 if pull is None else pull.pull_db, weight(len(gigs) - 1 - i))
+        for i, pull in enumerate(stood)
+        # An evening on which it rang with the slider flat says nothing against the cut.
+        if pull is not None or not rang[i]
+    ]
+    pull_db = math.floor(weighted_median(values) / STEP_DB) * STEP_DB
+    if pull_db <= 0.0:
+        return None
+    last = pulled[-1]
+    why = _why(pulled, sum(rang), len(gigs))
+    if any(v.verdict == "rig" and _reaches(last, v.group.frequency_hz) for v in verdicts):
+        why += "; it comes along with you, so rather on the channel"
+    return BeginWith(last.label, last.centre_hz, last.q, pull_db, why)
+
+
+def _why(pulled: Sequence[PullMemory], rang_count: int, of: int) -> str:
+    least_db = min(pull.pull_db for pull in pulled)
+    most_db = max(pull.pull_db for pull in pulled)
+    span = (
+        decibels(least_db)
+        if least_db == most_db
+        else f"{decibels(least_db)} to {decibels(most_db)}"
+    )
+    return (
+        f"rang here on {of_evenings(rang_count, of)}, "
+        f"stood at {span} dB in the end of {counted(len(pulled), 'evening')}"
+    )
+
+
+def _reaches(pull: PullMemory, frequency_hz: float) -> bool:
+    return octaves_apart(frequency_hz, pull.centre_hz) <= half_width_octaves(pull)
+
+
+def _rang_in_reach(gig: GigMemory, pull: PullMemory) -> bool:
+    return any(_reaches(pull, ring.frequency_hz) for ring in gig.rings)

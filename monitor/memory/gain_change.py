@@ -1,0 +1,96 @@
+"""How much further the fader went before it rang than last time at the same venue.
+
+Two evenings compare where both ring-outs were done with fader marks, and surely only where the
+loudest sung line before the fader is known too: a fader 3 dB higher behind an input gain 3 dB lower
+is no gain won.  What was won by the cuts alone can be set side by side, but not called more gain.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from monitor.memory.gig_memory import GigMemory
+from monitor.memory.phrases import decibels
+
+ALIKE_DB = 2.0
+"""Fader marks are read to a decibel or so and steps of a ring-out are as large; our choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class GainChange:
+    """The last two ring-outs here; ``change_db`` positive is louder, None is not comparable."""
+
+    last_db: float | None
+    before_db: float | None
+    change_db: float | None
+    words: str
+
+    def fields(self) -> dict[str, Any]:
+        """Return it as it goes over the link; what is not known is absent."""
+        values = {
+            "last_db": self.last_db,
+            "before_db": self.before_db,
+            "change_db": self.change_db,
+        }
+        known: dict[str, Any] = {k: round(v, 1) for k, v in values.items() if v is not None}
+        return {**known, "words": self.words}
+
+
+def gain_change(gigs: Sequence[GigMemory]) -> GainChange | None:
+    """Return the change from the last ring-out but one to the last, None without any.
+
+    ``gigs`` are of one venue, oldest first.
+    """
+    rung_out = [gig for gig in gigs if gig.ring_out is not None]
+    if not rung_out:
+        return None
+    last = rung_out[-1]
+    if len(rung_out) == 1:
+        return _first(last)
+    before = rung_out[-2]
+    tops = _top_db(last), _top_db(before)
+    if tops[0] is not None and tops[1] is not None:
+        return _compared(last, before, tops[0], tops[1])
+    won = _won_db(last), _won_db(before)
+    if won[0] is not None and won[1] is not None:
+        words = (
+            f"cuts won {decibels(won[0])} dB last time and {decibels(won[1])} dB before; "
+            "how loud it went does not compare without fader marks of both"
+        )
+        return GainChange(won[0], won[1], None, words)
+    words = "the last two ring-outs here do not compare: give fader marks on both next time"
+    return GainChange(won[0], won[1], None, words)
+
+
+def _first(last: GigMemory) -> GainChange:
+    won_db = _won_db(last)
+    if won_db is None:
+        return GainChange(None, None, None, "one ring-out here, without fader marks")
+    words = f"cuts won {decibels(won_db)} dB; nothing earlier here to compare with"
+    return GainChange(won_db, None, None, words)
+
+
+def _compared(last: GigMemory, before: GigMemory, top_db: float, was_db: float) -> GainChange:
+    """Compare the marks, and the voice's level with them where it is known."""
+    change_db = top_db - was_db
+    if last.voice_dbfs is not None and before.voice_dbfs is not None:
+        change_db += last.voice_dbfs - before.voice_dbfs
+        given = "input gain counted"
+    else:
+        given = "if the input gain was the same"
+    if abs(change_db) < ALIKE_DB:
+        words = f"about as loud as last time before it rang ({given})"
+    else:
+        way = "louder" if change_db > 0.0 else "quieter"
+        words = f"{decibels(change_db)} dB {way} than last time before it rang ({given})"
+    return GainChange(top_db, was_db, change_db, words)
+
+
+def _top_db(gig: GigMemory) -> float | None:
+    return None if gig.ring_out is None else gig.ring_out.top_fader_db
+
+
+def _won_db(gig: GigMemory) -> float | None:
+    return None if gig.ring_out is None else gig.ring_out.gain_won_db

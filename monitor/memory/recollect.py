@@ -1,0 +1,200 @@
+"""What the memory has to say on arriving at a venue, and over all venues."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from monitor.memory.begin_with import LEAST_EVENINGS, BeginWith, begin_with
+from monitor.memory.clusters import Cluster, clusters_of
+from monitor.memory.gain_change import GainChange, gain_change
+from monitor.memory.gig_memory import GigMemory
+from monitor.memory.phrases import band_of, counted, name_of, of_evenings
+from monitor.memory.recent import in_order
+from monitor.memory.verdicts import BandVerdict, by_venue, verdicts_of
+from monitor.memory.when import When, when_it_rang
+
+MOST_GIGS = 300
+"""The newest are looked at: two evenings a week for three years, and a bound on the work."""
+MOST_LINES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Rang:
+    """What rang at a venue, in one place on the axis: on how many of its evenings."""
+
+    frequency_hz: float
+    evening_count: int
+    of: int
+    howl_count: int
+
+    def fields(self) -> dict[str, Any]:
+        """Return it as it goes over the link."""
+        howls = f", {counted(self.howl_count, 'howl')}" if self.howl_count else ""
+        return {
+            "band": band_of(self.frequency_hz),
+            "frequency_hz": round(self.frequency_hz, 1),
+            "evenings": self.evening_count,
+            "of": self.of,
+            "howls": self.howl_count,
+            "words": (
+                f"{name_of(self.frequency_hz)} on {of_evenings(self.evening_count, self.of)}{howls}"
+            ),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class VenueMemory:
+    """What is known of one venue."""
+
+    uid: str
+    name: str
+    gig_count: int
+    last_utc_s: float | None
+    rang: tuple[Rang, ...]
+    cuts: tuple[BeginWith, ...]
+    gain: GainChange | None
+    words: tuple[str, ...]
+
+    def fields(self) -> dict[str, Any]:
+        """Return it as it goes over the link; what is not known is absent."""
+        fields: dict[str, Any] = {"uid": self.uid, "name": self.name, "gig_count": self.gig_count}
+        if self.last_utc_s is not None:
+            date = datetime.fromtimestamp(self.last_utc_s, UTC)
+            fields["last_utc"] = date.strftime("%Y-%m-%dT%H:%M:%SZ")
+        fields["rang"] = [rang.fields() for rang in self.rang]
+        fields["begin_with"] = [cut.fields() for cut in self.cuts]
+        if self.gain is not None:
+            fields["gain"] = self.gain.fields()
+        fields["words"] = list(self.words)
+        return fields
+
+
+@dataclass(frozen=True, slots=True)
+class Recollection:
+    """All that the memory says; ``enough`` is whether rig or room could be told of anything."""
+
+    gig_count: int
+    venue_count: int
+    nowhere_count: int
+    venue: VenueMemory | None
+    bands: tuple[BandVerdict, ...]
+    when: When
+    words: tuple[str, ...]
+
+    @property
+    def enough(self) -> bool:
+        """Whether there is a verdict on any place."""
+        return any(band.verdict != "unsure" for band in self.bands)
+
+    def fields(self) -> dict[str, Any]:
+        """Return it as it goes over the link; what is not known is absent."""
+        fields: dict[str, Any] = {"gig_count": self.gig_count, "venue_count": self.venue_count}
+        if self.venue is not None:
+            fields["venue"] = self.venue.fields()
+        fields["bands"] = [band.fields() for band in self.bands]
+        fields["when"] = self.when.fields()
+        fields["words"] = list(self.words)
+        fields["enough"] = self.enough
+        return fields
+
+
+def recollect(
+    gigs: Sequence[GigMemory], *, venue: str | None, equaliser: str | None = None
+) -> Recollection:
+    """Return what the memory says.
+
+    Parameters
+    ----------
+    gigs : sequence of GigMemory
+        In the order they were played, without the one that goes on now.
+    venue : str or None
+        The uid of the venue that is asked about; None for what holds over all.
+    equaliser : str, optional
+        The name of the one in use, for the cuts to begin with.
+    """
+    known = in_order(gigs)[-MOST_GIGS:]
+    venues = by_venue(known)
+    bands = tuple(verdicts_of(venues, venue))
+    here = None if venue is None else _venue_memory(venue, venues.get(venue, []), equaliser, bands)
+    nowhere_count = sum(gig.venue_uid is None for gig in known)
+    return Recollection(
+        len(known),
+        len(venues),
+        nowhere_count,
+        here,
+        bands,
+        when_it_rang(known),
+        _words(len(known), len(venues), nowhere_count, bands),
+    )
+
+
+def _venue_memory(
+    uid: str, gigs: Sequence[GigMemory], equaliser: str | None, bands: Sequence[BandVerdict]
+) -> VenueMemory | None:
+    if not gigs:
+        return None
+    rang = tuple(_rang(cluster, gigs) for cluster in clusters_of(uid, gigs))
+    cuts = tuple(begin_with(gigs, equaliser, bands))
+    named = [gig.venue_name for gig in gigs if gig.venue_name]
+    dates = [gig.utc_s for gig in gigs if gig.utc_s is not None and gig.dated != "believed"]
+    return VenueMemory(
+        uid,
+        named[-1] if named else "this venue",
+        len(gigs),
+        max(dates, default=None),
+        tuple(sorted(rang, key=lambda each: (-each.evening_count, each.frequency_hz))),
+        cuts,
+        gain_change(gigs),
+        _venue_words(gigs, rang, cuts, equaliser or gigs[-1].equaliser),
+    )
+
+
+def _rang(cluster: Cluster, gigs: Sequence[GigMemory]) -> Rang:
+    return Rang(cluster.frequency_hz, len(cluster.rings), len(gigs), cluster.howl_count)
+
+
+def _venue_words(
+    gigs: Sequence[GigMemory],
+    rang: Sequence[Rang],
+    cuts: Sequence[BeginWith],
+    equaliser: str | None,
+) -> tuple[str, ...]:
+    lines = []
+    often = [each for each in rang if each.evening_count * 2 > len(gigs)]
+    if not rang:
+        lines.append(f"nothing rang here on {of_evenings(len(gigs), len(gigs))}")
+    elif often and len(gigs) > 1:
+        listed = ", ".join(name_of(each.frequency_hz) for each in often[:5])
+        lines.append(f"on most of {counted(len(gigs), 'evening')} here rang {listed}")
+    other = sum(gig.equaliser != equaliser for gig in gigs)
+    if len(gigs) - other < LEAST_EVENINGS:
+        lines.append("no cut is told from one evening: the next will show what comes again")
+    elif not cuts:
+        lines.append("no slider stood pulled on enough evenings here to begin with it")
+    if other:
+        lines.append(f"{counted(other, 'evening')} had another equaliser, their cuts do not count")
+    return tuple(lines)
+
+
+def _words(
+    gig_count: int, venue_count: int, nowhere_count: int, bands: Sequence[BandVerdict]
+) -> tuple[str, ...]:
+    """Return what is sure, the rig first; otherwise why nothing is."""
+    if not gig_count:
+        return ("nothing is kept yet",)
+    lines = [band.words for band in bands if band.verdict == "rig"]
+    rooms = sorted(
+        (band for band in bands if band.verdict == "room"), key=lambda band: -band.chance
+    )
+    lines += [band.words for band in rooms[:MOST_LINES]]
+    if not lines:
+        where = (
+            f"{counted(gig_count - nowhere_count, 'evening')} at {counted(venue_count, 'venue')}"
+        )
+        lines.append(f"{where}: not enough evenings yet to tell the rig from the room")
+    if nowhere_count:
+        lines.append(f"{counted(nowhere_count, 'evening')} without a venue: not used for that")
+    return tuple(lines)
