@@ -6,7 +6,7 @@ BIN := .venv/bin
 export PYTHON
 
 .DEFAULT_GOAL := help
-.PHONY: help run test lint format bench train sounds pictures release install remove clean
+.PHONY: help run test lint format bench train sounds pictures release deb install remove clean
 
 help: ## list these targets
 	@echo "Howl Lantern: what you can type"
@@ -51,6 +51,9 @@ pictures: ## make the pictures of the README again, from the program as it is
 
 release: ## pack the last commit into dist/, ready for a box; ARGS=--wheels with all it needs
 	@systemd/release $(ARGS)
+
+deb: ## on a Pi for a Pi: the last commit as a Debian package that needs no network
+	@systemd/deb $(ARGS)
 
 install: ## on the box, as root: install this release, or upgrade to it
 	@systemd/install $(ARGS)

@@ -94,7 +94,7 @@ make_release() { # sets $release and $made; on failure takes away what it made
     install_pins
     prove_release
     mkdir "$made/system"
-    cp "$here"/* "$made/system/"
+    cp -R "$here"/* "$made/system/"
     rm -rf "$copy"
     touch "$made/.complete"
     sync # the plug may be pulled at any time; what is switched to must be on the card by then

@@ -56,6 +56,18 @@ def test_installs_and_starts(box: Box) -> None:
     assert not any(line.startswith("apt-get") for line in asked)  # all was there
 
 
+def test_from_a_debian_package_no_other_package_is_touched(box: Box) -> None:
+    wheels = box.tree("1.0.0") / "wheels"
+    wheels.mkdir()
+    before = box.calls()
+    run = box.install("1.0.0", "--packaged")
+    assert run.returncode == 0, run.stdout + run.stderr
+    assert box.in_use == "1.0.0-1"
+    asked = [line for line in box.calls() if line not in before]
+    assert not any(line.startswith(("apt-get", "dpkg-query")) for line in asked)
+    assert "system packages" not in run.stdout
+
+
 def test_dry_run_changes_nothing(box: Box) -> None:
     before = box.files()
     box.answer(i2c="1")

@@ -13,12 +13,13 @@ import pytest
 from tests.install.bench_box import ROOT, Box
 
 FOLDER = ROOT / "systemd"
-COMMANDS = ("install", "remove", "release", "wifi")
+COMMANDS = ("install", "remove", "release", "deb", "wifi")
+OF_THE_PACKAGE = ("debian/postinst", "debian/prerm", "debian/postrm")
 PARTS = ("common.sh", "packages.sh", "make_release.sh", "switch.sh")
 PROFILE = "etc/NetworkManager/system-connections/howl-lantern-wifi.nmconnection"
 
 
-@pytest.mark.parametrize("name", [*COMMANDS, *PARTS])
+@pytest.mark.parametrize("name", [*COMMANDS, *PARTS, *OF_THE_PACKAGE])
 def test_plain_shell(name: str) -> None:
     subprocess.run(["sh", "-n", str(FOLDER / name)], check=True)
     lines = (FOLDER / name).read_text().splitlines()
@@ -35,7 +36,7 @@ def test_the_try_in_a_root_is_plain_shell_and_asks_for_a_system() -> None:
     assert "wanted bookworm or trixie, got 'sid'" in run.stderr
 
 
-@pytest.mark.parametrize("name", COMMANDS)
+@pytest.mark.parametrize("name", [*COMMANDS, *OF_THE_PACKAGE])
 def test_commands_can_be_run(name: str) -> None:
     path = FOLDER / name
     assert path.stat().st_mode & 0o111
@@ -54,7 +55,7 @@ def test_shellcheck_finds_nothing() -> None:
             "sh",
             "-e",
             "SC2086,SC2154,SC2034",
-            *(str(FOLDER / n) for n in COMMANDS + PARTS),
+            *(str(FOLDER / n) for n in COMMANDS + PARTS + OF_THE_PACKAGE),
         ],
         capture_output=True,
         text=True,

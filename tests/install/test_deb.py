@@ -1,0 +1,121 @@
+"""The Debian package: made of a small archive, read back by dpkg's own tools."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import tarfile
+from pathlib import Path
+
+import pytest
+
+from tests.install.bench_box import ROOT
+
+pytestmark = pytest.mark.skipif(
+    shutil.which("dpkg-deb") is None, reason="dpkg-deb is missing (package dpkg)"
+)
+BUILT = "numpy-2.2.0-cp313-cp313-manylinux_2_17_aarch64.whl"
+ALSA = "pyalsaaudio-0.11.0-cp313-cp313-linux_aarch64.whl"
+
+
+@pytest.fixture
+def tree(tmp_path: Path) -> Path:
+    """A checkout with the scripts alone; what they write lands in it."""
+    shutil.copytree(ROOT / "systemd", tmp_path / "tree/systemd")
+    return tmp_path / "tree"
+
+
+def archive(tree: Path, *wheels: str, executable: bool = True) -> Path:
+    release = tree.parent / "howl-lantern-1.2.3"
+    (release / "wheels").mkdir(parents=True)
+    for wheel in wheels:
+        (release / "wheels" / wheel).write_bytes(b"")
+    (release / "pyproject.toml").write_text('[project]\nversion = "1.2.3"\n')
+    (release / "tests").mkdir()
+    (release / "tests/big.txt").write_text("not for the box")
+    (release / "systemd").mkdir()
+    script = release / "systemd/install"
+    script.write_text("#!/bin/sh\n")
+    script.chmod(0o755 if executable else 0o644)
+    packed = tree.parent / "howl-lantern-1.2.3-python3.13-aarch64.tar.gz"
+    with tarfile.open(packed, "w:gz") as tar:
+        tar.add(release, release.name)
+    return packed
+
+
+def make(tree: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [str(tree / "systemd/deb"), *words], capture_output=True, text=True, check=False
+    )
+
+
+def read(package: Path, *words: str) -> str:
+    return subprocess.run(
+        ["dpkg-deb", *words[:1], str(package), *words[1:]],
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
+
+
+def made(tree: Path, run: subprocess.CompletedProcess[str]) -> Path:
+    assert run.returncode == 0, run.stdout + run.stderr
+    (package,) = (tree / "dist").glob("*.deb")
+    return package
+
+
+def test_the_package_says_what_it_is_and_needs(tree: Path) -> None:
+    package = made(tree, make(tree, str(archive(tree, BUILT, ALSA))))
+    assert read(package, "--field", "Package").strip() == "howl-lantern"
+    assert read(package, "--field", "Version").strip() == "1.2.3"
+    # What is built for one Python does not load in the next.
+    depends = read(package, "--field", "Depends")
+    assert "python3 (>= 3.13), python3 (<< 3.14)" in depends
+    assert "libasound2" in depends
+    assert package.with_name(package.name + ".sha256").is_file()
+
+
+def test_without_the_microphone_s_library_it_wants_debian_s(tree: Path) -> None:
+    package = made(tree, make(tree, str(archive(tree, BUILT))))
+    assert "python3-alsaaudio (>= 0.10)" in read(package, "--field", "Depends")
+
+
+def test_what_is_in_it(tree: Path) -> None:
+    package = made(tree, make(tree, str(archive(tree, BUILT, ALSA))))
+    lines = read(package, "--contents").splitlines()
+    assert all("root/root" in line for line in lines)
+    names = [line.split()[-1] for line in lines]
+    assert "./usr/share/howl-lantern/systemd/install" in names
+    assert f"./usr/share/howl-lantern/wheels/{BUILT}" in names
+    assert not any("tests" in name for name in names)
+    out = tree.parent / "control"
+    subprocess.run(["dpkg-deb", "--control", str(package), str(out)], check=True)
+    for script in ("postinst", "prerm", "postrm"):
+        assert (out / script).stat().st_mode & 0o111 == 0o111
+
+
+def test_the_same_archive_gives_the_same_package(tree: Path) -> None:
+    packed = str(archive(tree, BUILT, ALSA))
+    first = made(tree, make(tree, packed)).read_bytes()
+    assert made(tree, make(tree, packed)).read_bytes() == first
+
+
+@pytest.mark.parametrize(
+    ("wheels", "executable", "said"),
+    [((), True, "brings no built packages"), ((BUILT,), False, "is no release with packages")],
+)
+def test_an_archive_that_will_not_do(
+    tree: Path, wheels: tuple[str, ...], executable: bool, said: str
+) -> None:
+    run = make(tree, str(archive(tree, *wheels, executable=executable)))
+    assert run.returncode == 1
+    assert said in run.stderr
+    assert run.stderr.count("\n") == 1
+    assert not (tree / "dist").exists()
+
+
+def test_wrong_words(tree: Path) -> None:
+    assert make(tree, "a", "b").returncode == 2
+    run = make(tree, "/no/such.tar.gz")
+    assert run.returncode == 1
+    assert "/no/such.tar.gz: no such file" in run.stderr
