@@ -44,6 +44,7 @@ class Ranges:
     cut_share: Range
     carried_share: Range
     ring_out_share: Range
+    middle_hz: Range
 
 
 TUNING = Ranges(
@@ -61,6 +62,7 @@ TUNING = Ranges(
     cut_share=(0.0, 0.7),
     carried_share=(0.0, 0.4),
     ring_out_share=(0.0, 0.8),
+    middle_hz=(1000.0, 1000.0),
 )
 SCORING = Ranges(
     rig_count=(0, 3),
@@ -77,8 +79,11 @@ SCORING = Ranges(
     cut_share=(0.0, 0.9),
     carried_share=(0.0, 0.6),
     ring_out_share=(0.0, 1.0),
+    middle_hz=(250.0, 3150.0),
 )
 """Wider at every end: more and weaker things, noisier ears, more cuts that hide them."""
+_ENDS_OCTAVES = (math.log2(120.0), math.log2(6300.0))
+"""Where stages ring; how much of it lies where in between differs from stage to stage."""
 TUNING_SEED = 500_000
 SCORING_SEED = 0
 
@@ -105,6 +110,13 @@ class History:
             return "rig"
         return "room" if _near(self.modes[venue_uid], frequency_hz) else "nothing"
 
+    def rings_within(self, venue_uid: str, frequency_hz: float, octaves: float) -> bool:
+        """Return whether anything of the rig or the venue lies so near."""
+        return any(
+            abs(math.log2(each.frequency_hz / frequency_hz)) <= octaves
+            for each in (*self.rig, *self.modes[venue_uid])
+        )
+
 
 def _near(resonances: tuple[Resonance, ...], frequency_hz: float) -> bool:
     return any(
@@ -125,6 +137,8 @@ class _Maker:
         self.cut_share = self.draw.uniform(*ranges.cut_share)
         self.carried_share = self.draw.uniform(*ranges.carried_share)
         self.ring_out_share = self.draw.uniform(*ranges.ring_out_share)
+        low, high = (math.log2(hz) for hz in ranges.middle_hz)
+        self.middle_octaves = self.draw.uniform(low, high)
 
     def history(self) -> History:
         ranges, draw = self.ranges, self.draw
@@ -149,11 +163,10 @@ class _Maker:
         return History(tuple(gigs), rig, modes)
 
     def _resonances(self, count: int, hazard: Range) -> tuple[Resonance, ...]:
-        # Where stages ring; voices and wedges put more of it in the middle.
         low, high = (math.log(h) for h in hazard)
         return tuple(
             Resonance(
-                2.0 ** self.draw.triangular(math.log2(120.0), math.log2(6300.0), math.log2(1000.0)),
+                2.0 ** self.draw.triangular(*_ENDS_OCTAVES, self.middle_octaves),
                 math.exp(self.draw.uniform(low, high)),
             )
             for _ in range(count)
