@@ -4,7 +4,7 @@ Each kind has a shape of its own, which is seen before anything is read: *starti
 over a rule, *quiet* bare words, *ringing* an open outline, *howl* a solid block, *several*
 a solid block beside open ones, *deaf* a dashed frame with a struck-out ear.  In a ring-out:
 *raise* an open triangle that points up, *pull* a solid wedge that hangs down, *gone* a tick,
-*back off* a solid bar to come down to.
+*back off* a solid bar to come down to.  *code* six digits between two rows of dots.
 """
 
 from __future__ import annotations
@@ -49,6 +49,7 @@ EXAMPLE_FACES: dict[str, Face] = {
     "ringing-depth": Face("ringing", "2.5k", "2480 Hz", "pull 2.5k by 4"),
     "howl-depth": Face("howl", "12.5k", "12496 Hz  again! 3", "pull 12.5k by 10.5"),
     "several-depth": Face("several", "2.5k", "turn down 3", "3 at once", ("630", "5k")),
+    "code": Face("code", "042 817", "type it on your phone"),
     "deaf-no-microphone": Face("deaf", "no mic", "plug in the microphone"),
     "deaf-silence": Face("deaf", "silence", "is it switched on?", "http://192.168.4.1:8080"),
     "deaf-clipping": Face("deaf", "too loud", "move away or turn down the mic"),
@@ -78,6 +79,8 @@ def draw_face(face: Face, *, width: int = 128, height: int = 64) -> Image.Image:
         _deaf(draw, face, width, height)
     elif face.kind == "starting":
         _starting(draw, face, width, height)
+    elif face.kind == "code":
+        _code(draw, face, width, height)
     elif face.kind == "quiet":
         _quiet(draw, face, width, height)
     else:
@@ -200,6 +203,16 @@ def _starting(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) ->
     draw.rectangle((0, rule, width - 1, rule + 1), fill=1)
     lines = [line for line in (face.line_1, face.line_2) if line]
     stack(draw, lines, (0, rule + 4, width, height))
+
+
+def _code(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> None:
+    """Digits as large as they fit between two rows of dots, and what to do with them."""
+    words = round(height * 0.68)
+    for left in range(0, width, 6):
+        draw.rectangle((left, 0, left + 1, 1), fill=1)
+        draw.rectangle((left, words, left + 1, words + 1), fill=1)
+    big(draw, face.headline, (2, 4, width - 2, words - 2))
+    stack(draw, [face.line_1], (0, words + 3, width, height))
 
 
 def _quiet(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> None:

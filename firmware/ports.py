@@ -24,8 +24,12 @@ LampPattern = Literal["dark", "pulse", "steady", "blink"]
 (two short blinks every 3 s).  The rhythm carries the meaning, not the colour."""
 
 FaceKind = Literal[
-    "starting", "quiet", "ringing", "howl", "several", "deaf", "raise", "pull", "gone", "back off"
-]
+    "starting", "quiet", "ringing", "howl", "several", "deaf", "raise", "pull", "gone", "back off",
+    "code",
+]  # fmt: skip
+
+CODE: Literal["code"] = "code"
+"""The kind of face that must not be seen anywhere but on the panel itself."""
 
 
 @dataclass(frozen=True, slots=True)

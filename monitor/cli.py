@@ -85,6 +85,21 @@ def _parser() -> argparse.ArgumentParser:
         "howl-lantern demo --set equaliser.kind=15",
     )
 
+    pair = command(
+        "pair",
+        "a code for pairing a phone, asked for at the box itself",
+        "Prints a fresh six-digit code that lets one phone change things on the page, for a box\n"
+        "without a panel or when strangers keep asking for codes.  No waits and no crowd in the\n"
+        "network can hold it up.  Needs root or the watcher's own user.",
+        "sudo howl-lantern pair",
+    )
+    pair.add_argument("--socket", metavar="PATH", help="the watcher's socket")
+    instead = pair.add_mutually_exclusive_group()
+    instead.add_argument("--phones", action="store_true", help="list the paired phones instead")
+    instead.add_argument(
+        "--unpair", metavar="PHONE", help='unpair one of them instead, or "all" of them'
+    )
+
     scan = command(
         "scan",
         "find feedback in recordings",
@@ -265,8 +280,17 @@ def _demo(args: argparse.Namespace) -> int:
 
     stop = threading.Event()
     watch.stop_on_signals(stop)
-    demo.run(loaded.settings, stop)
+    demo.run(demo.with_own_defaults(loaded), stop)
     return 0
+
+
+def _pair(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from monitor import pair_command, places
+
+    path = Path(args.socket) if args.socket else places.socket_path(_load(args).settings)
+    return pair_command.run(path, list_phones=args.phones, unpair=args.unpair)
 
 
 def _scan(args: argparse.Namespace) -> int:
@@ -365,6 +389,7 @@ _COMMANDS = {
     "watch": _watch,
     "page": _page,
     "demo": _demo,
+    "pair": _pair,
     "scan": _scan,
     "level": _level,
     "faces": _faces,

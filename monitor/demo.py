@@ -7,6 +7,7 @@ recorded instead of lit (the page shows both).  The page is a process of its own
 from __future__ import annotations
 
 import dataclasses
+import ipaddress
 import logging
 import os
 import socket
@@ -23,7 +24,7 @@ from monitor import watch
 from monitor.advice.equaliser import Equaliser
 from monitor.errors import LanternError
 from monitor.link import sound_path
-from monitor.settings import Settings
+from monitor.settings import PACKAGED, Loaded, Settings
 
 LOG = logging.getLogger(__name__)
 
@@ -142,6 +143,37 @@ class PageProcess:
             self._stopping.wait(PAGE_RESTART_S)
 
 
+def with_own_defaults(loaded: Loaded) -> Settings:
+    """Return the settings with the demo's own defaults for what the person has not set.
+
+    It answers on this machine alone, where nobody needs a code; on a network a code is needed
+    there too, and printed, as there is no panel to read it from.
+    """
+    settings, origins = loaded.settings, loaded.origins
+    if origins["page.host"] == PACKAGED:
+        settings = dataclasses.replace(
+            settings, page=dataclasses.replace(settings.page, host="127.0.0.1")
+        )
+    if origins["access.control"] == PACKAGED and is_this_machine(settings.page.host):
+        settings = dataclasses.replace(
+            settings, access=dataclasses.replace(settings.access, control="open")
+        )
+    return settings
+
+
+def is_this_machine(host: str) -> bool:
+    """Whether nobody but programs of this machine can reach a host; a name may be anything."""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def print_code(code: str) -> None:
+    """Say in the terminal what the panel of a box would show."""
+    print(f"\n  The code for the phone: {code[:3]} {code[3:]}\n", flush=True)
+
+
 def demo_settings(settings: Settings, *, folder: Path, port: int) -> Settings:
     """Return the settings with the demo's own socket, journal and port."""
     return dataclasses.replace(
@@ -250,6 +282,7 @@ def run(settings: Settings, stop: threading.Event) -> None:
             journal_path=Path(settings.journal.file),
             stage_of=lambda source: source,  # type: ignore[arg-type,return-value]
             on_open=on_open,
+            tell_code=print_code,
         )
     finally:
         page.close()

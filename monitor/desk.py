@@ -13,6 +13,7 @@ from typing import Any, Protocol
 
 from firmware.ports import AudioBlock
 from monitor import clock
+from monitor.access_clerk import AccessClerk
 from monitor.adviser import Adviser
 from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
@@ -48,6 +49,7 @@ class Desk:
         journal: Journal,
         adviser: Adviser,
         soundcheck: SoundcheckClerk,
+        access: AccessClerk,
         boot_id: str,
         stage: Stage | None = None,
     ) -> None:
@@ -55,6 +57,7 @@ class Desk:
         self._journal = journal
         self._adviser = adviser
         self._soundcheck = soundcheck
+        self._access = access
         self._boot_id = boot_id
         self._stage = stage
 
@@ -78,6 +81,8 @@ class Desk:
             self._adviser.ask(command, reply)
         elif name in ("soundcheck", "plan", "plan_get"):
             self._soundcheck.ask(command, reply)
+        elif name in ("pair_ask", "pair", "pair_here", "key_check", "phones", "unpair"):
+            self._access.ask(command, reply)
         else:
             self.wishes.put(command)
             reply(DONE)

@@ -14,6 +14,7 @@ import os
 import selectors
 import socket
 import stat
+import struct
 import threading
 import time
 from collections import deque
@@ -32,7 +33,12 @@ from monitor.link import (
     decode,
     encode,
 )
-from monitor.link_commands import LONGEST_COMMAND_BYTES, check_command, check_length
+from monitor.link_commands import (
+    LONGEST_COMMAND_BYTES,
+    OWNERS_ONLY,
+    check_command,
+    check_length,
+)
 
 LOG = logging.getLogger(__name__)
 
@@ -55,6 +61,7 @@ class LinkServerError(LanternError):
 @dataclass(slots=True)
 class _Client:
     connection: socket.socket
+    is_owner: bool
     lines: LineBuffer = field(default_factory=lambda: LineBuffer(LONGEST_COMMAND_BYTES))
     partial: memoryview | None = None
     queue: deque[bytes] = field(default_factory=deque)
@@ -128,6 +135,18 @@ def _make_room(path: Path) -> None:
         if probe.connect_ex(str(path)) != errno.ECONNREFUSED:
             raise LinkServerError(_running(path))
     path.unlink(missing_ok=True)
+
+
+def _is_owner(connection: socket.socket) -> bool:
+    """Whether root or the watcher's own user is at the other end, as the kernel knows it.
+
+    ``SO_PEERCRED`` of unix(7): who connected, which no client can forge.
+    """
+    size = struct.calcsize("3i")
+    _pid, uid, _gid = struct.unpack(
+        "3i", connection.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, size)
+    )
+    return uid in (0, os.geteuid())
 
 
 class LinkServer:
@@ -247,7 +266,7 @@ class LinkServer:
             self._stopping.wait(0.05)
             return
         connection.setblocking(False)
-        client = _Client(connection)
+        client = _Client(connection, _is_owner(connection))
         if len(self._clients) >= self._max_clients:
             line = encode({"class": "error", "message": "too many clients on this socket"})
             try:
@@ -360,7 +379,10 @@ class LinkServer:
             if isinstance(given, str) and len(given) <= 64:
                 request["request"] = given
             check_length(message, line)
-            self._handle(check_command(message), reply)
+            command = check_command(message)
+            if command["class"] in OWNERS_ONLY and not client.is_owner:
+                raise ValueError("only the watcher's own user and root may ask that: use sudo")
+            self._handle(command, reply)
         except ValueError as error:
             reply({"class": "error", "message": str(error)})
         except Exception as error:  # a bug behind one command must not silence the others

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from PIL import Image
 
-from firmware.ports import Face, Panel
+from firmware.ports import CODE, Face, Panel
 
 LOG = logging.getLogger(__name__)
 
@@ -35,6 +35,11 @@ class PanelThread:
         Opens the panel, in this thread, as it may take its time.
     draw : callable
         Draws a face into a picture of mode "1".
+
+    Attributes
+    ----------
+    picture : Picture
+        What the panel shows, for those who cannot see it; while it shows a code, the one before.
     """
 
     def __init__(
@@ -90,7 +95,8 @@ class PanelThread:
             try:
                 if wanted is not None and wanted != drawn:
                     image = self._draw(wanted)
-                    self.picture = Picture(image.width, image.height, image.tobytes())
+                    if wanted.kind != CODE:
+                        self.picture = Picture(image.width, image.height, image.tobytes())
                 if image is not None and self._panel is not None:
                     self._panel.show(image)
             except Exception as error:  # a face that cannot be drawn must not end the others

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from firmware.ports import Face, LampPattern, MicrophoneStatus
+from firmware.ports import CODE, Face, LampPattern, MicrophoneStatus
 from monitor.advice.equaliser import Equaliser
 from monitor.hearing import Deafness
 from monitor.listening.bands import THIRD_OCTAVES
@@ -52,6 +52,7 @@ class Situation:
     has_rung: bool
     quiet_since_mono_s: float | None
     advised: Advised | None = None
+    code: str = ""
 
 
 def state_of(situation: Situation) -> State:
@@ -83,6 +84,8 @@ def face(situation: Situation) -> Face:
         if guide is not None and guide.kind == "pull":
             return guide
         return _ring_face(situation.rings, _line_for(situation))
+    if situation.code and guide is None:
+        return Face(CODE, f"{situation.code[:3]} {situation.code[3:]}", "type it on your phone")
     if state == "deaf" and situation.deafness is not None:
         why = situation.deafness
         return Face("deaf", why.headline, why.advice, situation.address)
@@ -95,6 +98,18 @@ def face(situation: Situation) -> Face:
         return Face("quiet", "quiet", f"ring-out {ring_out.phase}", situation.address)
     line_1 = f"last {last.band.label} {hz_text(last.frequency_hz)}" if last else situation.way
     return Face("quiet", "quiet", line_1, situation.address)
+
+
+def hindrance(situation: Situation, panel_health: str) -> str:
+    """Return why nobody in the network may have the panel show a code now, "" if they may."""
+    if panel_health != "ok":
+        return "no panel can show a code; type sudo howl-lantern pair at the box"
+    if situation.rings:
+        return "something rings, and the panel is needed for it; ask again when it is quiet"
+    advised = situation.advised
+    if advised is not None and advised.ring_out and ring_out_face(advised.ring_out) is not None:
+        return "the panel leads a ring-out; ask again when it has ended"
+    return ""
 
 
 def _is_welcoming(situation: Situation) -> bool:

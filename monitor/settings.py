@@ -115,6 +115,14 @@ class Page:
 
 
 @dataclass(frozen=True, slots=True)
+class Access:
+    """Who may change something from the page, and a code of the person's own, empty for none."""
+
+    control: Literal["code", "open", "off"]
+    code: str
+
+
+@dataclass(frozen=True, slots=True)
 class Link:
     """The socket's path; empty for the usual place."""
 
@@ -142,6 +150,7 @@ class Settings:
     lamp: LampChoice
     panel: PanelChoice
     page: Page
+    access: Access
     link: Link
     journal: Journal
 
@@ -165,6 +174,7 @@ _TABLE_CLASSES: dict[str, type] = {
     "lamp": LampChoice,
     "panel": PanelChoice,
     "page": Page,
+    "access": Access,
     "link": Link,
     "journal": Journal,
 }

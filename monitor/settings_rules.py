@@ -212,6 +212,13 @@ RULES: dict[str, dict[str, Rule]] = {
         "port": whole(1, 65535),
         "streams": whole(1, 64),
     },
+    "access": {
+        "control": one_of("code", "open", "off"),
+        "code": Rule(
+            'six digits in quotes, or "" for a fresh code each time',
+            lambda v: isinstance(v, str) and bool(re.fullmatch(r"([0-9]{6})?", v)),
+        ),
+    },
     "link": {"socket": text(100, empty=True)},
     "journal": {"file": text(400, empty=True), "keep_rings": whole(100, 1_000_000)},
 }

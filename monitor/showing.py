@@ -84,6 +84,7 @@ class Showing:
         situation = self._situation(listener, way, now_mono_s)
         state = present.state_of(situation)
         self._light(present.lamp_pattern(state))
+        self._parts.access.hindrance = present.hindrance(situation, self._parts.panel.health())
         self._parts.panel.show(present.face(situation))
         if state != self._state:
             self._tell(situation, state)
@@ -120,6 +121,7 @@ class Showing:
             has_rung=self._tonight.has_rung,
             quiet_since_mono_s=(self._hearing.first_mono_s if quiet_since is None else quiet_since),
             advised=self._parts.adviser.result,
+            code=self._parts.access.code(),
         )
 
     def _tell(self, situation: present.Situation, state: str) -> None:
@@ -145,6 +147,7 @@ class Showing:
             "journal": {"health": self._parts.journal.health()},
             "adviser": {"health": self._parts.adviser.health()},
             "soundcheck": self._parts.soundcheck.fields(),
+            "access": self._parts.access.fields(),
             **(situation.advised.fields if situation.advised else {}),
         }
         if self._parts.stage is not None:

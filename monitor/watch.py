@@ -19,6 +19,8 @@ from typing import TYPE_CHECKING
 
 from firmware.ports import AudioSource, Face, Lamp, LampPattern, Panel
 from monitor import clock, places
+from monitor.access.doorkeeper import Doorkeeper
+from monitor.access_clerk import AccessClerk
 from monitor.advice.equaliser import Equaliser
 from monitor.adviser import Adviser
 from monitor.counsel import Counsel
@@ -43,7 +45,8 @@ LOG = logging.getLogger(__name__)
 START_S = 2.0
 KEPT_FILE = "advice.json"
 SOUNDCHECK_FILE = "soundcheck.json"
-"""Both beside the journal."""
+ACCESS_FILE = "access.json"
+"""All beside the journal."""
 
 
 def release() -> str:
@@ -138,6 +141,20 @@ def open_soundcheck(
     )
 
 
+def open_access(
+    settings: Settings, path: Path, boot_id: str, tell: Callable[[str], object]
+) -> AccessClerk:
+    """Return the doors' clerk at work; who is paired is at ``path``, for nobody else to read."""
+    clerk = AccessClerk(
+        KeptFile(path, key="access", what="who is paired", private=True),
+        Doorkeeper(settings.access.control, settings.access.code),
+        boot_id=boot_id,
+        tell=tell,
+    )
+    clerk.wait_until_begun(START_S)
+    return clerk
+
+
 def put_back(stage: Stage, kept: Advised) -> None:
     """Pull the practice stage's sliders as they stood in a ring-out that a restart cut short."""
     if kept.ring_out is None or kept.ring_out.phase != "paused":
@@ -172,6 +189,7 @@ def run(
     journal_path: Path | None = None,
     stage_of: Callable[[AudioSource], Stage | None] = lambda _: None,
     on_open: Callable[[], None] = lambda: None,
+    tell_code: Callable[[str], object] = lambda _: None,
 ) -> None:
     """Watch until ``stop`` is set, then release everything.
 
@@ -191,6 +209,8 @@ def run(
         Returns the practice stage behind a source, None behind a microphone.
     on_open : callable
         Called once the socket is there and the listening is about to begin.
+    tell_code : callable
+        Given each code that the panel shows; for the demo, which has no panel to read.
 
     Raises
     ------
@@ -230,8 +250,15 @@ def run(
             settings, adviser, journal_path.with_name(SOUNDCHECK_FILE), boot_id, stage
         )
         closers.append(soundcheck.close)
+        access = open_access(settings, journal_path.with_name(ACCESS_FILE), boot_id, tell_code)
+        closers.append(access.close)
         late.desk = Desk(
-            journal=journal, adviser=adviser, soundcheck=soundcheck, boot_id=boot_id, stage=stage
+            journal=journal,
+            adviser=adviser,
+            soundcheck=soundcheck,
+            access=access,
+            boot_id=boot_id,
+            stage=stage,
         )
         watcher = Watcher(
             Parts(
@@ -245,6 +272,7 @@ def run(
                 equaliser=equaliser,
                 adviser=adviser,
                 soundcheck=soundcheck,
+                access=access,
                 stage=stage,
             ),
             box=settings.box.name,

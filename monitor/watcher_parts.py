@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from firmware.ports import AudioSource, Lamp
+from monitor.access_clerk import AccessClerk
 from monitor.advice.equaliser import Equaliser
 from monitor.adviser import Adviser
 from monitor.desk import Desk, Stage
@@ -38,4 +39,5 @@ class Parts:
     equaliser: Equaliser
     adviser: Adviser
     soundcheck: SoundcheckClerk
+    access: AccessClerk
     stage: Stage | None = None

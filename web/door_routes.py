@@ -102,6 +102,13 @@ STATUS = {"wrong": 403, "closed": 409, "busy": 409, "unpaired": 404}
 """By what the watcher calls its refusal; another is a request that nobody could follow, 400."""
 
 
+WORDS = {
+    "box": "A code was printed at the lantern. Type its six digits here.",
+    "settings": "Type the six digits that were set for this lantern.",
+}
+"""Where to find a code that is not on the panel."""
+
+
 def _passed_on(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
     """Ask the watcher; a key in its answer goes into the cookie and nowhere else."""
     try:
@@ -115,6 +122,8 @@ def _passed_on(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
         return line(message, STATUS.get(str(answer.get("why")), 400))
     known = ("phone", "showing", "lasts_s", "where", "problem")
     fields = {key: answer[key] for key in known if key in answer}
+    if answer.get("where") in WORDS:
+        fields["words"] = WORDS[answer["where"]]
     response = jsonify(done=True, **fields)
     if answer.get("class") == "paired":
         _leave_key(response, str(answer["key"]))
