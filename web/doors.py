@@ -13,11 +13,12 @@ import re
 import threading
 import time
 from collections import OrderedDict
+from dataclasses import dataclass
 from typing import Any
 
 from flask import Request, current_app, jsonify
 
-from monitor.link import LinkError
+from monitor.link import LinkError, Message
 from monitor.link_client import LinkClient
 from web.answers import JsonAnswer, line, newest_snapshot, refused_with
 from web.guard import MAX_BODY_BYTES, refusal
@@ -72,7 +73,7 @@ class Doors:
         self._client = client
         self._lock = threading.Lock()
         self._good: OrderedDict[str, str] = OrderedDict()
-        self._good_for: tuple[int, Any] | None = None
+        self._good_for: _Revision | None = None
         self.turns = Turns()
 
     def control(self) -> str:
@@ -100,9 +101,10 @@ class Doors:
         digest = hashlib.sha256(bytes.fromhex(key)).hexdigest()
         revision = self._revision()
         with self._lock:
-            if self._good_for != revision:
+            if self._good_for is None or not revision.is_same(self._good_for):
                 self._good.clear()
                 self._good_for = revision
+            revision = self._good_for
             phone = self._good.get(digest)
         if phone is not None:
             return phone, None
@@ -115,20 +117,33 @@ class Doors:
             return None, refused_with(error)
         phone = answer.get("phone")
         if answer.get("class") != "key" or not isinstance(phone, str):
-            return None, None
+            if answer.get("why") == "unpaired":
+                return None, None
+            return None, line(str(answer.get("message", "the watcher knows no keys")), 503)
         with self._lock:
-            if self._good_for == revision:
+            if self._good_for is revision:
                 self._good[digest] = phone
                 if len(self._good) > MOST_KEYS:
                     self._good.popitem(last=False)
         return phone, None
 
-    def _revision(self) -> tuple[int, Any]:
-        """What is remembered counts for this: the watcher's greeting and its count of changes."""
+    def _revision(self) -> _Revision:
         with self._client.condition:
-            greeting = id(self._client.hello)
+            greeting = self._client.hello
         access = newest_snapshot(self._client).get("access")
-        return greeting, access.get("revision") if isinstance(access, dict) else None
+        return _Revision(greeting, access.get("revision") if isinstance(access, dict) else None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Revision:
+    """What is remembered counts for this: the watcher's greeting and its count of changes."""
+
+    greeting: Message | None
+    number: Any
+
+    def is_same(self, other: _Revision) -> bool:
+        """Whether nothing has changed; another greeting with the same words is another one."""
+        return self.greeting is other.greeting and self.number == other.number
 
 
 def shown_key(request: Request) -> str | None:
