@@ -80,18 +80,19 @@ def begin_with(
 
 def _same_sliders(gigs: Sequence[GigMemory]) -> list[list[PullMemory | None]]:
     """Return for each slider how it stood on each evening, None where flat."""
-    found: list[tuple[float, list[PullMemory | None]]] = []
+    centres_hz: list[float] = []
+    stood: list[list[PullMemory | None]] = []
     for i, gig in enumerate(gigs):
         for pull in gig.pulls:
-            for centre_hz, stood in found:
-                if octaves_apart(pull.centre_hz, centre_hz) <= SAME_OCTAVES:
-                    break
-            else:
-                stood = [None] * len(gigs)
-                found.append((pull.centre_hz, stood))
-            if (kept := stood[i]) is None or kept.pull_db < pull.pull_db:
-                stood[i] = pull
-    return [stood for _, stood in found]
+            near = [octaves_apart(pull.centre_hz, hz) <= SAME_OCTAVES for hz in centres_hz]
+            if True not in near:
+                centres_hz.append(pull.centre_hz)
+                stood.append([None] * len(gigs))
+                near.append(True)
+            row = stood[near.index(True)]
+            if (kept := row[i]) is None or kept.pull_db < pull.pull_db:
+                row[i] = pull
+    return stood
 
 
 def _cut(

@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
-from itertools import pairwise
-from statistics import median
+from datetime import UTC, datetime
 from typing import Any
 
 from monitor.memory.gig_memory import (
@@ -21,9 +19,11 @@ from monitor.memory.gig_memory import (
     SongMemory,
 )
 
-MINUTE_S = 60.0
+LEVEL_S = 60.0
 THINNED_S = 600.0
-"""A minute of sound leaves one level; of old gigs one in ten is kept, which then stands for ten."""
+"""A minute of sound leaves one level; of a thinned gig one in ten is kept and stands for ten."""
+_MOST_UTC_S = 253_402_300_800.0
+"""The year 10000."""
 _HOUR_S = 3600.0
 _LEAST_PULL_DB = 0.5
 """Half the smallest step a hand makes; less is a slider that stands flat."""
@@ -36,7 +36,8 @@ def memory_of(record: Mapping[str, Any]) -> GigMemory:
     gig = record["gig"]
     venue = gig.get("venue") or {}
     happenings = sorted(record.get("happenings", ()), key=lambda h: float(h.get("at_s", 0.0)))
-    sounding = _sounding(happenings, float(gig.get("lasted_s") or 0.0))
+    level_s = THINNED_S if gig.get("thinned") else LEVEL_S
+    sounding = _sounding(happenings, level_s, float(gig.get("lasted_s") or 0.0))
     return GigMemory(
         uid=gig["uid"],
         venue_uid=venue.get("uid"),
@@ -51,6 +52,7 @@ def memory_of(record: Mapping[str, Any]) -> GigMemory:
         songs=_songs(_of(happenings, "song"), sounding),
         voice_dbfs=_voice_dbfs(_of(happenings, "desk_level")),
         equaliser=(record.get("equaliser") or {}).get("name"),
+        is_whole=not gig.get("rings_gone"),
     )
 
 
@@ -60,9 +62,13 @@ def _of(happenings: Happenings, kind: str) -> Happenings:
 
 def _seconds(utc: str | None) -> float | None:
     try:
-        return None if utc is None else datetime.fromisoformat(utc).timestamp()
-    except (ValueError, OverflowError):
+        date = None if utc is None else datetime.fromisoformat(utc)
+    except ValueError:
         return None
+    if date is None:
+        return None
+    found_s = (date if date.tzinfo else date.replace(tzinfo=UTC)).timestamp()
+    return found_s if 0.0 <= found_s < _MOST_UTC_S else None
 
 
 def _number(value: Any) -> float | None:
@@ -83,7 +89,7 @@ def _ring(ring: Mapping[str, Any]) -> RingMemory:
 
 def _centres_hz(equaliser: Mapping[str, Any] | None) -> list[float]:
     sliders = (equaliser or {}).get("sliders", ())
-    return sorted(float(slider["centre_hz"]) for slider in sliders)
+    return sorted(float(slider["centre_hz"]) for slider in sliders if "centre_hz" in slider)
 
 
 def _reach_octaves(centre_hz: float, centres_hz: Sequence[float]) -> float | None:
@@ -134,17 +140,20 @@ def _voice_dbfs(happenings: Happenings) -> float | None:
     return _number(loudest.get("rms_dbfs")) if isinstance(loudest, Mapping) else None
 
 
-def _sounding(happenings: Happenings, lasted_s: float) -> list[tuple[float, float]]:
+def _sounding(happenings: Happenings, level_s: float, lasted_s: float) -> list[tuple[float, float]]:
     """Return (begin, seconds) of each piece of time with sound and a box that heard.
 
-    Where no level is kept the whole gig counts, less what the box was deaf.
+    A level stands for the time before it.  Where none is kept the whole gig counts, less what the
+    box was deaf.
     """
-    marks = [float(happening["at_s"]) for happening in _of(happenings, "level")]
-    if marks:
-        apart = [b - a for a, b in pairwise(marks)]
-        is_thinned = bool(apart) and median(apart) > THINNED_S / 2.0
-        piece_s = THINNED_S if is_thinned else MINUTE_S
-        return [(max(at_s - piece_s, 0.0), piece_s) for at_s in marks]
+    marks_s = [float(happening["at_s"]) for happening in _of(happenings, "level")]
+    if marks_s:
+        begins_s = [max(at_s - level_s, 0.0) for at_s in marks_s]
+        return [
+            (begin_s, at_s - begin_s)
+            for begin_s, at_s in zip(begins_s, marks_s, strict=True)
+            if at_s > begin_s
+        ]
     pieces = []
     deaf_since_s: float | None = None
     begin_s = 0.0

@@ -102,6 +102,9 @@ class GigMemory:
         tells whether two evenings had the same input gain.
     equaliser : str or None
         Its name, to know whether two gigs had the same one.
+    is_whole : bool
+        Whether all its rings are still kept; where old ones have gone, that nothing rang at a
+        place is no longer known.
     """
 
     uid: str
@@ -117,6 +120,7 @@ class GigMemory:
     songs: tuple[SongMemory, ...] = ()
     voice_dbfs: float | None = None
     equaliser: str | None = None
+    is_whole: bool = True
 
     @property
     def heard_s(self) -> float:

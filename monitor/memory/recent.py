@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TypeVar
 
 from monitor.memory.gig_memory import GigMemory
 
 HALVES_AFTER = 2
 """Evenings at the same venue: chairs, people and wedge have moved since.  Our choice."""
 
-T = TypeVar("T")
+
+def has_date(gig: GigMemory) -> bool:
+    """Return whether its date was set from the network or by a phone."""
+    return gig.utc_s is not None and gig.dated != "believed"
 
 
 def in_order(gigs: Sequence[GigMemory]) -> list[GigMemory]:
-    """Return gigs oldest first: by date where both have one, else as they came."""
-    dated = sorted((gig for gig in gigs if gig.utc_s is not None), key=lambda gig: gig.utc_s or 0.0)
-    # An undated one stays where it is among the others.
-    taken = iter(dated)
-    return [gig if gig.utc_s is None else next(taken) for gig in gigs]
+    """Return gigs oldest first: those with a date that somebody set by it, others as they came."""
+    dated = iter(sorted((gig for gig in gigs if has_date(gig)), key=lambda gig: gig.utc_s or 0.0))
+    return [next(dated) if has_date(gig) else gig for gig in gigs]
 
 
 def weight(evenings_ago: int) -> float:

@@ -12,13 +12,15 @@ from monitor.memory.clusters import Cluster, clusters_of
 from monitor.memory.gain_change import GainChange, gain_change
 from monitor.memory.gig_memory import GigMemory
 from monitor.memory.phrases import band_of, counted, name_of, of_evenings
-from monitor.memory.recent import in_order
+from monitor.memory.recent import has_date, in_order
 from monitor.memory.verdicts import BandVerdict, by_venue, verdicts_of
 from monitor.memory.when import When, when_it_rang
 
 MOST_GIGS = 300
 """The newest are looked at: two evenings a week for three years, and a bound on the work."""
 MOST_LINES = 3
+MOST_RANG = 12
+"""Places that are told of one venue, those of most evenings; more is no help between two songs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,7 @@ class VenueMemory:
         if self.last_utc_s is not None:
             date = datetime.fromtimestamp(self.last_utc_s, UTC)
             fields["last_utc"] = date.strftime("%Y-%m-%dT%H:%M:%SZ")
-        fields["rang"] = [rang.fields() for rang in self.rang]
+        fields["rang"] = [rang.fields() for rang in self.rang[:MOST_RANG]]
         fields["begin_with"] = [cut.fields() for cut in self.cuts]
         if self.gain is not None:
             fields["gain"] = self.gain.fields()
@@ -99,6 +101,11 @@ class Recollection:
         fields["words"] = list(self.words)
         fields["enough"] = self.enough
         return fields
+
+    def on_arriving(self) -> dict[str, Any]:
+        """Return the short part of it: the venue and what is sure over all."""
+        left_out = ("bands", "when")
+        return {key: value for key, value in self.fields().items() if key not in left_out}
 
 
 def recollect(
@@ -139,7 +146,7 @@ def _venue_memory(
     rang = tuple(_rang(cluster, gigs) for cluster in clusters_of(uid, gigs))
     cuts = tuple(begin_with(gigs, equaliser, bands))
     named = [gig.venue_name for gig in gigs if gig.venue_name]
-    dates = [gig.utc_s for gig in gigs if gig.utc_s is not None and gig.dated != "believed"]
+    dates = [gig.utc_s for gig in gigs if gig.utc_s is not None and has_date(gig)]
     return VenueMemory(
         uid,
         named[-1] if named else "this venue",

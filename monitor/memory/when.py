@@ -71,7 +71,7 @@ def when_it_rang(gigs: Sequence[GigMemory]) -> When:
     songs = _parts([_songs(gig) for gig in gigs])
     words = [
         line
-        for line in (_line(hours, "hour {n}"), _line(songs, "song block {n}"))
+        for line in (_line(hours, "hour {n} of the evening"), _line(songs, "song block {n}"))
         if line is not None
     ]
     return When(hours, songs, tuple(words))
