@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from flask import Response, jsonify
+from flask import Response, jsonify, request
 
 from monitor.link import LinkError
 from monitor.link_client import LinkClient
@@ -35,7 +35,8 @@ def refused_with(error: LinkError) -> JsonAnswer:
 def asked(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
     """Ask the watcher for a command, and pass its word on.
 
-    A plan's answer has its ``revision``; ``problem`` says what went wrong although it was done.
+    What was done may come with more, such as a plan's ``revision``; ``problem`` says what went
+    wrong although it was done.
     """
     try:
         answer = client.request(command)
@@ -43,5 +44,19 @@ def asked(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
         return refused_with(error)
     if answer.get("class") == "error":
         return line(str(answer.get("message", "refused")), 400)
-    more = {key: answer[key] for key in ("revision", "problem") if key in answer}
+    more = {key: value for key, value in answer.items() if key not in ("class", "request")}
     return jsonify(done=True, **more), 200
+
+
+def whole_number(
+    name: str, default: int, lowest: int, highest: int
+) -> tuple[int, JsonAnswer | None]:
+    """A whole number from the question after the address, or the answer that refuses it."""
+    text = request.args.get(name)
+    if text is None:
+        return default, None
+    # Plain digits alone: int() would take "1_0", blanks, and digits of other scripts.
+    if text.isascii() and text.isdigit() and len(text) < 10 and lowest <= int(text) <= highest:
+        return int(text), None
+    said = f"{name} must be a whole number from {lowest} to {highest}, not {text[:20]!r}"
+    return default, line(said, 400)

@@ -2,22 +2,33 @@
 
 from __future__ import annotations
 
-import re
-from typing import Any
-
-from flask import Flask, Response, jsonify, render_template, request
+from flask import Flask, Response, request
+from flask.json.provider import DefaultJSONProvider
 from werkzeug.exceptions import HTTPException
 
 from monitor.link_client import LinkClient
-from monitor.placing.checklist import CHECKLIST
-from web.answers import API, JsonAnswer, asked, line, newest_snapshot
-from web.guard import MAX_PLAN_BYTES, add_headers, is_own_host, refusal
+from web.answers import line
+from web.command_routes import add_command_routes
+from web.counts import Counts
+from web.door_routes import add_doors
+from web.gig_routes import add_gig_routes
+from web.guard import add_headers, is_own_host
+from web.live_routes import add_live_routes
+from web.metrics_routes import add_metrics
+from web.openapi import add_openapi
+from web.packing import packed
 from web.plan_routes import add_plan_routes
 from web.sound_routes import add_sound_routes
-from web.streams import Places, now, stream
+from web.static_files import add_static_files
+from web.streams import Broadcast, Places
+
+MOST_BODY_BYTES = 96 * 1024
+"""No route takes more: a piece of a record from another box, 24 000 characters of up to four
+bytes each."""
+MAX_STREAMS = 60
 
 
-def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
+def create_app(client: LinkClient, *, max_streams: int = MAX_STREAMS) -> Flask:
     """Make the application.
 
     Parameters
@@ -27,12 +38,14 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
     max_streams : int >= 0
         How many event streams may be open at once; further pages are told to poll.
     """
-    app = Flask(__name__)
-    app.config["MAX_CONTENT_LENGTH"] = MAX_PLAN_BYTES
+    app = Flask(__name__, static_folder=None)
+    app.config["MAX_CONTENT_LENGTH"] = MOST_BODY_BYTES
+    if isinstance(app.json, DefaultJSONProvider):
+        app.json.sort_keys = False  # what is first in an answer is meant to be
+        app.json.compact = True
+    counts = Counts()
     places = Places(max_streams)
-    app.after_request(add_headers)
-    add_sound_routes(app, client)
-    add_plan_routes(app, client)
+    broadcast = Broadcast(client)
 
     @app.before_request
     def meant_for_us() -> tuple[Response, int] | None:
@@ -44,70 +57,17 @@ def create_app(client: LinkClient, *, max_streams: int = 16) -> Flask:
     def failed(error: HTTPException) -> tuple[Response, int]:
         return line(error.name.lower(), error.code or 500)
 
-    @app.get("/")
-    def page() -> str:
-        html = render_template("page.html", checklist=CHECKLIST)
-        return re.sub(r"\n\s+", "\n", html)  # the indentation is for us, not for the phone
-
-    @app.get(f"{API}/now")
-    def now_() -> Response:
-        return jsonify(now(client))
-
-    @app.get(f"{API}/stream")
-    def stream_() -> Response | tuple[Response, int, dict[str, str]]:
-        if not places.take():
-            answer = jsonify(error="too many pages are open; ask /api/v1/now instead")
-            return answer, 503, {"Retry-After": "10"}
-        response = Response(stream(client), mimetype="text/event-stream")
-        response.call_on_close(places.give_back)  # also when the phone went before the first word
-        response.headers["X-Accel-Buffering"] = "no"
-        return response
-
-    @app.get("/healthz")
-    def health() -> tuple[Response, int]:
-        with client.condition:
-            connected, problem = client.connected, client.problem
-        if connected:
-            return jsonify(watcher="ok"), 200
-        return jsonify(watcher=problem), 503
-
-    @app.post(f"{API}/stage")
-    def stage() -> JsonAnswer:
-        return _command("stage", practice_only=True)
-
-    @app.post(f"{API}/way")
-    def way() -> JsonAnswer:
-        return _command("way")
-
-    @app.post(f"{API}/ring-out")
-    def ring_out() -> JsonAnswer:
-        return _command("ring_out")
-
-    @app.post(f"{API}/pull")
-    def pull() -> JsonAnswer:
-        return _command("pull")
-
-    @app.post(f"{API}/soundcheck")
-    def soundcheck() -> JsonAnswer:
-        return _command("soundcheck")
-
-    def _command(name: str, *, practice_only: bool = False) -> JsonAnswer:
-        """Pass a command on.
-
-        Everything but the practice stage is asked for on a real box too: nothing of it reaches
-        the sound.
-        """
-        refused = refusal(request)
-        if refused is not None:
-            return line(*refused)
-        body: Any = request.get_json(silent=True)
-        if not isinstance(body, dict):
-            return line("a JSON object is expected", 400)
-        snapshot = newest_snapshot(client)
-        if not snapshot:
-            return line("the box does not answer; is it switched on?", 503)
-        if practice_only and "stage" not in snapshot:
-            return line("only a practice stage has a fader to move; run howl-lantern demo", 403)
-        return asked(client, {**body, "class": name})
-
+    # The last that is added runs first: headers, then packing, then counting what was sent.
+    app.after_request(counts.note)
+    app.after_request(packed)
+    app.after_request(add_headers)
+    add_static_files(app)
+    add_live_routes(app, client, places, broadcast)
+    add_command_routes(app, client)
+    add_doors(app, client)
+    add_sound_routes(app, client)
+    add_plan_routes(app, client)
+    add_gig_routes(app, client)
+    add_metrics(app, client, counts, places, broadcast)
+    add_openapi(app)
     return app

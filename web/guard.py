@@ -45,9 +45,9 @@ def is_own_host(host: str) -> bool:
 
 
 def add_headers(response: Response) -> Response:
-    """Put the protecting headers on an answer."""
+    """Put the protecting headers on an answer; one that has a stricter policy keeps it."""
     for name, value in HEADERS.items():
-        response.headers[name] = value
+        response.headers.setdefault(name, value)
     response.headers.setdefault("Cache-Control", "no-store")
     return response
 

@@ -20,6 +20,7 @@ from monitor.placing.reckon import reckon
 from monitor.placing.stage import Stage, StageError
 from monitor.placing.stage_file import EXAMPLE, parse_stage, read_stage, stage_fields
 from web.answers import API, JsonAnswer, asked, line, refused_with
+from web.gate import changing
 from web.guard import MAX_PLAN_BYTES, refusal
 
 AT_ONCE = 2
@@ -101,14 +102,18 @@ def add_plan_routes(app: Flask, client: LinkClient) -> None:
 
     @app.post(f"{API}/plan/reckon")
     def plan_reckon() -> JsonAnswer:
-        stage = _stage_sent()
+        # Open to all: nothing is changed by it, and few reckon at a time.
+        refused = refusal(request, longest_bytes=MAX_PLAN_BYTES)
+        if refused is not None:
+            return line(*refused)
+        stage = _stage_in(request.get_json(silent=True))
         if not isinstance(stage, Stage):
             return stage
         return jsonify(reckoners.reckoned(stage)), 200
 
-    @app.post(f"{API}/plan")
-    def plan_save() -> JsonAnswer:
-        stage = _stage_sent()
+    @changing(app, client, "/plan", longest_bytes=MAX_PLAN_BYTES)
+    def plan_save(body: dict[str, Any]) -> JsonAnswer:
+        stage = _stage_in(body)
         if not isinstance(stage, Stage):
             return stage
         return asked(client, {"class": "plan", "stage": stage_fields(stage)})
@@ -124,18 +129,14 @@ def add_plan_routes(app: Flask, client: LinkClient) -> None:
         )
 
 
-def _stage_sent() -> Stage | JsonAnswer:
-    """The stage in the request's body, or the answer that refuses it.
+def _stage_in(body: Any) -> Stage | JsonAnswer:
+    """The stage in a request's body, or the answer that refuses it.
 
     Raises
     ------
     StageError
         If the body has a stage that is none.
     """
-    refused = refusal(request, longest_bytes=MAX_PLAN_BYTES)
-    if refused is not None:
-        return line(*refused)
-    body: Any = request.get_json(silent=True)
     if not isinstance(body, dict) or not isinstance(body.get("stage"), dict):
         return line('a JSON object with a "stage" is expected', 400)
     return parse_stage(body["stage"])

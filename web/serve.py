@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import errno
 import logging
 import signal
 import socket
 import threading
 
-import waitress
-
 from monitor.link import LinkError
 from monitor.link_client import LinkClient
-from web.app import create_app
-from web.guard import MAX_PLAN_BYTES
+from web.app import MAX_STREAMS, create_app
+from web.server import Served
 from web.sound import LISTENERS
 
 LOG = logging.getLogger(__name__)
@@ -58,7 +55,7 @@ def _tell_address(client: LinkClient, host: str, port: int, stopping: threading.
             LOG.info("the panel does not show the address: %s", error)
 
 
-def serve(host: str, port: int, socket_path: str, *, max_streams: int = 16) -> None:
+def serve(host: str, port: int, socket_path: str, *, max_streams: int = MAX_STREAMS) -> None:
     """Serve until SIGTERM or SIGINT.
 
     Raises
@@ -67,23 +64,14 @@ def serve(host: str, port: int, socket_path: str, *, max_streams: int = 16) -> N
         If the host or port cannot be listened on.
     """
     stopping = threading.Event()
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a crowd is no news
     with LinkClient(socket_path) as client:
-        try:
-            server = waitress.create_server(
-                create_app(client, max_streams=max_streams),
-                host=host,
-                port=port,
-                threads=max_streams + OTHER_THREADS,
-                connection_limit=4 * (max_streams + OTHER_THREADS),
-                channel_timeout=30,
-                max_request_body_size=2 * MAX_PLAN_BYTES,
-                max_request_header_size=16384,
-                ident="howl-lantern",
-            )
-        except ValueError as error:  # how waitress says that a name has no address
-            raise OSError(
-                errno.EADDRNOTAVAIL, "no such host; 0.0.0.0 answers on every network"
-            ) from error
+        served = Served(
+            create_app(client, max_streams=max_streams),
+            host=host,
+            port=port,
+            threads=max_streams + OTHER_THREADS,
+        )
         teller = threading.Thread(
             target=_tell_address, args=(client, host, port, stopping), daemon=True, name="address"
         )
@@ -95,9 +83,10 @@ def serve(host: str, port: int, socket_path: str, *, max_streams: int = 16) -> N
         signal.signal(signal.SIGTERM, stop)
         LOG.info("the page is at http://%s:%d/", own_address(host), port)
         try:
-            server.run()
+            served.run()
         except (SystemExit, KeyboardInterrupt):
             pass
         finally:
             stopping.set()
-            server.close()
+            client.close()  # ends the streams, so that their threads end
+            served.close()

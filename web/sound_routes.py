@@ -54,6 +54,7 @@ def add_sound_routes(app: Flask, client: LinkClient) -> None:
 
     @app.post(f"{API}/sound")
     def still_listening() -> tuple[Response, int]:
+        # Open to all: it keeps a sound going that its listener began, and changes nothing.
         refused = refusal(request)
         if refused is not None:
             return line(*refused)

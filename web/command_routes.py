@@ -1,0 +1,39 @@
+"""The commands: what a phone may have the watcher do, behind the gate."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Flask
+
+from monitor.link_client import LinkClient
+from web.answers import JsonAnswer, asked, line, newest_snapshot
+from web.gate import changing
+
+COMMANDS = {
+    "/way": "way",
+    "/stage": "stage",
+    "/ring-out": "ring_out",
+    "/pull": "pull",
+    "/soundcheck": "soundcheck",
+    "/gig": "gig",
+    "/clock": "clock",
+}
+"""By path, the class of the command on the link, which checks what is in it."""
+
+
+def add_command_routes(app: Flask, client: LinkClient) -> None:
+    """Add a route for each command; none of them reaches the sound."""
+    for path, name in COMMANDS.items():
+        _add(app, client, path, name)
+
+
+def _add(app: Flask, client: LinkClient, path: str, name: str) -> None:
+    @changing(app, client, path)
+    def command(body: dict[str, Any]) -> JsonAnswer:
+        snapshot = newest_snapshot(client)
+        if not snapshot:
+            return line("the box does not answer; is it switched on?", 503)
+        if name == "stage" and "stage" not in snapshot:
+            return line("only a practice stage has a fader to move; run howl-lantern demo", 403)
+        return asked(client, {**body, "class": name})

@@ -1,0 +1,104 @@
+"""The forms in which a gig's record is handed out: a page to print, pictures, tables, JSON."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from monitor.placing.shapes import Theme
+from web.guard import HEADERS
+
+Fields = Mapping[str, Any]
+LOOKS: dict[str, Theme | None] = {"day": "day", "night": "night", "page": None}
+"""How a picture is inked: for paper, for the dark, or with the inks of the page it is put into."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """How somebody wants a picture: its inks, and whether it is for a phone held upright."""
+
+    look: str = "day"
+    is_narrow: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """One form: its kind, whether it is kept as a file, and how it is made.
+
+    ``make`` takes the record, what is remembered of its venue where ``wants_memory``, and the
+    wish where it is a picture.
+    """
+
+    mimetype: str
+    make: Callable[[Fields, Fields | None, Wish], str | bytes]
+    is_download: bool = False
+    wants_memory: bool = False
+
+
+# What draws and writes is imported when it is asked for: on most evenings it never is.
+def _report(record: Fields, memory: Fields | None, _wish: Wish) -> str:
+    from monitor.report.page import report_html
+
+    return report_html(record, memory)
+
+
+def _svg(drawn: Literal["timeline", "curve"]) -> Callable[[Fields, Fields | None, Wish], str]:
+    def made(record: Fields, _memory: Fields | None, wish: Wish) -> str:
+        from monitor.report.pictures import gig_svg
+
+        return gig_svg(record, drawn, wide=not wish.is_narrow, theme=LOOKS[wish.look])
+
+    return made
+
+
+def _png(drawn: Literal["timeline", "curve"]) -> Callable[[Fields, Fields | None, Wish], bytes]:
+    def made(record: Fields, _memory: Fields | None, wish: Wish) -> bytes:
+        from monitor.report.pictures import gig_png
+
+        theme = LOOKS[wish.look] or "day"
+        return gig_png(record, drawn, wide=not wish.is_narrow, theme=theme)
+
+    return made
+
+
+def _csv(what: Literal["rings", "happenings"]) -> Callable[[Fields, Fields | None, Wish], str]:
+    def made(record: Fields, _memory: Fields | None, _wish: Wish) -> str:
+        from monitor.report.tables import csv_text
+
+        return csv_text(record, what)
+
+    return made
+
+
+FORMS: dict[str, Form] = {
+    "report.html": Form("text/html", _report, wants_memory=True),
+    "timeline.svg": Form("image/svg+xml", _svg("timeline")),
+    "timeline.png": Form("image/png", _png("timeline")),
+    "curve.svg": Form("image/svg+xml", _svg("curve")),
+    "curve.png": Form("image/png", _png("curve")),
+    "rings.csv": Form("text/csv", _csv("rings"), is_download=True),
+    "happenings.csv": Form("text/csv", _csv("happenings"), is_download=True),
+}
+"""By the name after the gig's; ``record.json`` is the record as it is."""
+
+_STYLE = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL)
+
+
+def policy_of(html: str) -> str:
+    """The content policy of a page that carries its own style: that style, and nothing else.
+
+    A style is let in by the digest of its text (Content Security Policy Level 3, 2.3.1), so that
+    a name with markup in it could still bring none of its own.
+    """
+    digests = [
+        base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+        for style in _STYLE.findall(html)
+    ]
+    allowed = " ".join(f"'sha256-{digest}'" for digest in digests) or "'none'"
+    policy = HEADERS["Content-Security-Policy"]
+    closed = policy.replace("script-src 'self'", "script-src 'none'")
+    return closed.replace("style-src 'self'", f"style-src {allowed}")

@@ -1,0 +1,152 @@
+"""What is kept of gigs and venues: lists, records in all forms, bringing in and what it teaches.
+
+Records are read one at a time, since they are long and the box is small; whoever would have to
+wait is told when to ask again.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from flask import Flask, Response, jsonify, request
+
+from monitor.link import LinkError
+from monitor.link_client import LinkClient
+from web.answers import API, JsonAnswer, asked, line, refused_with, whole_number
+from web.gate import changing
+from web.gig_forms import FORMS, LOOKS, Wish, policy_of
+from web.records import Busy, NoRecord, Record, Records
+
+MOST_GIGS = 100
+MOST_IMPORT_BYTES = 96 * 1024
+"""A piece of 24 000 characters of up to four bytes each; the watcher counts them again."""
+WIDTHS = ("wide", "narrow")
+_UID = re.compile(r"[0-9a-f]{16}")
+
+
+def add_gig_routes(app: Flask, client: LinkClient) -> None:
+    """Add ``gigs``, ``venues``, ``recollection`` and ``import``."""
+    _add_lists(app, client)
+    _add_records(app, client)
+
+    @changing(app, client, "/import", longest_bytes=MOST_IMPORT_BYTES)
+    def bring_in(body: dict[str, Any]) -> JsonAnswer:
+        return asked(client, {**body, "class": "import"})
+
+
+def _add_lists(app: Flask, client: LinkClient) -> None:
+    @app.get(f"{API}/gigs")
+    def gigs() -> JsonAnswer:
+        limit, problem = whole_number("limit", 20, 1, MOST_GIGS)
+        if problem is not None:
+            return problem
+        command: dict[str, Any] = {"class": "gigs", "limit": limit}
+        if "before" in request.args:
+            command["before"] = request.args["before"]
+        return _told(client, command)
+
+    @app.get(f"{API}/venues")
+    def venues() -> JsonAnswer:
+        return _told(client, {"class": "venues"})
+
+    @app.get(f"{API}/recollection")
+    def recollection() -> JsonAnswer:
+        command = {"class": "recollection"}
+        if "venue" in request.args:
+            command["venue"] = request.args["venue"]
+        return _told(client, command)
+
+
+def _told(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
+    """What the watcher answers, without what belongs to the link."""
+    try:
+        answer = client.request(command)
+    except LinkError as error:
+        return refused_with(error)
+    if answer.get("class") == "error":
+        return line(str(answer.get("message", "refused")), 400)
+    return jsonify({k: v for k, v in answer.items() if k not in ("class", "request")}), 200
+
+
+def _add_records(app: Flask, client: LinkClient) -> None:
+    records = Records(client)
+
+    @app.errorhandler(Busy)
+    def busy(_: Busy) -> tuple[Response, int, dict[str, str]]:
+        answer, status = line("another record is being read; try again in a moment", 503)
+        return answer, status, {"Retry-After": "2"}
+
+    @app.errorhandler(NoRecord)
+    def none(error: NoRecord) -> JsonAnswer:
+        return line(str(error), 404)
+
+    @app.get(f"{API}/gigs/<uid>")
+    def record(uid: str) -> Response | JsonAnswer:
+        return _record(uid, is_download=False)
+
+    @app.get(f"{API}/gigs/<uid>/record.json")
+    def record_file(uid: str) -> Response | JsonAnswer:
+        return _record(uid, is_download=True)
+
+    @app.get(f"{API}/gigs/<uid>/<any({','.join(map(repr, FORMS))}):name>")
+    def form(uid: str, name: str) -> Response | JsonAnswer:
+        if not _UID.fullmatch(uid):
+            return _no_gig(uid)
+        look, width = request.args.get("look", "day"), request.args.get("width", "wide")
+        if look not in LOOKS or width not in WIDTHS:
+            return line(f"look must be one of {', '.join(LOOKS)}, width wide or narrow", 400)
+        wish = Wish(look, width == "narrow")
+        try:
+            with records:  # drawing as well: it needs memory, and the processor for a second
+                return _drawn(client, records.read(uid), name, wish)
+        except LinkError as error:
+            return refused_with(error)
+
+    def _record(uid: str, *, is_download: bool) -> Response | JsonAnswer:
+        if not _UID.fullmatch(uid):
+            return _no_gig(uid)
+        try:
+            with records:
+                found = records.read(uid)
+        except LinkError as error:
+            return refused_with(error)
+        response = Response(found.text, mimetype="application/json")
+        return _as_file(response, uid, "record.json") if is_download else response
+
+
+def _no_gig(uid: str) -> JsonAnswer:
+    return line(f"a gig has 16 hexadecimal digits, not {uid[:40]!r}; ask {API}/gigs for them", 404)
+
+
+def _drawn(client: LinkClient, record: Record, name: str, wish: Wish) -> Response:
+    form = FORMS[name]
+    memory = _memory_of(client, record.fields) if form.wants_memory else None
+    body = form.make(record.fields, memory, wish)
+    response = Response(body, mimetype=form.mimetype)
+    if form.mimetype == "text/html" and isinstance(body, str):
+        response.headers["Content-Security-Policy"] = policy_of(body)
+    gig = record.fields.get("gig")
+    uid = gig.get("uid", "") if isinstance(gig, Mapping) else ""
+    return _as_file(response, str(uid), name) if form.is_download else response
+
+
+def _as_file(response: Response, uid: str, name: str) -> Response:
+    # The uid is checked before it comes here; the name is one of ours.
+    response.headers["Content-Disposition"] = f'attachment; filename="gig-{uid}-{name}"'
+    return response
+
+
+def _memory_of(client: LinkClient, record: Mapping[str, Any]) -> dict[str, Any] | None:
+    """What is remembered of the record's venue; a report stands without it."""
+    gig = record.get("gig")
+    venue = gig.get("venue") if isinstance(gig, Mapping) else None
+    uid = venue.get("uid") if isinstance(venue, Mapping) else None
+    if not isinstance(uid, str):
+        return None
+    try:
+        answer = client.request({"class": "recollection", "venue": uid})
+    except LinkError:
+        return None
+    return answer if answer.get("class") == "recollection" else None
