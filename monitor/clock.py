@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ctypes
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
@@ -15,6 +16,21 @@ _SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
 _TIME_ERROR = 5
 _TIMEX_BYTES = 256
 """Larger than ``struct timex`` on any Linux (208 bytes on 64-bit)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """An instant, on every clock there is."""
+
+    boot_id: str
+    uptime_s: float
+    utc_s: float
+    clock_trusted: bool
+
+
+def now() -> Now:
+    """Return this instant."""
+    return Now(boot_id(), uptime_s(), time.time(), is_trusted())
 
 
 def boot_id() -> str:

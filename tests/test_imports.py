@@ -22,7 +22,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.link_gigs": ("monitor.link", "monitor.link_checks"),
     "monitor.link_commands": ("monitor.link", "monitor.link_checks", "monitor.link_gigs"),
     "monitor.link_client": ("monitor.link", "monitor.link_commands"),
-    "monitor.gigs": ("monitor.link",),
+    "monitor.gigs": ("monitor.link", "monitor.link_gigs"),
     "monitor.placing": (),
     "monitor.channel": ("monitor.listening",),
     "monitor.listening": (),
@@ -33,7 +33,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "firmware.ports",
     ),
     "monitor.advice": ("monitor.listening",),
-    "monitor.journal": ("monitor.listening", "monitor.advice"),
+    "monitor.journal": ("monitor.clock", "monitor.memory"),
 }
 # The only places where a heavy or hardware library may be loaded.
 ONLY_IN: dict[str, tuple[str, ...]] = {

@@ -25,6 +25,8 @@ Kind = Literal[
     "deaf", "hears", "note", "equaliser",
 ]  # fmt: skip
 KINDS: tuple[Kind, ...] = get_args(Kind)
+PLACED = frozenset({"at_s", "kind", "boot", "uptime_s"})
+"""What stands beside a happening's content in a record, and so cannot be a key of it."""
 MOST_CONTENT_CHARS = 32_768
 """Of one happening as JSON: a large stage plan has a quarter of it."""
 
@@ -77,7 +79,8 @@ class Happening:
     Raises
     ------
     ValueError
-        If the kind is unknown or the content is no JSON object (NaN included) or too long.
+        If the kind is unknown, or the content is no JSON object (NaN included), too long, or has a
+        key of ``PLACED``.
     """
 
     gig: str
@@ -89,6 +92,8 @@ class Happening:
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
             raise ValueError(f"a happening {self.kind!r}; known: {', '.join(KINDS)}")
+        if taken := PLACED & self.content.keys():
+            raise ValueError(f"a happening {self.kind!r} with its own {min(taken)!r}: not possible")
         self.text()
 
     def text(self) -> str:
@@ -188,11 +193,13 @@ class ListVenues:
 class Recollect:
     """What the memory says, for a venue or over all; ``but`` is a gig that is left out.
 
-    Answer: what ``monitor.memory``'s ``recollect`` returns.
+    ``equaliser`` is the name of the one in use.  Answer: a ``Recollection`` of
+    ``monitor.memory.recollect``.
     """
 
     venue: str | None = None
     but: str | None = None
+    equaliser: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

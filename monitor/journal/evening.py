@@ -3,29 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
+from monitor.clock import Now
 from monitor.journal.rows import RingRow
 
 EVENING_S = 6 * 3600.0
 """Longer than load-in to load-out in a small venue, shorter than from one evening to the next."""
 
 
-@dataclass(frozen=True, slots=True)
-class Now:
-    """The instant of the question, on every clock there is."""
-
-    boot_id: str
-    uptime_s: float
-    utc_s: float
-    clock_trusted: bool
-
-
 def age_s(row: RingRow, now: Now) -> float | None:
     """Return how long ago a ring ended, None if no clock can tell.
 
     A ring without an end was cut off by a pulled plug or a crash: its start counts.  Across
-    boots only dates that were set from the network can be compared.
+    boots only dates that network or phone have set can be compared.
     """
     end_uptime_s = row.start_uptime_s if row.end_uptime_s is None else row.end_uptime_s
     if row.boot_id == now.boot_id:

@@ -11,8 +11,9 @@ the best word that has come about that boot since, a phone's included (``boots``
 from __future__ import annotations
 
 from dataclasses import astuple, dataclass, fields
-from datetime import UTC, datetime
 from typing import Any
+
+from monitor.journal.boots import utc_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +64,6 @@ def from_sql(values: tuple[Any, ...]) -> RingRow:
     return RingRow(**named)
 
 
-def _utc_text(utc_s: float) -> str | None:
-    try:
-        return datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    except (ValueError, OverflowError, OSError):
-        return None  # a clock that was far out of this world
-
-
 def history_fields(row: RingRow, *, boot_id: str, uptime_s: float) -> dict[str, Any]:
     """Return a row as it goes over the link; what is not known is None."""
     lasted_s = None if row.end_uptime_s is None else row.end_uptime_s - row.start_uptime_s
@@ -87,6 +81,6 @@ def history_fields(row: RingRow, *, boot_id: str, uptime_s: float) -> dict[str, 
         "lasted_s": None if lasted_s is None else round(lasted_s, 2),
         "start_uptime_s": round(row.start_uptime_s, 2),
         "ended_ago_s": round(max(0.0, uptime_s - ended), 1) if same_boot else None,
-        "utc": _utc_text(row.utc),
+        "utc": utc_text(row.utc),
         "clock_trusted": row.clock_trusted,
     }

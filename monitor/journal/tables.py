@@ -67,8 +67,7 @@ MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None] | None], ...] 
             ended_by TEXT,
             rings_gone INTEGER NOT NULL DEFAULT 0,
             howls_gone INTEGER NOT NULL DEFAULT 0,
-            thinned INTEGER NOT NULL DEFAULT 0,
-            heard TEXT
+            thinned INTEGER NOT NULL DEFAULT 0
         );
         CREATE TABLE happenings (
             key INTEGER PRIMARY KEY,

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.journal import store
+from monitor.journal import keeping, store
 from monitor.journal.evening import EVENING_S, Now, age_s, this_evening
 from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
@@ -69,7 +69,8 @@ def journal(tmp_path: Path) -> Iterator[Journal]:
 
 
 def test_rows_come_back_newest_first_and_exact(journal: Journal) -> None:
-    rows = [row(n, clock_trusted=n % 2 == 0, end_uptime_s=None if n else 101.5) for n in range(5)]
+    rows = [row(n, gig="g" if n % 2 else None, end_uptime_s=101.5 + n) for n in range(5)]
+    rows[3] = row(3)
     for r in rows:
         journal.put(r)
     assert read(journal) == (rows[::-1], "")
@@ -113,18 +114,18 @@ def test_the_oldest_go_first(tmp_path: Path) -> None:
     rows, _ = read(journal)
     journal.close()
     # Thinned once for every so many rows, so a few more than asked for may be there.
-    assert 150 <= len(rows) <= 150 + store.THIN_EVERY
+    assert 150 <= len(rows) <= 150 + keeping.THIN_EVERY
     assert rows[0].id == 499
     assert [r.id for r in rows] == sorted((r.id for r in rows), reverse=True)
 
 
 def test_putting_never_waits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def slow_open(self: Journal) -> sqlite3.Connection:
+    def slow_open(_path: Path) -> sqlite3.Connection:
         time.sleep(0.5)
         raise sqlite3.OperationalError("disk I/O error")
 
-    monkeypatch.setattr(Journal, "_open", slow_open)
-    monkeypatch.setattr(store, "_is_damage", lambda _: False)
+    monkeypatch.setattr(keeping, "open_file", slow_open)
+    monkeypatch.setattr(keeping, "is_damage", lambda _: False)
     began = time.monotonic()
     journal = Journal(tmp_path / "j", keep_rings=100)
     for number in range(1000):
@@ -142,11 +143,11 @@ def test_what_waits_in_memory_is_bounded_and_the_loss_is_said(
     journal = Journal(tmp_path / "file" / "j", keep_rings=100, retry_s=0.2)
     for number in range(15):
         journal.put(row(number))
-    wait_until(lambda: "5 rings were lost" in journal.health())
+    wait_until(lambda: "5 entries were lost" in journal.health())
     rows, problem = read(journal)
     assert [r.id for r in rows] == list(range(14, 4, -1))
     assert "cannot be opened" in problem
-    assert "10 rings wait in memory" in journal.health()
+    assert "10 entries wait in memory" in journal.health()
     assert "listening goes on" in journal.health()
     # The folder appears (a card is put in): everything that waited is written.
     (tmp_path / "file").unlink()
@@ -267,7 +268,7 @@ WRITER = """
 import sys
 from pathlib import Path
 sys.path.insert(0, sys.argv[2])
-from monitor.journal import store
+from monitor.journal import keeping, store
 from tests.journal.test_store import read, row
 store.BATCH_S = 0.001
 journal = store.Journal(Path(sys.argv[1]), keep_rings=100_000)

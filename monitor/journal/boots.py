@@ -1,0 +1,149 @@
+"""Boots of machines and their dates: how what is stored by uptime is put in order and dated.
+
+A box has no clock battery: after a pulled plug its date may be years off until the network or a
+phone tells it.  So nothing is stored by date.  Order is the order of the boots and the uptime
+within one, durations are differences of uptime, and a date is looked up when somebody asks: told
+an hour late it is right for that hour too.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from monitor.journal.asks import Dated, Instant
+
+RANK: dict[str, int] = {"believed": 0, "phone": 1, "network": 2}
+"""Whose word stands over whose; of the same rank the latest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Boot:
+    """One boot; ``zero_utc_s`` is the date at uptime 0, None if nobody ever said one."""
+
+    seq: int
+    boot_id: str
+    zero_utc_s: float | None
+    source: Dated
+    last_uptime_s: float
+    own: bool
+
+
+class Boots:
+    """All boots the journal knows, as they are dated now."""
+
+    def __init__(self, boots: Iterable[Boot]) -> None:
+        self._boots = {boot.boot_id: boot for boot in boots}
+
+    @classmethod
+    def read(cls, connection: sqlite3.Connection) -> Boots:
+        """Return them from the file."""
+        rows = connection.execute(
+            "SELECT seq, boot_id, zero_utc_s, source, last_uptime_s, own FROM boots"
+        )
+        return cls(Boot(*values) for values in rows)
+
+    def seq(self, boot_id: str) -> int:
+        """Return where a boot stands in their order; 0 if it is not known."""
+        boot = self._boots.get(boot_id)
+        return 0 if boot is None else boot.seq
+
+    def is_own(self, boot_id: str) -> bool:
+        """Return whether it was this box that booted."""
+        boot = self._boots.get(boot_id)
+        return boot is not None and boot.own
+
+    def dated(self, boot_id: str) -> Dated:
+        """Return on whose word the boot's dates are."""
+        boot = self._boots.get(boot_id)
+        return "believed" if boot is None else boot.source
+
+    def utc_s(self, instant: Instant) -> float | None:
+        """Return the date in seconds since 1970; None if nobody ever said one."""
+        boot = self._boots.get(instant.boot_id)
+        if boot is None or boot.zero_utc_s is None:
+            return None
+        return boot.zero_utc_s + instant.uptime_s
+
+    def between_s(self, first: Instant, second: Instant) -> float | None:
+        """Return the seconds from one instant to another, None if no clock can tell.
+
+        Within a boot by its uptime, across boots only by dates of network or phone.
+        """
+        if first.boot_id == second.boot_id:
+            return second.uptime_s - first.uptime_s
+        if "believed" in (self.dated(first.boot_id), self.dated(second.boot_id)):
+            return None
+        first_s, second_s = self.utc_s(first), self.utc_s(second)
+        return None if first_s is None or second_s is None else second_s - first_s
+
+    def order(self, instants: Sequence[Instant]) -> list[int]:
+        """Return the places of ``instants`` from the oldest to the newest.
+
+        This box's own by the order of its boots, whatever their dates; what was taken in from
+        another box is put among them by its date, first if it has none.
+        """
+        own = sorted(
+            (i for i, at in enumerate(instants) if self.is_own(at.boot_id)),
+            key=lambda i: (self.seq(instants[i].boot_id), instants[i].uptime_s),
+        )
+        so_far_s, dates_s = -float("inf"), []
+        for i in own:
+            utc_s = self.utc_s(instants[i])
+            if utc_s is not None and self.dated(instants[i].boot_id) != "believed":
+                so_far_s = max(so_far_s, utc_s)
+            dates_s.append(so_far_s)
+        keys = {i: (place, 0, 0.0, 0, 0.0) for place, i in enumerate(own, 1)}
+        for i, at in enumerate(instants):
+            if i not in keys:
+                utc_s = self.utc_s(at)
+                place = 0 if utc_s is None else bisect_right(dates_s, utc_s)
+                keys[i] = (place, 1, utc_s or 0.0, self.seq(at.boot_id), at.uptime_s)
+        return sorted(keys, key=keys.__getitem__)
+
+
+def note_word(
+    connection: sqlite3.Connection, at: Instant, utc_s: float | None, source: str, *, own: bool
+) -> None:
+    """Keep what somebody says the date was at an instant, unless a better word is known."""
+    zero_utc_s = None if utc_s is None else utc_s - at.uptime_s
+    known = connection.execute(
+        "SELECT source, zero_utc_s FROM boots WHERE boot_id = ?", (at.boot_id,)
+    ).fetchone()
+    if known is None:
+        connection.execute(
+            "INSERT INTO boots (boot_id, zero_utc_s, source, last_uptime_s, own)"
+            " VALUES (?, ?, ?, ?, ?)",
+            (at.boot_id, zero_utc_s, source, at.uptime_s, own),
+        )
+        return
+    connection.execute(
+        "UPDATE boots SET last_uptime_s = max(last_uptime_s, ?) WHERE boot_id = ?",
+        (at.uptime_s, at.boot_id),
+    )
+    if zero_utc_s is not None and (known[1] is None or RANK[source] >= RANK[known[0]]):
+        connection.execute(
+            "UPDATE boots SET zero_utc_s = ?, source = ? WHERE boot_id = ?",
+            (zero_utc_s, source, at.boot_id),
+        )
+
+
+def utc_text(utc_s: float | None) -> str | None:
+    """Return a date as ISO 8601 to the second; None for none, and for one out of this world."""
+    if utc_s is None:
+        return None
+    try:
+        return datetime.fromtimestamp(round(utc_s), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    except (ValueError, OverflowError, OSError):
+        return None
+
+
+def utc_seconds(text: str) -> float | None:
+    """Return what ``utc_text`` was made of, None if it was not made by it."""
+    try:
+        return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC).timestamp()
+    except (ValueError, OverflowError):
+        return None

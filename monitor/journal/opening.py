@@ -1,0 +1,56 @@
+"""Opening the journal's file: made if need be, checked, brought up to date; or moved aside."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from monitor.journal.tables import migrate
+
+
+def open_file(path: Path) -> sqlite3.Connection:
+    """Open the file for writing.
+
+    Raises
+    ------
+    sqlite3.Error, OSError
+        If it cannot be opened; ``is_damage`` tells whether trying again could help.
+    NewerJournalError
+        If a newer release wrote it.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    # autocommit: transactions are begun by hand, one for each batch
+    connection = sqlite3.connect(path, isolation_level=None, timeout=2.0)
+    try:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        # What a person deletes is gone from the card too, not only from the lists.
+        connection.execute("PRAGMA secure_delete = ON")
+        verdict = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if verdict != "ok":
+            raise sqlite3.DatabaseError(f"malformed: {verdict}")
+        migrate(connection)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def is_damage(error: sqlite3.Error) -> bool:
+    """Return whether the file itself is spoilt, and not the disk or who holds it."""
+    if not isinstance(error, sqlite3.OperationalError):
+        return True
+    return error.sqlite_errorcode in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def move_aside(path: Path) -> Path:
+    """Keep a damaged file under another name and return that; OSError if it cannot be."""
+    number = 1
+    while (aside := Path(f"{path}.damaged-{number}")).exists():
+        number += 1
+    path.rename(aside)
+    for tail in ("-wal", "-shm"):
+        companion = Path(f"{path}{tail}")
+        if companion.exists():
+            companion.rename(f"{aside}{tail}")
+    return aside
