@@ -1,9 +1,9 @@
 """The cuts to begin with at a known venue: what held there before, in the person's own sliders.
 
-A slider is told when it stood pulled at the end of at least two evenings here, a ring in its
-reach was heard here, and the recent evenings (which count more) still had it.  It is told no deeper
-than it was used.  One evening shows what rang that evening; whether the place did it or the
-evening, only a second can tell.
+A slider is told when rings in its reach were heard on at least two evenings here, it stood pulled
+at the end of at least two, and the recent evenings (which count more) still had it.  It is told no
+deeper than it was used.  One evening shows what rang that evening; whether the place did it or the
+evening, only a second can tell, and a cut that was only carried along tells nothing.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def _cut(
 ) -> BeginWith | None:
     pulled = [pull for pull in stood if pull is not None]
     rang = [_rang_in_reach(gig, pulled[-1]) for gig in gigs]
-    if len(pulled) < LEAST_EVENINGS or not any(rang):
+    if len(pulled) < LEAST_EVENINGS or sum(rang) < LEAST_EVENINGS:
         return None
     values = [
         (0.0 if pull is None else pull.pull_db, weight(len(gigs) - 1 - i))

@@ -26,9 +26,9 @@ def counted(count: int, noun: str) -> str:
 
 
 def odds_words(odds: float) -> str:
-    """Return "20 to 1", to two figures; below 1.5 nothing is said by it: "even"."""
+    """Return "20 to 1", to two figures; "" below 1.5, which says nothing."""
     if odds < 1.5:
-        return "even"
+        return ""
     return f"{float(f'{odds:.2g}'):g} to 1"
 
 

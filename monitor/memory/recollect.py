@@ -134,7 +134,7 @@ def recollect(
         here,
         bands,
         when_it_rang(known),
-        _words(len(known), len(venues), nowhere_count, bands),
+        _words(len(known), len(venues), nowhere_count, bands, venue),
     )
 
 
@@ -187,14 +187,19 @@ def _venue_words(
 
 
 def _words(
-    gig_count: int, venue_count: int, nowhere_count: int, bands: Sequence[BandVerdict]
+    gig_count: int,
+    venue_count: int,
+    nowhere_count: int,
+    bands: Sequence[BandVerdict],
+    venue: str | None,
 ) -> tuple[str, ...]:
-    """Return what is sure, the rig first; otherwise why nothing is."""
+    """Return what is sure, the rig first, then the rooms (of the venue asked about, if any)."""
     if not gig_count:
         return ("nothing is kept yet",)
     lines = [band.words for band in bands if band.verdict == "rig"]
     rooms = sorted(
-        (band for band in bands if band.verdict == "room"), key=lambda band: -band.chance
+        (b for b in bands if b.verdict == "room" and venue in (None, b.venue_uid)),
+        key=lambda band: -band.chance,
     )
     lines += [band.words for band in rooms[:MOST_LINES]]
     if not lines:

@@ -10,7 +10,7 @@ from monitor.memory.chances import Chances, Evening, Evenings, chances_of
 from monitor.memory.clusters import Group, clusters_of, groups_of
 from monitor.memory.exposure import exposure, exposure_times, hidden_part
 from monitor.memory.gig_memory import GigMemory
-from monitor.memory.phrases import band_of, counted, odds_words, of_evenings
+from monitor.memory.phrases import band_of, counted, name_of, odds_words, of_evenings
 
 Verdict = Literal["rig", "room", "unsure"]
 
@@ -179,7 +179,7 @@ def _verdict(
         chance,
         chances.rig_rate if likelier == "rig" else chances.room_rate[own],
         evidence,
-        _words(band_of(group.frequency_hz), verdict, name, evidence, likelier, chance),
+        _words(name_of(group.frequency_hz), verdict, name, evidence, likelier, chance),
     )
 
 
@@ -188,7 +188,7 @@ def _most(room: Mapping[str, float], rung: Mapping[str, int]) -> str:
 
 
 def _words(
-    band: str,
+    what: str,
     verdict: Verdict,
     name: str,
     seen: Evidence,
@@ -200,11 +200,11 @@ def _words(
     rang, of = seen.here_rang + seen.elsewhere_rang, seen.here_of + seen.elsewhere_of
     if verdict == "rig":
         return (
-            f"{band} rang on {of_evenings(rang, of)}, at {seen.venues_rang} of {seen.venues_of} "
+            f"{what} rang on {of_evenings(rang, of)}, at {seen.venues_rang} of {seen.venues_of} "
             f"venues: it comes along with you ({odds}); microphone, wedge and loudspeaker first, "
             "or a cut on the channel"
         )
-    here = f"{band} rang on {of_evenings(seen.here_rang, seen.here_of)} at {name}"
+    here = f"{what} rang on {of_evenings(seen.here_rang, seen.here_of)} at {name}"
     if verdict == "room":
         return (
             f"{here} and {of_evenings(seen.elsewhere_rang, seen.elsewhere_of)} elsewhere: that "
@@ -216,4 +216,5 @@ def _words(
     quiet = (
         f", {counted(seen.hidden_count, 'evening')} it stood pulled" if seen.hidden_count else ""
     )
-    return f"{here} and {elsewhere} elsewhere{quiet}: not enough evenings yet ({likelier} {odds})"
+    rather = f" ({likelier} {odds})" if odds else ""
+    return f"{here} and {elsewhere} elsewhere{quiet}: not enough evenings yet{rather}"
