@@ -127,10 +127,10 @@ def _level(level_dbfs: float, peak_dbfs: float, clipping: bool) -> Finding:
 def _microphone(settings: Settings) -> Sequence[Finding]:
     import numpy as np
 
-    from monitor import watch
+    from monitor import opening
     from monitor.hearing import Hearing
 
-    source = watch.open_microphone(settings)
+    source = opening.open_microphone(settings)
     try:
         hearing = Hearing(time.monotonic())
         chunks: list[Any] = []
@@ -157,9 +157,9 @@ def _microphone(settings: Settings) -> Sequence[Finding]:
 
 
 def _lamp(settings: Settings) -> Sequence[Finding]:
-    from monitor import watch
+    from monitor import opening
 
-    lamp = watch.open_lamp(settings)
+    lamp = opening.open_lamp(settings)
     try:
         lamp.show("steady")
         if lamp.health() == "ok" and sys.stdout.isatty():
@@ -173,10 +173,10 @@ def _lamp(settings: Settings) -> Sequence[Finding]:
 def _panel(settings: Settings) -> Sequence[Finding]:
     from firmware.faces import draw_face
     from firmware.ports import Face
-    from monitor import watch
+    from monitor import opening
 
     choice = settings.panel
-    panel = watch.open_panel(settings)
+    panel = opening.open_panel(settings)
     try:
         face = Face("starting", settings.box.name, "check", "can you read it?")
         panel.show(draw_face(face, width=choice.width, height=choice.height))

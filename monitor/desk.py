@@ -15,9 +15,11 @@ from firmware.ports import AudioBlock
 from monitor import clock
 from monitor.access_clerk import AccessClerk
 from monitor.adviser import Adviser
+from monitor.gig_clerk import GigClerk
 from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
 from monitor.link import Message
+from monitor.link_gigs import GIG_COMMANDS
 from monitor.link_server import Reply
 from monitor.soundcheck_clerk import SoundcheckClerk
 
@@ -50,6 +52,7 @@ class Desk:
         adviser: Adviser,
         soundcheck: SoundcheckClerk,
         access: AccessClerk,
+        gigs: GigClerk,
         boot_id: str,
         stage: Stage | None = None,
     ) -> None:
@@ -58,6 +61,7 @@ class Desk:
         self._adviser = adviser
         self._soundcheck = soundcheck
         self._access = access
+        self._gigs = gigs
         self._boot_id = boot_id
         self._stage = stage
 
@@ -83,6 +87,8 @@ class Desk:
             self._soundcheck.ask(command, reply)
         elif name in ("pair_ask", "pair", "pair_here", "key_check", "phones", "unpair"):
             self._access.ask(command, reply)
+        elif name in GIG_COMMANDS:
+            self._gigs.ask(command, reply)
         else:
             self.wishes.put(command)
             reply(DONE)

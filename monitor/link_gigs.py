@@ -53,7 +53,7 @@ def _one_key(message: Message, *keys: str) -> str:
     given = [key for key in keys if key in message]
     if len(given) != 1:
         raise LinkError(
-            f"one of {' and '.join(keys)} is needed, not {' and '.join(given) or 'neither'}"
+            f"one of {' and '.join(keys)} is needed, not {' and '.join(given) or 'none of them'}"
         )
     return given[0]
 
@@ -65,12 +65,12 @@ def _gig(message: Message) -> Message:
             return {"do": do, "venue": _uid(message, "venue")}
         return {"do": do, "name": _name(message, "name", LONGEST_NAME)}
     if do == "rename":
+        # Neither a gig nor a venue given: the gig that is on.
+        named = {"do": do, "name": _name(message, "name", LONGEST_NAME)}
+        if "gig" not in message and "venue" not in message:
+            return named
         key = _one_key(message, "gig", "venue")
-        return {
-            "do": do,
-            key: _uid(message, key),
-            "name": _name(message, "name", LONGEST_NAME),
-        }
+        return {**named, key: _uid(message, key)}
     if do == "note":
         return {"do": do, "text": _name(message, "text", LONGEST_NOTE)}
     if do == "delete":

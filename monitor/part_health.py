@@ -28,6 +28,7 @@ class PartHealth:
             "link": self._parts.server.problem or "ok",
             "advice": self._parts.adviser.health(),
             "soundcheck": self._parts.soundcheck.health(),
+            "gigs": self._parts.gigs.health(),
         }
         for name, text in now.items():
             if self._said.get(name) != text:

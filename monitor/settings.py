@@ -138,6 +138,14 @@ class Journal:
 
 
 @dataclass(frozen=True, slots=True)
+class Gigs:
+    """When a gig ends by itself, in minutes, and how many keep all their detail."""
+
+    quiet_ends_min: int
+    keep: int
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """Everything that can be set."""
 
@@ -153,6 +161,7 @@ class Settings:
     access: Access
     link: Link
     journal: Journal
+    gigs: Gigs
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +186,7 @@ _TABLE_CLASSES: dict[str, type] = {
     "access": Access,
     "link": Link,
     "journal": Journal,
+    "gigs": Gigs,
 }
 
 

@@ -221,4 +221,5 @@ RULES: dict[str, dict[str, Rule]] = {
     },
     "link": {"socket": text(100, empty=True)},
     "journal": {"file": text(400, empty=True), "keep_rings": whole(100, 1_000_000)},
+    "gigs": {"quiet_ends_min": whole(10, 600), "keep": whole(1, 1000)},
 }

@@ -148,21 +148,22 @@ class Showing:
             "adviser": {"health": self._parts.adviser.health()},
             "soundcheck": self._parts.soundcheck.fields(),
             "access": self._parts.access.fields(),
+            **self._parts.gigs.fields(),
             **(situation.advised.fields if situation.advised else {}),
         }
         if self._parts.stage is not None:
             parts["stage"] = self._parts.stage.state()
-        self._parts.server.publish_snapshot(
-            present.snapshot(
-                situation,
-                seq=self._seq,
-                audio_age_s=self._hearing.audio_age_s(now_mono_s),
-                levels=self._measured(listener) if situation.hears else None,
-                clipping=self._hearing.is_clipping(now_mono_s),
-                status=self._parts.source.status(),
-                parts=parts,
-            )
+        snapshot = present.snapshot(
+            situation,
+            seq=self._seq,
+            audio_age_s=self._hearing.audio_age_s(now_mono_s),
+            levels=self._measured(listener) if situation.hears else None,
+            clipping=self._hearing.is_clipping(now_mono_s),
+            status=self._parts.source.status(),
+            parts=parts,
         )
+        self._parts.server.publish_snapshot(snapshot)
+        self._parts.gigs.see(snapshot)
 
     def _measured(self, listener: Listener | None) -> Levels | None:
         """The present levels; who asks twice within a snapshot's time gets the same again."""

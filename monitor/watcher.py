@@ -8,13 +8,12 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from firmware.ports import AudioBlock
-from monitor import clock, present
+from monitor import present
 from monitor.handover import Handover
 from monitor.hearing import Hearing
-from monitor.journal.evening import Now, this_evening
 from monitor.journal.rows import RingRow
 from monitor.listening.listener import Listener
 from monitor.listening.rings import RingEvent, Way
@@ -31,7 +30,6 @@ LOG = logging.getLogger(__name__)
 READ_TIMEOUT_S = 0.1
 CHECK_S = 1.0
 MOST_FAILURES_IN_A_ROW = 20
-REMEMBERED = 500
 
 
 class Watcher:
@@ -89,7 +87,7 @@ class Watcher:
             What the listening raised, after ``MOST_FAILURES_IN_A_ROW`` blocks in a row
             failed: starting afresh is the service manager's business then.
         """
-        self._parts.journal.read(REMEMBERED, self._remember_later)
+        self._parts.gigs.remember(self._remember_later)
         self._showing.show(None, self._way, time.monotonic(), changed=True)
         self._parts.supervisor.ready()
         while not stop.is_set():
@@ -172,7 +170,7 @@ class Watcher:
                 )
             )
         for event, shown in taken:
-            self._parts.journal.put(
+            self._parts.gigs.ring(
                 ring_row(shown, session=self._session, boot_id=self._boot_id, way=self._way)
             )
             LOG.info(
@@ -198,18 +196,11 @@ class Watcher:
                 self._tonight.remember(wish["past"], next_id=wish["next_id"])
         return changed
 
-    def _remember_later(self, rows: list[RingRow], _problem: str) -> None:
-        """In the journal's thread: work out what belongs to tonight and wish it remembered."""
-        now = Now(self._boot_id, clock.uptime_s(), time.time(), clock.is_trusted())
-        past = [
-            past_ring(row, age_s=age_s)
-            for row, age_s in this_evening(
-                (row for row in rows if row.session != self._session), now
-            )
-        ]
-        if past:
-            next_id = max(ring.id for ring in past) + 1
-            self._parts.desk.wishes.put({"class": "remember", "past": past, "next_id": next_id})
+    def _remember_later(self, rows: Sequence[tuple[RingRow, float]]) -> None:
+        """In the gig clerk's thread: wish the rings of a gig that goes on remembered."""
+        past = [past_ring(row, age_s=age_s) for row, age_s in rows]
+        next_id = max(ring.id for ring in past) + 1
+        self._parts.desk.wishes.put({"class": "remember", "past": past, "next_id": next_id})
 
     def _desk_stands(self) -> DeskStands | None:
         if self._parts.stage is None:

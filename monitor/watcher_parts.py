@@ -10,6 +10,7 @@ from monitor.access_clerk import AccessClerk
 from monitor.advice.equaliser import Equaliser
 from monitor.adviser import Adviser
 from monitor.desk import Desk, Stage
+from monitor.gig_clerk import GigClerk
 from monitor.journal.store import Journal
 from monitor.link_server import LinkServer
 from monitor.panel_thread import PanelThread
@@ -39,5 +40,6 @@ class Parts:
     equaliser: Equaliser
     adviser: Adviser
     soundcheck: SoundcheckClerk
+    gigs: GigClerk
     access: AccessClerk
     stage: Stage | None = None

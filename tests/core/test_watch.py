@@ -19,7 +19,7 @@ import pytest
 from PIL import Image
 
 from firmware.ports import AudioBlock
-from monitor import measuring, watch, watcher
+from monitor import measuring, opening, watch, watcher
 from monitor.counsel import Counsel
 from monitor.link_client import LinkClient
 from monitor.link_server import LinkServerError
@@ -527,7 +527,7 @@ def test_what_is_to_be_done_again_stays_so_over_a_restart(
     assert box.client.request(again)["class"] == "done"
     wait_until(lambda: step(box) == "to_do")
     box.close()
-    monkeypatch.setattr(watch, "Counsel", SlowCounsel)
+    monkeypatch.setattr(opening, "Counsel", SlowCounsel)
     box = start()
     box.wait_for(lambda s: s.get("ring_out", {}).get("phase") == "done")
     time.sleep(1.0)  # the clerk looks four times a second

@@ -1,0 +1,277 @@
+"""The gig that is on: what the rules say becomes entries in the journal.
+
+Everything here runs in the gig clerk's thread and hands over to the journal's, which never waits.
+Times are seconds of the clock that counts from boot; a gig that goes on from before this boot may
+have begun at a negative one.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections import OrderedDict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from monitor.gigs.evening_rules import Begun, Doing, Evening, Resumed, Turn, resumed
+from monitor.gigs.minutes import Minute
+from monitor.gigs.noticing import Noticed, Snapshot, stands
+from monitor.journal.asks import (
+    GigChange,
+    GigStanding,
+    Happening,
+    Instant,
+    new_uid,
+)
+from monitor.journal.rows import RingRow
+from monitor.journal.store import Journal
+
+LOG = logging.getLogger(__name__)
+
+MOST_OPEN_RINGS = 64
+"""Rings whose gig is remembered until they close; more at once is many rooms' limit."""
+QUIET_MINUTES_S = 10 * 60.0
+"""Levels are kept for so long after the last doing: a pause between two sets shows, the night
+after the gig does not."""
+
+Done = Callable[[str], None]
+GetPlan = Callable[[Callable[[Mapping[str, Any]], None]], None]
+
+
+@dataclass(slots=True)
+class Gig:
+    """The gig that is on."""
+
+    uid: str
+    title: str | None = None
+    venue_uid: str | None = None
+    venue_name: str | None = None
+    ring_count: int = 0
+    song: int = 0
+
+    def fields(self) -> dict[str, Any]:
+        """Return what the snapshot says of it, but for its age."""
+        fields: dict[str, Any] = {"on": True, "uid": self.uid, "ring_count": self.ring_count}
+        if self.title:
+            fields["title"] = self.title
+        if self.venue_uid is not None:
+            fields["venue"] = {"uid": self.venue_uid, "name": self.venue_name or ""}
+        if self.song:
+            fields["song"] = self.song
+        return fields
+
+
+class GigKeeping:
+    """Follows the evening's rules and tells the journal.
+
+    Parameters
+    ----------
+    journal : Journal
+        Where it is kept.
+    boot_id : str
+        What this boot is called.
+    quiet_ends_s : float
+        See ``Evening``.
+    uptime_s : callable
+        The clock that counts from boot.
+    get_plan : callable
+        Asks for the stage plan; its answer has ``revision`` and ``stage``.
+    snapshot : callable
+        Returns the newest snapshot, None before the first.
+    """
+
+    def __init__(
+        self,
+        journal: Journal,
+        *,
+        boot_id: str,
+        quiet_ends_s: float,
+        uptime_s: Callable[[], float],
+        get_plan: GetPlan,
+        snapshot: Callable[[], Snapshot | None],
+    ) -> None:
+        self._journal = journal
+        self._boot_id = boot_id
+        self._quiet_ends_s = quiet_ends_s
+        self._uptime_s = uptime_s
+        self._get_plan = get_plan
+        self._snapshot = snapshot
+        self.evening = Evening(quiet_ends_s=quiet_ends_s)
+        self._ring_gigs: OrderedDict[tuple[str, int], str | None] = OrderedDict()
+        self._told_in_doubt: list[Happening] = []
+        self.doubted: GigStanding | None = None
+        self.gig: Gig | None = None
+        self.venues: dict[str, str] = {}
+
+    # --- over a restart ---------------------------------------------------------------------
+
+    def resume(self, standing: GigStanding | None) -> Resumed | None:
+        """Go on with the newest gig if it is still on; None if there is none that was on."""
+        if standing is None or standing.ended is not None:
+            return None
+        same_boot = standing.last.boot_id == self._boot_id
+        found = resumed(standing.last_age_s, same_boot=same_boot, quiet_ends_s=self._quiet_ends_s)
+        if found.goes_on:
+            self._take_up(standing, begun_age_s=standing.begun_age_s, age_s=standing.last_age_s)
+            return found
+        change = GigChange(standing.uid, ended=standing.last, ended_by=found.by)
+        self._journal.tell(change)
+        LOG.info("the gig from before the restart is over (%s)", found.by)
+        self.doubted = standing if found.in_doubt else None
+        return found
+
+    def _take_up(
+        self, standing: GigStanding, *, begun_age_s: float | None, age_s: float | None
+    ) -> None:
+        now_s, age_s = self._uptime_s(), age_s or 0.0
+        begun_age_s = age_s if begun_age_s is None else begun_age_s
+        self.evening.goes_on(now_s - begun_age_s, now_s - age_s)
+        self.gig = Gig(
+            standing.uid,
+            standing.title,
+            standing.venue_uid,
+            standing.venue_name,
+            standing.ring_count,
+            standing.song or 0,
+        )
+        LOG.info("the gig from before the restart goes on")
+
+    def settle_doubt(self, last_age_s: float | None, begun_age_s: float | None) -> str | None:
+        """A clock tells at last how long ago the doubted gig's last doing was.
+
+        Return the gig that was begun since and is to be put into it, None if there is none; what
+        was told of it besides rings goes over here.
+        """
+        doubted, self.doubted = self.doubted, None
+        told, self._told_in_doubt = self._told_in_doubt, []
+        if doubted is None or last_age_s is None:
+            return None
+        now_s, began = self._uptime_s(), self.gig
+        since_s = now_s if self.evening.begun_s is None else self.evening.begun_s
+        if last_age_s - (now_s - since_s) > self._quiet_ends_s:
+            return None
+        self._journal.tell(GigChange(doubted.uid, goes_on=True))
+        self._take_up(
+            doubted,
+            begun_age_s=begun_age_s,
+            age_s=0.0 if began is not None else last_age_s,
+        )
+        if began is None or self.gig is None:
+            return None
+        self._merge(began, told)
+        return began.uid
+
+    def _merge(self, began: Gig, told: Sequence[Happening]) -> None:
+        gig = self.gig
+        if gig is None:
+            return
+        gig.ring_count += began.ring_count
+        gig.song = max(gig.song, began.song)
+        for happening in told:
+            if happening.gig == began.uid:
+                self._journal.tell(replace(happening, gig=gig.uid))
+        for key, uid in self._ring_gigs.items():
+            if uid == began.uid:
+                self._ring_gigs[key] = gig.uid
+        change = GigChange(gig.uid, venue_uid=began.venue_uid, title=began.title)
+        if change.venue_uid or change.title:
+            gig.venue_uid = began.venue_uid or gig.venue_uid
+            gig.venue_name = began.venue_name or gig.venue_name
+            gig.title = began.title or gig.title
+            self._journal.tell(change)
+
+    # --- what happens -----------------------------------------------------------------------
+
+    def ring(self, row: RingRow) -> None:
+        """Give a ring its gig and keep it; the first one of an evening begins a gig."""
+        key = (row.session, row.id)
+        is_new = key not in self._ring_gigs
+        at_s = row.start_uptime_s if is_new else row.end_uptime_s
+        self.did("ring", self._uptime_s() if at_s is None else at_s)
+        if is_new:
+            self._ring_gigs[key] = None if self.gig is None else self.gig.uid
+            if self.gig is not None:
+                self.gig.ring_count += 1
+            while len(self._ring_gigs) > MOST_OPEN_RINGS:
+                self._ring_gigs.popitem(last=False)
+        self._journal.put(replace(row, gig=self._ring_gigs[key]))
+
+    def did(self, what: Doing, at_s: float) -> None:
+        """Take in a doing."""
+        self.turn(self.evening.did(what, at_s))
+
+    def passed(self) -> None:
+        """End what has been quiet for too long."""
+        self.turn(self.evening.passed(self._uptime_s()))
+
+    def noticed(self, one: Noticed, at_s: float, done: Done | None = None) -> None:
+        """Keep what was noticed, if a gig is on."""
+        if one.does is not None:
+            self.did(one.does, at_s)
+        if not one.kind or self.gig is None:
+            return
+        if one.kind == "plan":
+            self._fetch_plan(self.gig.uid, at_s)
+            return
+        self._happened(one.kind, one.content, at_s, done)
+
+    def minute(self, minute: Minute) -> None:
+        """Keep a minute's levels, while there is sound or was a while ago."""
+        begun_s, last_s = self.evening.begun_s, self.evening.last_s
+        if self.gig is None or begun_s is None or last_s is None:
+            return
+        if minute.loud or self._uptime_s() - last_s < QUIET_MINUTES_S:
+            self._happened("level", minute.fields(), max(minute.begun_s, begun_s))
+
+    def _happened(
+        self,
+        kind: Any,
+        content: Mapping[str, Any],
+        at_s: float,
+        done: Done | None = None,
+        *,
+        gig: str | None = None,
+    ) -> None:
+        uid = gig or (None if self.gig is None else self.gig.uid)
+        if uid is None:
+            return
+        try:
+            happening = Happening(uid, kind, self._boot_id, at_s, content)
+        except ValueError as error:
+            LOG.error("a happening is not kept: %s", error)
+            if done is not None:
+                done(str(error))
+            return
+        if self.doubted is not None and len(self._told_in_doubt) < 1000:
+            self._told_in_doubt.append(happening)
+        self._journal.tell(happening, done)
+
+    def _fetch_plan(self, uid: str, at_s: float) -> None:
+        """In the soundcheck's thread: its plan, as it is on the disk."""
+
+        def got(answer: Mapping[str, Any]) -> None:
+            if answer.get("class") != "plan" or not isinstance(answer.get("stage"), Mapping):
+                return
+            content = {"revision": answer.get("revision", 0), "stage": answer["stage"]}
+            self._happened("plan", content, at_s, gig=uid)
+
+        try:
+            self._get_plan(got)
+        except ValueError as error:
+            LOG.warning("the plan is not kept with the gig: %s", error)
+
+    def turn(self, turns: Sequence[Turn]) -> None:
+        """Do what the evening's rules say."""
+        for turn in turns:
+            at = Instant(self._boot_id, turn.at_s)
+            if isinstance(turn, Begun):
+                self.gig = Gig(new_uid())
+                self._journal.tell(GigChange(self.gig.uid, begun=at))
+                LOG.info("a gig begins")
+                snapshot = self._snapshot()
+                for one in () if snapshot is None else stands(snapshot):
+                    self.noticed(one, turn.at_s)
+            elif self.gig is not None:
+                self._journal.tell(GigChange(self.gig.uid, ended=at, ended_by=turn.by))
+                LOG.info("the gig is over (%s)", turn.by)
+                self.gig = None
