@@ -37,6 +37,13 @@ class StillClient(LinkClient):
             self.latest = Received(snapshot, mono_s) if snapshot is not None else None
             self.condition.notify_all()
 
+    def announce(self, message: dict[str, Any]) -> None:
+        """Tell a ring, as the watcher does ahead of its next snapshot."""
+        with self.condition:
+            for subscription in self._subscriptions:
+                subscription.put(message)
+            self.condition.notify_all()
+
     def request(self, command: Any, timeout_s: float = 2.0) -> dict[str, Any]:
         self.asked.append(dict(command))
         return {"class": "done"}

@@ -83,6 +83,7 @@ def snapshot(state: str, face: str, pattern: str, **fields: Any) -> dict[str, An
             "health": "ok",
         },
         "journal": {"health": "ok"},
+        "access": {"control": "open", "showing": False, "phones": 0, "revision": 1},
         **fields,
     }
 

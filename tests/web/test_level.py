@@ -195,8 +195,9 @@ def test_a_gone_watcher_greys_what_was_measured(page: Any, evening: EveningClien
     assert wait_until(lambda: said(page) == "turn the gain down 5 dB", 5.0)
     evening.gone = True
     assert wait_until(lambda: script(page, "document.body.dataset.fresh") == "no", 8.0)
-    opacity = "Number(getComputedStyle(document.getElementById('level-room')).opacity)"
-    assert script(page, opacity) < 0.5
+    paper = "getComputedStyle(document.getElementById('level-room')).getPropertyValue('--paper')"
+    old = "getComputedStyle(document.documentElement).getPropertyValue('--old')"
+    assert script(page, paper) == script(page, old)
 
 
 def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any, evening: EveningClient) -> None:

@@ -44,6 +44,10 @@ class Stage:
             if block % 10 == 0:
                 self.link.hold(self.snapshot)
 
+    def show(self, **fields: Any) -> None:
+        """Show the practice stage with other fields; a snapshot once told is not changed."""
+        self.snapshot = {**STATES["demo"], "stage": {**STATES["demo"]["stage"], **fields}}
+
     def close(self) -> None:
         self._stop.set()
         self._thread.join(5.0)
@@ -115,17 +119,15 @@ def test_room_and_placement_are_asked_for_and_follow_the_stage(page: Any, stage:
     assert asked(stage, {"room": "Tin Chapel"}), stage.link.asked
     page.execute_script("document.querySelector('#placements input[value=behind]').click()")
     assert asked(stage, {"placement": "behind"}), stage.link.asked
-    practice = stage.snapshot["stage"]
-    practice["moving"] = "Tin Chapel, well forward"
+    stage.show(moving="Tin Chapel, well forward")
     assert wait_until(lambda: "on the way: Tin Chapel" in text(page, "room-words"), 5.0)
     page.execute_script("document.activeElement.blur()")
-    del practice["moving"]
-    practice |= {"room": "Tin Chapel", "placement": "b", "fader_max_db": 17.0}
-    practice["placements"] = [
+    placements = [
         {"name": "a", "description": "here", "limit_db": 0.0},
         {"name": "b", "description": "there", "limit_db": -3.6},
         {"name": "c", "description": "anywhere"},
     ]
+    stage.show(room="Tin Chapel", placement="b", fader_max_db=17.0, placements=placements)
     assert wait_until(
         lambda: script(page, "document.querySelector('#placements :checked')?.value") == "b", 5.0
     )

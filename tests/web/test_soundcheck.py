@@ -11,7 +11,7 @@ from monitor.placing.checklist import CHECKLIST
 from tests.web.evening import METERS, EveningClient
 from tests.web.test_page import script, text, wait_until
 
-ROOMS = ["place", "level", "ring-out", "set", "practice"]
+ROOMS = ["place", "level", "ring-out", "set", "after", "practice"]
 
 
 @pytest.fixture
@@ -44,7 +44,7 @@ def step_end(step: str, do: str) -> str:
     return f".step-end[data-step={step}] [data-do={do}]"
 
 
-def test_five_rooms_are_under_the_thumb_in_the_order_of_an_evening(page: Any) -> None:
+def test_six_rooms_are_under_the_thumb_in_the_order_of_an_evening(page: Any) -> None:
     links = script(
         page,
         "[...document.querySelectorAll('#rail a')].map((a) => {"

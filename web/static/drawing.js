@@ -1,5 +1,6 @@
 // The drawings: the performer's sliders, the third octaves, and the panel's own dots.
 const SVG = "http://www.w3.org/2000/svg";
+const HELD_S = 10; // a look away and back, and the ring is still to be seen
 
 export function make(name, attributes, content = "") {
   const element = document.createElementNS(SVG, name);
@@ -172,12 +173,18 @@ export function drawLevels(svg, snapshot) {
   const x = (i) => (i + 0.5) * step;
   const points = values.map((level, i) => `${x(i).toFixed(1)},${y(level).toFixed(1)}`);
   const parts = [make("polyline", { class: "curve", points: points.join(" ") })];
-  for (const ring of snapshot.rings) {
-    const i = bands.indexOf(ring.band);
-    if (i >= 0) {
-      parts.push(make("line", { class: "held", x1: x(i), x2: x(i), y1: y(values[i]), y2: base }));
-    }
-  }
+  const held = (band, now) => {
+    const i = bands.indexOf(band);
+    if (i < 0) return;
+    parts.push(make("line", { class: now ? "held" : "held was", x1: x(i), x2: x(i), y1: now ? y(values[i]) : 14, y2: base }));
+    parts.push(make("text", { class: now ? "named" : "", x: within(x(i), 16, width), y: 10 }, band));
+  };
+  const rings = new Set(snapshot.rings.map((ring) => ring.band));
+  const been = snapshot.recent.filter((ring) => ring.ended_ago_s < HELD_S && !rings.has(ring.band));
+  for (const band of new Set(been.map((ring) => ring.band))) held(band, false);
+  for (const band of rings) held(band, true);
+  svg.setAttribute("aria-label", `Level in each third octave${rings.size ? `; rings: ${[...rings].join(", ")}` : ""}${
+    been.length ? `; rang just now: ${[...new Set(been.map((ring) => ring.band))].join(", ")}` : ""}`);
   for (const label of ["63", "250", "1k", "4k", "16k"]) {
     const i = bands.indexOf(label);
     if (i >= 0) parts.push(make("text", { x: x(i), y: height - 3 }, label));

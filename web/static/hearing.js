@@ -1,4 +1,5 @@
 // The practice stage heard through this phone: off until asked for, and off when put away.
+import { follow } from "./feed.js";
 import { CEILING, openAudio, state } from "./audio.js";
 import { at } from "./parts.js";
 
@@ -141,7 +142,7 @@ export function stop(why = "") {
   say(why);
 }
 
-export function followHearing(snapshot) {
+function followHearing(snapshot) {
   at("hearing").hidden = !snapshot.stage?.sound;
   if (!snapshot.stage?.sound) stop();
 }
@@ -154,3 +155,5 @@ document.addEventListener("room", (event) => {
   if (event.detail === "ears") stop(); // two sounds at once would teach nothing
 });
 addEventListener("pagehide", () => stop());
+
+follow(followHearing);

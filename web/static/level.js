@@ -1,4 +1,5 @@
 // The room Level: the gain of the vocal channel and its low cut, from the desk's own line.
+import { follow } from "./feed.js";
 import { drawMeter, drawVoice } from "./meter.js";
 import { at, buttonRow, create, isNew, rows, text } from "./parts.js";
 import { asker } from "./send.js";
@@ -159,7 +160,7 @@ function lowCutOf(soundcheck) {
   }
 }
 
-export function followLevel(snapshot) {
+function followLevel(snapshot) {
   const { soundcheck } = snapshot;
   at("sources").hidden = !soundcheck || Boolean(soundcheck.measuring); // what is measured is said above the sentence
   at("lv-main").hidden = !soundcheck;
@@ -183,3 +184,5 @@ at("level-room").addEventListener("click", (event) => {
   if (what) ask(starts ? { do: "measure", source: from } : { do: what }, at("lv-said"));
 });
 at("lc-take").addEventListener("click", () => ask({ do: "take_low_cut" }, at("lc-said")));
+
+follow(followLevel);

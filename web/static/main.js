@@ -1,117 +1,97 @@
 // Keeps the page fed: events while they come, polling where they cannot, and the age of it all.
-import { show, showAge } from "./view.js";
+import { ageS, hear, silentS } from "./age.js";
+import { feed, follow, news, withRing } from "./feed.js";
+import { loadAll, followRooms } from "./rooms.js";
 import { followAdvice } from "./advice.js";
-import { followRingOut } from "./ringout.js";
-import { followPractice } from "./practice.js";
-import { followRooms } from "./rooms.js";
-import { followPlaces } from "./places.js";
-import { followHearing } from "./hearing.js";
-import { followSoundcheck } from "./soundcheck.js";
-import { followPlan } from "./place.js";
-import { followLevel } from "./level.js";
-import { followEars } from "./trainer.js";
+import { followGig } from "./gig.js";
+import { get } from "./send.js";
+import { show, showAge } from "./view.js";
+import "./theme.js";
 
 const POLL_MS = 1000;
-const SILENT_MS = 3000; // the server speaks at least once a second
+const SILENT_S = 1.5; // the server speaks at least once a second
+const LOOK_MS = 200;
+const AGAIN_MS = 700;
+const FULL_MS = 10_000;
+const IDLE_MS = 1500;
 
 let source = null;
-let heardAt = 0; // performance.now() of the last word from the page server
-let dataAgeS = Infinity; // how old the box's news was at that moment
-let polling = null;
+let base = null; // the newest snapshot of the stream: what its parts are changes of
+let triedAt = 0; // when the stream was last asked for
+let polling = false;
+let problem = "";
 
 function take(answer) {
-  heardAt = performance.now();
-  dataAgeS = answer.snapshot
-    ? answer.age_s + (answer.snapshot.audio_age_s ?? 0)
-    : Infinity;
-  if (answer.snapshot) {
-    show(answer.snapshot);
-    followAdvice(answer.snapshot);
-    followRooms(answer.snapshot);
-    followSoundcheck(answer.snapshot);
-    followPlan(answer.snapshot);
-    followLevel(answer.snapshot);
-    followRingOut(answer.snapshot);
-    followPractice(answer.snapshot);
-    followPlaces(answer.snapshot);
-    followHearing(answer.snapshot);
-    followEars(answer.snapshot);
-  }
-  age(answer.problem);
+  if (!hear(answer)) return;
+  problem = answer.problem ?? "";
+  if (answer.snapshot) feed(answer.snapshot);
+  age();
 }
 
-function age(problem = "") {
-  const since = (performance.now() - heardAt) / 1000;
-  showAge(dataAgeS + since, since > SILENT_MS / 1000 ? "the page server is silent" : problem);
+function age() {
+  showAge(ageS(), silentS() > SILENT_S ? "the page server is silent" : problem);
 }
 
+const waiting = (ms) => new Promise((done) => { setTimeout(done, ms); });
+const fed = () => source?.readyState === EventSource.OPEN && silentS() < SILENT_S;
+
+/** While no stream feeds the page: asks, and asks again when it was answered. */
 async function poll() {
-  try {
-    const answer = await fetch("/api/v1/now", { signal: AbortSignal.timeout(2000) });
-    if (answer.ok) take(await answer.json());
-  } catch {
-    age();
+  if (polling) return;
+  polling = true;
+  while (!document.hidden && !fed()) {
+    const { status, answer, waitS } = await get("/api/v1/now", { withinMs: 2000 });
+    if (status === 200) take(answer);
+    await waiting(Math.max(POLL_MS, 1000 * waitS));
   }
+  polling = false;
 }
 
 function listen() {
-  hangUp();
-  if (document.hidden) return; // a timer may fire after the page was put away
-  source = new EventSource("/api/v1/stream");
-  source.addEventListener("now", (event) => {
-    clearInterval(polling);
-    polling = null;
-    take(JSON.parse(event.data));
-  });
-  // A ring comes ahead of the next snapshot; that is never far, so it only asks for it.
-  source.addEventListener("ring", poll);
-  source.onerror = () => {
-    if (polling === null) polling = setInterval(poll, POLL_MS);
-    // Refused for good: soon again while the server is away, later when all its streams are
-    // taken and polling works.
-    const fed = performance.now() - heardAt < 2 * POLL_MS;
-    if (source?.readyState === EventSource.CLOSED) setTimeout(listen, fed ? 10000 : 1500);
-  };
-}
-
-function hangUp() {
   source?.close();
   source = null;
-  if (document.hidden) {
-    clearInterval(polling);
-    polling = null;
-  }
+  if (document.hidden) return; // a timer may fire after the page was put away
+  triedAt = performance.now();
+  const mine = new EventSource("/api/v1/stream");
+  source = mine;
+  const on = (name, taken) => mine.addEventListener(name, (event) => {
+    if (source === mine) taken(JSON.parse(event.data));
+  });
+  on("now", (answer) => {
+    base = answer.snapshot ?? null;
+    take(answer);
+  });
+  on("part", ({ changed = {}, gone = [], ...answer }) => {
+    if (!base) return;
+    base = { ...base, ...changed };
+    for (const key of gone) delete base[key];
+    take({ ...answer, snapshot: base });
+  });
+  on("ring", (ring) => { if (news()) feed(withRing(news(), ring)); });
+  mine.onerror = poll;
+}
+
+/** A stream may stand open and say nothing: the phone left the Wi-Fi, or the box its power. */
+function look() {
+  age();
+  if (document.hidden || fed()) return;
+  poll();
+  // Polling may work where all streams are taken; then there is time.
+  if (performance.now() - triedAt > (silentS() < SILENT_S ? FULL_MS : AGAIN_MS)) listen();
 }
 
 document.addEventListener("visibilitychange", () => {
-  if (document.hidden) hangUp();
-  else listen();
-});
-setInterval(() => {
   age();
-  if (!document.hidden && performance.now() - heardAt > SILENT_MS && source) listen();
-}, 1000);
+  listen();
+});
+addEventListener("pageshow", (event) => {
+  if (!event.persisted) return;
+  age();
+  listen();
+});
+addEventListener("online", listen);
+setInterval(look, LOOK_MS);
 
-const theme = document.getElementById("theme");
-function setTheme(name) {
-  document.documentElement.dataset.theme = name;
-  theme.textContent = name === "day" ? "night" : "day";
-  try {
-    localStorage.setItem("theme", name);
-  } catch {
-    // private browsing: the choice lasts as long as the page
-  }
-}
-let kept = null;
-try {
-  kept = localStorage.getItem("theme");
-} catch {
-  // as above
-}
-const daylight = matchMedia("(prefers-color-scheme: light)").matches;
-setTheme(kept ?? (daylight ? "day" : "night"));
-theme.addEventListener("click", () =>
-  setTheme(document.documentElement.dataset.theme === "day" ? "night" : "day"),
-);
-
+for (const one of [show, followAdvice, followRooms, followGig]) follow(one);
 listen();
+setTimeout(loadAll, IDLE_MS);

@@ -57,3 +57,27 @@ export function buttonRow(group, buttons) {
   }));
   if (focused) group.querySelector(`[data-do="${focused}"]`)?.focus();
 }
+
+const SURE_MS = 4000;
+
+/** A button that asks back: only a second tap within some seconds acts. */
+export function twice(button, act) {
+  let words = "";
+  let until = 0;
+  button.addEventListener("click", () => {
+    if (performance.now() < until) {
+      until = 0;
+      text(button, words);
+      act();
+      return;
+    }
+    if (!until) words = button.textContent;
+    until = performance.now() + SURE_MS;
+    text(button, "sure? tap again");
+    setTimeout(() => {
+      if (!until || performance.now() < until) return;
+      until = 0;
+      text(button, words);
+    }, SURE_MS + 50);
+  });
+}

@@ -1,9 +1,10 @@
 // The room Place: the plan to scale, what limits it, and what one change would bring.
+import { follow } from "./feed.js";
 import { giveHands, named } from "./hands.js";
 import { morph } from "./morph.js";
 import * as plan from "./plan.js";
 import { at, create, fill, isNew, rows, text } from "./parts.js";
-import { post } from "./send.js";
+import { getPatiently, once, post } from "./send.js";
 import { showForms, typed } from "./thing.js";
 
 const FINGER_PX = 44;
@@ -103,13 +104,14 @@ async function reckon() {
   while (wanted) {
     const words = JSON.stringify({ stage: wanted });
     wanted = null;
-    const { status, answer } = await post("/api/v1/plan/reckon", words);
+    // Not asked again as it is: the plan may be another by then.
+    const { status, answer, waitS } = await once("/api/v1/plan/reckon", words);
     if (status === 200) {
       take(answer, JSON.parse(words).stage);
       say("");
     } else if (status === 0 || status === 503) {
       say(status ? "" : "the box is not answering: the plan is drawn, not reckoned");
-      await pause(RETRY_MS);
+      await pause(Math.max(RETRY_MS, 1000 * waitS));
       wanted ??= plan.current();
     } else {
       say(answer.error ?? "the plan was refused");
@@ -173,11 +175,10 @@ function choose(kind, index, { open = false } = {}) {
 async function load(options) {
   if (loading) return;
   loading = true;
-  const answer = await fetch("/api/v1/plan", { signal: AbortSignal.timeout(10_000) })
-    .then(async (got) => ({ status: got.status, ...(await got.json()) })).catch(() => ({ status: 0 }));
-  if (answer.status !== 200) {
+  const { status, answer } = await getPatiently("/api/v1/plan");
+  if (status !== 200) {
     setTimeout(() => { loading = false; }, LOAD_AGAIN_MS);
-    if (!shown) text(at("plan-sentence"), answer.error ?? "The box, which keeps the plan, is not answering.");
+    if (!shown) text(at("plan-sentence"), status ? answer.error : "The box, which keeps the plan, is not answering.");
     return;
   }
   loading = false;
@@ -206,7 +207,7 @@ async function save() {
 
 const isHere = () => document.body.dataset.room === "place";
 
-export function followPlan(snapshot) {
+function followPlan(snapshot) {
   const revision = snapshot.soundcheck?.plan_revision;
   if (isHere() && !plan.current()) load();
   else if (plan.current() && revision > plan.revision && !plan.isDirty()) load({ draft: false });
@@ -277,3 +278,5 @@ at("place-room").addEventListener("keydown", (event) => {
   at("plan-undo").click();
 });
 document.addEventListener("room", () => { if (isHere() && !plan.current()) load(); });
+
+follow(followPlan);

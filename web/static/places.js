@@ -1,4 +1,5 @@
 // Rooms of the practice stage, and where its things can stand; their limits on one scale.
+import { follow } from "./feed.js";
 import { make, size } from "./drawing.js";
 import { send } from "./send.js";
 import { at, choice, create, text } from "./parts.js";
@@ -67,7 +68,7 @@ function drawLimits(svg, stage) {
   ).join(", ")}`);
 }
 
-export function followPlaces(snapshot) {
+function followPlaces(snapshot) {
   const { stage } = snapshot;
   if (!stage?.rooms) return;
   const names = JSON.stringify([stage.rooms, stage.placements.map((one) => one.name)]);
@@ -92,3 +93,5 @@ export function followPlaces(snapshot) {
 }
 
 at("room").addEventListener("change", () => ask({ room: at("room").value }));
+
+follow(followPlaces);

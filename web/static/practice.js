@@ -1,4 +1,5 @@
 // The practice stage: a fader and the equaliser's sliders, only where there is a stage.
+import { follow } from "./feed.js";
 import { pullsNow } from "./advice.js";
 import { send } from "./send.js";
 import { at, create, text } from "./parts.js";
@@ -40,7 +41,7 @@ function asked(snapshot) {
 
 const gainWords = (db) => `${db > 0 ? "+" : db < 0 ? "\u2212" : ""}${Math.abs(db)} dB`;
 
-export function followPractice(snapshot) {
+function followPractice(snapshot) {
   const { stage } = snapshot;
   for (const id of ["practice", "mixer", "where"]) at(id).hidden = !stage;
   if (!stage) return;
@@ -88,3 +89,5 @@ at("gain-db").addEventListener("input", (event) => {
   at("gain-words").textContent = gainWords(event.target.value);
   move({ gain_db: Number(event.target.value) });
 });
+
+follow(followPractice);

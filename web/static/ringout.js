@@ -1,4 +1,5 @@
 // The ring-out: one sentence, one picture of the person's own equaliser, one main button.
+import { follow } from "./feed.js";
 import { decibels } from "./advice.js";
 import { drawCurve, drawSliders } from "./drawing.js";
 import { at, buttonRow, fill, rows, text } from "./parts.js";
@@ -76,7 +77,7 @@ function end(ringOut, snapshot) {
       ring.margin_line ? `; ${ring.margin_line.split(": ").at(-1)}` : ""}`));
 }
 
-export function followRingOut(snapshot) {
+function followRingOut(snapshot) {
   const ringOut = snapshot.ring_out ?? NOTHING;
   const sentence = at("ro-sentence");
   sentence.dataset.phase = ringOut.phase;
@@ -106,3 +107,5 @@ at("ro-mark").addEventListener("submit", (event) => {
   const value = at("ro-fader").valueAsNumber;
   if (Number.isFinite(value)) ask({ do: "fader", fader_db: value }, at("ro-said"));
 });
+
+follow(followRingOut);

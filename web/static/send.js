@@ -1,16 +1,50 @@
-// Commands to the box, and questions to the page's server.
+// Questions and commands to the box. Here alone is decided what a refusal means: to wait, to pair
+// this phone first, or to say why.
+const PATIENCE_S = 3; // longer than that a person is told, not kept waiting
+const TRIES = 3;
+const NOBODY = "the box is not answering";
 
-/** Send JSON; returns { status, answer }, status 0 when nobody answered. */
+const pause = (s) => new Promise((done) => { setTimeout(done, 1000 * s); });
+
+async function ask(path, { withinMs = 10_000, ...options } = {}) {
+  const got = await fetch(path, { ...options, signal: AbortSignal.timeout(withinMs) }).catch(() => null);
+  if (!got) return { status: 0, answer: { error: NOBODY }, waitS: 0 };
+  const answer = await got.json().catch(() => ({}));
+  const waitS = got.ok ? 0 : Number(got.headers.get("Retry-After")) || 0;
+  return { status: got.status, answer, waitS };
+}
+
+/** Ask; returns { status, answer, waitS }, status 0 when nobody answered. */
+export const get = (path, options) => ask(path, options);
+
+/** Send JSON once, whatever comes; returns the same. */
+export const once = (path, body) => ask(path, {
+  method: "POST",
+  headers: { "Content-Type": "application/json" },
+  body: typeof body === "string" ? body : JSON.stringify(body),
+});
+
+/** Wait as long as was asked for, if that is not long. */
+async function patiently(asked) {
+  let got = await asked();
+  for (let n = 1; n < TRIES && got.waitS && got.waitS <= PATIENCE_S; n += 1) {
+    await pause(got.waitS);
+    got = await asked();
+  }
+  if (got.waitS) got.answer.error = `${got.answer.error ?? "the box is busy"}; again in ${Math.ceil(got.waitS)} s`;
+  return got;
+}
+
+/** The same for what may take its time: a list, a record. */
+export const getPatiently = (path) => patiently(() => get(path));
+
+/** Send JSON that may change something; a phone that is not paired is asked to be, then it goes on. */
 export async function post(path, body) {
-  const answer = await fetch(path, {
-    method: "POST",
-    headers: { "Content-Type": "application/json" },
-    body: typeof body === "string" ? body : JSON.stringify(body),
-    signal: AbortSignal.timeout(10_000),
-  }).catch(() => null);
-  if (!answer) return { status: 0, answer: { error: "the box is not answering" } };
-  const read = await answer.json().catch(() => ({}));
-  return { status: answer.status, answer: read };
+  const got = await patiently(() => once(path, body));
+  if (got.status !== 401 || !got.answer.pair) return got;
+  const { pair } = await import("./pairing.js");
+  if (await pair()) return patiently(() => once(path, body));
+  return { ...got, answer: { error: "nothing was changed: this phone only looks" } };
 }
 
 /** Send a command; returns why it was refused, empty when it was taken. */

@@ -1,6 +1,7 @@
 // The soundcheck: its four steps with how they stand, what leads on, and the checklist's ticks.
 // All of it is the box's: a reload or another phone shows the same.
-import { at, create, isNew, text } from "./parts.js";
+import { follow } from "./feed.js";
+import { at, create, isNew, text, twice } from "./parts.js";
 import { asker } from "./send.js";
 import { span } from "./view.js";
 
@@ -10,7 +11,6 @@ const SELF = { place: "place", level: "level", "ring-out": "ring_out" };
 const SURE_MS = 4000;
 const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
 const queue = asker("/api/v1/soundcheck");
-let sure = 0;
 
 const ask = (command) => queue(command, at("strip-said"));
 
@@ -51,7 +51,6 @@ function leadOn(soundcheck) {
     text(next, `next: ${now.title}`);
   }
   at("strip-clear").hidden = age === undefined || !(all || soundcheck.doubt || document.body.dataset.room === "place");
-  if (performance.now() > sure) text(at("strip-clear"), "begin a new one");
 }
 
 function stepEnds(steps) {
@@ -91,7 +90,7 @@ function tickAll(ticks) {
   }
 }
 
-export function followSoundcheck(snapshot) {
+function followSoundcheck(snapshot) {
   const { soundcheck } = snapshot;
   at("strip").hidden = !soundcheck;
   if (!soundcheck) {
@@ -120,13 +119,7 @@ for (const part of document.querySelectorAll(".step-end")) {
     if (event.target.dataset.do) ask({ do: event.target.dataset.do, step: part.dataset.step });
   });
 }
-at("strip-clear").addEventListener("click", () => {
-  if (performance.now() < sure) {
-    sure = 0;
-    ask({ do: "clear" });
-  } else {
-    // Two taps: ticks and what was taken are gone afterwards.
-    sure = performance.now() + SURE_MS;
-    text(at("strip-clear"), "sure? tap again");
-  }
-});
+// Ticks and what was taken are gone afterwards.
+twice(at("strip-clear"), () => ask({ do: "clear" }));
+
+follow(followSoundcheck);

@@ -1,4 +1,5 @@
 // The ear trainer on the page: volume first, then ten rings, then what the ears know.
+import { follow } from "./feed.js";
 import * as ears from "./ears.js";
 import { drawAnswer, drawKnown } from "./pictures.js";
 import { pull, ring, silence } from "./tone.js";
@@ -170,7 +171,7 @@ function leave() {
 }
 
 /** The newest equaliser; a run goes on with the one it began with. */
-export function followEars(snapshot) {
+function followEars(snapshot) {
   const theirs = snapshot.equaliser.sliders;
   const same = JSON.stringify(theirs) === JSON.stringify(sliders);
   if (same || run) return;
@@ -218,3 +219,5 @@ try {
 } catch {
   // as above
 }
+
+follow(followEars);

@@ -2,6 +2,7 @@
 import { pullsNow } from "./advice.js";
 import { at, create, rows, text as write } from "./parts.js";
 import { drawLevels, drawPanel, drawSliders } from "./drawing.js";
+import { asker } from "./send.js";
 
 const STALE_S = 2;
 
@@ -121,6 +122,27 @@ function box(snapshot) {
   drawPanel(at("panel"), snapshot.panel);
 }
 
+/** What a person should know before it matters; empty when all is well. */
+function troubles({ journal, adviser, clipping, microphone }) {
+  const said = (name, health) => (health && !["ok", "off"].includes(health) ? `${name}: ${health}` : "");
+  return [
+    said("journal", journal?.health), said("advice", adviser?.health),
+    clipping ? "the box's own input clips: move it away or turn its input down" : "",
+    microphone.automatic_gain === "still on" ? "automatic gain is on: it hides how a ring grows" : "",
+  ].filter(Boolean).join(" \u00b7 ");
+}
+
+const askWay = asker("/api/v1/way");
+
+function ways(way) {
+  for (const input of at("ways").querySelectorAll("input")) {
+    if (document.activeElement !== input || input.value === way) input.checked = input.value === way;
+  }
+}
+at("ways").addEventListener("change", async (event) => {
+  if (await askWay({ way: event.target.value }, at("way-said"))) event.target.blur();
+});
+
 export function show(snapshot) {
   at("state").dataset.state = snapshot.state;
   text("way", snapshot.way);
@@ -131,6 +153,10 @@ export function show(snapshot) {
   drawSliders(at("sliders"), snapshot, snapshot.rings.length ? pullsNow(snapshot) : []);
   drawLevels(at("levels"), snapshot);
   box(snapshot);
+  ways(snapshot.way);
+  const trouble = troubles(snapshot);
+  at("trouble").hidden = !trouble;
+  text("trouble", trouble);
 }
 
 export function showAge(ageS, problem) {

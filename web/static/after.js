@@ -1,0 +1,167 @@
+// The room After: one gig, what rang and when, and what to do next time.
+import { decibels } from "./advice.js";
+import { news, follow } from "./feed.js";
+import { command } from "./gig.js";
+import { at, create, fill, rows, text, twice } from "./parts.js";
+import { getPatiently } from "./send.js";
+import { span } from "./view.js";
+import { whenOf } from "./when.js";
+
+const AGAIN_MS = 15_000; // how often what is still going on is looked at again
+let uid = ""; // the gig that is shown
+let record = null;
+let readAt = -Infinity;
+let reading = 0;
+
+const isOn = () => Boolean(news()?.gig?.on && news().gig.uid === uid);
+const isHere = () => document.body.dataset.room === "after";
+const counted = (n, one) => `${n || "no"} ${one}${n === 1 ? "" : "s"}`;
+const of = (kind) => (record?.happenings ?? []).filter((one) => one.kind === kind);
+
+/** The rings by slider, the one that rang most often first. */
+function bySlider() {
+  const made = new Map();
+  for (const ring of record.rings) {
+    const one = made.get(ring.slider) ?? { slider: ring.slider, count: 0, howls: 0, longest: 0 };
+    one.count += 1;
+    one.howls += ring.degree === "howl" ? 1 : 0;
+    one.longest = Math.max(one.longest, ring.lasted_s ?? 0);
+    made.set(ring.slider, one);
+  }
+  return [...made.values()].sort((a, b) => b.count - a.count || b.howls - a.howls);
+}
+
+function ringOutWords() {
+  const last = of("ring_out").at(-1);
+  if (!last) return "";
+  const won = last.gain_won_db === undefined ? "gain not counted" : `${decibels(last.gain_won_db)} dB won`;
+  return `${won}, ${counted(last.cut_count, "slider")} pulled`;
+}
+
+function pulledWords() {
+  const pulls = of("pull").at(-1)?.pulls ?? [];
+  return pulls.map((pull) => `${pull.label} by ${decibels(Math.abs(pull.pull_db))}`).join(", ");
+}
+
+function table() {
+  const found = bySlider();
+  at("af-rings").hidden = found.length === 0;
+  at("af-rings").tBodies[0].replaceChildren(...found.map((one) => {
+    const [row, head, ...cells] = create("tr", "th", "td", "td", "td");
+    head.scope = "row";
+    text(head, one.slider);
+    [one.count, one.howls || "", one.longest ? `${one.longest.toFixed(1)} s` : ""].forEach((value, i) => text(cells[i], String(value)));
+    row.append(head, ...cells);
+    return row;
+  }));
+}
+
+/** The server's drawing; it comes in the page's own inks. */
+async function timeline(mine) {
+  const holder = at("af-timeline");
+  const answer = await fetch(`/api/v1/gigs/${uid}/timeline.svg?look=page`, { signal: AbortSignal.timeout(20_000) }).catch(() => null);
+  const words = answer?.ok ? await answer.text().catch(() => "") : "";
+  if (mine !== reading) return;
+  // What is no drawing is not parsed: the parser's own complaint would carry styles of its own.
+  const made = words.startsWith("<svg") && new DOMParser().parseFromString(words, "image/svg+xml").documentElement;
+  if (made?.nodeName === "svg") {
+    made.setAttribute("role", "img");
+    holder.replaceChildren(document.importNode(made, true));
+  } else if (!holder.firstChild) {
+    text(holder, "the picture of the evening did not come");
+  }
+}
+
+function show() {
+  const { gig, rings } = record;
+  const howls = rings.filter(({ degree }) => degree === "howl").length;
+  const on = isOn();
+  text(at("af-which"), on ? "the gig that is on" : gig.title ?? gig.venue?.name ?? "a gig without a name");
+  text(at("af-say"), rings.length ? `${counted(rings.length, "ring")}, ${howls ? `${howls} of them ${howls === 1 ? "a howl" : "howls"}` : "no howl"}`
+    : "Nothing rang");
+  text(at("af-detail"), [gig.venue?.name, whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
+    .filter(Boolean).join(" \u00b7 "));
+  rows(at("af-figures"), {
+    "pulled at the end": pulledWords(),
+    "ring-out": ringOutWords(),
+    songs: of("song").length && String(of("song").length),
+    notes: of("note").map((one) => one.text).join("; "),
+    plan: of("plan").at(-1)?.sentence,
+  });
+  table();
+  const next = record.next_time ?? [];
+  at("af-next-part").hidden = next.length === 0;
+  fill(at("af-next"), next.map((one) => one.words ?? one));
+  for (const link of at("af-links").querySelectorAll("a")) link.href = `/api/v1/gigs/${uid}/${link.dataset.file}`;
+  at("af-name-text").value = gig.title ?? "";
+  at("af-body").hidden = false;
+  endButton();
+}
+
+function endButton() {
+  at("af-end").hidden = !isOn();
+}
+
+/** Read a gig's record and show it. */
+export async function read(which) {
+  if (which !== uid) at("af-timeline").replaceChildren();
+  uid = which;
+  readAt = performance.now();
+  const mine = ++reading;
+  const { status, answer } = await getPatiently(`/api/v1/gigs/${uid}`);
+  if (mine !== reading) return;
+  if (status !== 200) {
+    text(at("af-say"), record?.gig.uid === uid ? at("af-say").textContent : "This gig does not come");
+    text(at("af-said"), answer.error ?? "the box did not give it");
+    return;
+  }
+  text(at("af-said"), "");
+  record = answer;
+  show();
+  await timeline(mine);
+}
+
+/** Nothing is chosen and none is on. */
+export function none(words, detail = "") {
+  uid = "";
+  record = null;
+  at("af-body").hidden = true;
+  text(at("af-which"), "");
+  text(at("af-say"), words);
+  text(at("af-detail"), detail);
+  at("af-end").hidden = !news()?.gig?.on;
+}
+
+export const shownGig = () => uid;
+
+async function told(words) {
+  const refused = await command(words, at("af-said"));
+  if (!refused) document.dispatchEvent(new CustomEvent("gigs"));
+  return refused;
+}
+
+twice(at("af-end"), () => told({ do: "end" }));
+twice(at("af-delete"), async () => {
+  const gone = uid;
+  if (await told({ do: "delete", gig: gone })) return;
+  if (uid === gone) none("Deleted", "it is gone from the box");
+});
+at("af-name").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const name = at("af-name-text").value.trim();
+  if (name && !(await told({ do: "rename", gig: uid, name }))) read(uid);
+});
+at("af-note").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const words = at("af-note-text").value.trim();
+  if (!words || await told({ do: "note", gig: uid, text: words })) return;
+  at("af-note-text").value = "";
+  read(uid);
+});
+
+function followAfter() {
+  if (!isHere()) return;
+  endButton();
+  if (isOn() && performance.now() - readAt > AGAIN_MS) read(uid);
+}
+follow(followAfter);

@@ -1,0 +1,62 @@
+// The gig that is on: where, how long, which song; and the phone's time for a box that does not know.
+import { at, text } from "./parts.js";
+import { asker, once } from "./send.js";
+import { span } from "./view.js";
+
+const ask = asker("/api/v1/gig");
+const TOLD_AGAIN_MS = 30_000;
+const FIRST_UTC_S = 1_735_689_600; // 2025: a phone that says earlier knows less than the box
+let shown = null;
+let toldAt = -Infinity;
+let hereAsked = false;
+
+export const command = (words, said = at("gig-said")) => ask(words, said);
+
+function wordsOf(gig) {
+  if (!gig.on) return "no gig is on: one begins with the first sound";
+  const rings = gig.ring_count ?? 0;
+  return [
+    gig.title, gig.in_doubt ? "the gig of before the box was off, it seems" : "",
+    gig.begun_age_s === undefined ? "" : `on for ${span(gig.begun_age_s)}`,
+    rings ? `${rings} ring${rings === 1 ? "" : "s"}` : "nothing rang",
+  ].filter(Boolean).join(" \u00b7 ");
+}
+
+/** A box without a clock of its own is told the time, once, by a phone that may tell it. */
+function tellTime(dated) {
+  const now = Date.now() / 1000;
+  if (dated !== "believed" || now < FIRST_UTC_S || performance.now() - toldAt < TOLD_AGAIN_MS) return;
+  toldAt = performance.now();
+  once("/api/v1/clock", { utc_s: now }).then(({ status }) => {
+    if (status === 401 || status === 403) toldAt = Infinity; // it may not; pairing begins anew
+  });
+}
+document.addEventListener("paired", () => { toldAt = -Infinity; });
+
+export function followGig(snapshot) {
+  const { gig, access } = snapshot;
+  shown = snapshot;
+  tellTime(snapshot.dated);
+  at("gig").hidden = !gig;
+  at("who").hidden = !access;
+  if (snapshot.memory && !hereAsked) {
+    hereAsked = true;
+    import("./here.js").catch(() => { hereAsked = false; });
+  }
+  if (!gig) return;
+  text(at("gig-words"), wordsOf(gig));
+  text(at("gig-venue"), gig.venue?.name ?? "where are we?");
+  at("gig-venue").setAttribute("aria-label", gig.venue ? `Venue: ${gig.venue.name}, change it` : "Choose the venue");
+  at("gig-song").hidden = !gig.on;
+  text(at("gig-song"), gig.song ? `next song, now ${gig.song}` : "first song");
+}
+
+at("gig-venue").addEventListener("click", async () => {
+  const { chooseVenue } = await import("./venue.js").catch(() => ({}));
+  if (chooseVenue) chooseVenue(shown?.gig);
+  else text(at("gig-said"), "the list of venues did not come; try again near the box");
+});
+at("gig-song").addEventListener("click", () => command({ do: "song" }));
+at("who").addEventListener("toggle", () => {
+  if (at("who").open) import("./phones.js").catch(() => text(at("who-words"), "this did not come; try again near the box"));
+});

@@ -1,0 +1,110 @@
+// The gigs that are kept, the venues, what they say together, and what comes from another box.
+import { none, read, shownGig } from "./after.js";
+import { bring } from "./bring.js";
+import { news } from "./feed.js";
+import { at, create, fill, text } from "./parts.js";
+import { getPatiently } from "./send.js";
+import { span } from "./view.js";
+import { dayOf } from "./when.js";
+
+const MARKS = { rig: "the rig", room: "the room", unsure: "not sure yet" };
+const PAGE = 20;
+let gigs = [];
+
+const isHere = () => document.body.dataset.room === "after";
+
+function gigLine(gig) {
+  const [item, button, bold, small] = create("li", "button", "b", "span");
+  button.type = "button";
+  button.dataset.gig = gig.uid;
+  text(bold, dayOf(gig.begun, { short: true }));
+  text(small, [gig.title, gig.venue?.name, gig.on ? "on now" : gig.lasted_s !== undefined && span(gig.lasted_s),
+    gig.ring_count ? `${gig.ring_count} ring${gig.ring_count === 1 ? "" : "s"}${gig.howl_count ? `, ${gig.howl_count} howl${gig.howl_count === 1 ? "" : "s"}` : ""}` : "nothing rang",
+  ].filter(Boolean).join(" \u00b7 "));
+  button.append(bold, small);
+  item.append(button);
+  return item;
+}
+
+function mark() {
+  for (const button of at("gig-list").querySelectorAll("button")) {
+    if (button.dataset.gig === shownGig()) button.setAttribute("aria-current", "true");
+    else button.removeAttribute("aria-current");
+  }
+}
+
+async function list({ more = false } = {}) {
+  const before = more && gigs.length ? `&before=${gigs.at(-1).uid}` : "";
+  const { status, answer } = await getPatiently(`/api/v1/gigs?limit=${PAGE}${before}`);
+  if (status !== 200) {
+    text(at("gigs-said"), answer.error ?? "the list of gigs did not come");
+    if (!gigs.length) none("After the gig", "what rang tonight is kept here, as soon as the box answers");
+    return;
+  }
+  text(at("gigs-said"), "");
+  const found = answer.gigs ?? [];
+  gigs = more ? [...gigs, ...found] : found;
+  at("gig-list").replaceChildren(...gigs.map(gigLine));
+  at("gigs-more").hidden = found.length < PAGE;
+  at("gigs-none").hidden = gigs.length > 0;
+  const shown = gigs.some(({ uid }) => uid === shownGig()) ? shownGig() : "";
+  const first = shown || (news()?.gig?.on && news().gig.uid) || gigs[0]?.uid;
+  if (!first) none("No gig is kept yet", "one begins by itself with the first sound, and is kept here");
+  else if (first !== shownGig() || !more) await read(first);
+  mark();
+}
+
+function bandLine(one) {
+  const [item, sign, details, summary, bold, more, why] = create("li", "i", "details", "summary", "b", "span", "p");
+  item.dataset.verdict = one.verdict;
+  sign.setAttribute("aria-hidden", "true");
+  text(bold, `${one.band}: ${MARKS[one.verdict] ?? one.verdict}`);
+  text(more, "why");
+  text(why, one.words);
+  summary.append(bold, " ", more);
+  details.append(summary, why);
+  item.append(sign, details);
+  return item;
+}
+
+async function memory() {
+  const { status, answer } = await getPatiently("/api/v1/recollection");
+  at("memory-part").hidden = status !== 200;
+  if (status !== 200) return;
+  fill(at("memory-words"), [...(answer.words ?? []), ...(answer.when?.words ?? [])]);
+  at("memory-bands").replaceChildren(...(answer.bands ?? []).map(bandLine));
+}
+
+async function venues() {
+  const { status, answer } = await getPatiently("/api/v1/venues");
+  const found = status === 200 ? answer.venues ?? [] : [];
+  at("venues-part").hidden = found.length === 0;
+  fill(at("venues"), found.map((one) => `${one.name}: ${one.gig_count} gig${one.gig_count === 1 ? "" : "s"}${
+    one.last_utc ? `, last ${dayOf({ utc: one.last_utc, dated: one.dated }, { short: true })}` : ""}`));
+}
+
+async function all() {
+  if (!isHere()) return;
+  await list();
+  await memory();
+  await venues();
+}
+
+at("gig-list").addEventListener("click", async (event) => {
+  const uid = event.target.closest("button")?.dataset.gig;
+  if (!uid) return;
+  scrollTo(0, 0);
+  at("after-title").focus({ preventScroll: true });
+  await read(uid);
+  mark();
+});
+at("gigs-more").addEventListener("click", () => list({ more: true }));
+at("bring").addEventListener("change", async () => {
+  const [file] = at("bring").files;
+  if (!file) return;
+  await bring(file, at("bring-said"));
+  at("bring").value = "";
+  all();
+});
+document.addEventListener("gigs", all);
+document.addEventListener("room", all);

@@ -1,0 +1,62 @@
+// What the box remembers of the venue that was chosen, until it is put away.
+import { decibels } from "./advice.js";
+import { follow } from "./feed.js";
+import { at, fill, text } from "./parts.js";
+import { send } from "./send.js";
+
+const KEPT = "here";
+let away = ""; // which gig's was put away
+let shown = null;
+
+try {
+  away = localStorage.getItem(KEPT) ?? "";
+} catch {
+  // private browsing: put away as long as the page lasts
+}
+
+const keyOf = ({ gig, memory }) => `${gig?.uid ?? ""} ${memory.venue.uid}`;
+
+/** The pulls to begin with as commands: only for sliders that this equaliser has. */
+function commands({ equaliser, memory }) {
+  return memory.venue.begin_with.flatMap((pull) => {
+    const slider = equaliser.sliders.findIndex(({ label }) => label === pull.label);
+    const place = pull.q === undefined ? {} : { centre_hz: pull.centre_hz, q: pull.q };
+    return slider < 0 ? [] : [{ slider, cut_db: -Math.abs(pull.pull_db), ...place }];
+  });
+}
+
+function followHere(snapshot) {
+  shown = snapshot;
+  const venue = snapshot.memory?.venue;
+  const worth = venue && (venue.rang?.length || venue.begin_with?.length || venue.gain);
+  at("here").hidden = !worth || keyOf(snapshot) === away;
+  if (at("here").hidden) return;
+  text(at("here-title"), `Known here: ${venue.name}`);
+  fill(at("here-rang"), [...(venue.rang ?? []).map((one) => one.words), ...(venue.gain ? [venue.gain.words] : [])]);
+  const begin = venue.begin_with ?? [];
+  at("here-begin").hidden = begin.length === 0;
+  fill(at("here-pulls"), begin.map((pull) =>
+    `${pull.label} by ${decibels(Math.abs(pull.pull_db))} dB: ${pull.why}`));
+}
+
+function putAway() {
+  away = keyOf(shown);
+  try {
+    localStorage.setItem(KEPT, away);
+  } catch {
+    // as above
+  }
+  at("here").hidden = true;
+  at("spoken").focus?.();
+}
+
+at("here-done").addEventListener("click", async () => {
+  for (const pull of commands(shown)) {
+    const refused = await send("/api/v1/pull", pull);
+    text(at("here-said"), refused);
+    if (refused) return;
+  }
+  putAway();
+});
+at("here-away").addEventListener("click", putAway);
+follow(followHere);

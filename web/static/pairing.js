@@ -1,0 +1,91 @@
+// The sheet on which a phone is paired: the six digits of the box's panel, typed once.
+import { at, text } from "./parts.js";
+import { once } from "./send.js";
+
+const sheet = at("pair-sheet");
+const DIGITS = 6;
+const WHERE = {
+  panel: "The lantern's panel shows six digits, for a minute and a half. Type them here.",
+  box: "Type the six digits that were asked for at the box itself.",
+  settings: "Type the six digits that stand in the box's settings file.",
+};
+let open = null; // the promise while the sheet is there
+let settle = null;
+let paired = false;
+let waitsUntil = 0;
+let ticking = null;
+
+function say(words) {
+  text(at("pair-said"), words);
+}
+
+/** After wrong digits the box waits; the seconds are shown, and spoken only once. */
+function wait(seconds) {
+  waitsUntil = Math.max(waitsUntil, performance.now() + 1000 * seconds);
+  clearInterval(ticking);
+  const tick = () => {
+    const left = Math.ceil((waitsUntil - performance.now()) / 1000);
+    at("pair-go").disabled = left > 0;
+    text(at("pair-wait"), left > 0 ? `again in ${left} s` : "");
+    if (left <= 0) clearInterval(ticking);
+  };
+  ticking = setInterval(tick, 500);
+  tick();
+}
+
+async function showDigits() {
+  const { status, answer, waitS } = await once("/api/v1/pair/ask", {});
+  if (status === 200) text(at("pair-words"), `${WHERE[answer.where] ?? WHERE.panel} Then this phone may change things.`);
+  else say(answer.error ?? "the panel could not be asked to show the digits");
+  return waitS;
+}
+
+async function tryDigits(event) {
+  event.preventDefault();
+  const code = at("pair-code").value.replace(/\D/g, "");
+  if (code.length !== DIGITS) {
+    say(`the code has ${DIGITS} digits, these are ${code.length}`);
+    at("pair-code").focus();
+    return;
+  }
+  say("");
+  const name = at("pair-name").value.trim() || at("pair-name").placeholder;
+  const { status, answer, waitS } = await once("/api/v1/pair", { code, name });
+  if (status === 200) {
+    paired = true;
+    document.dispatchEvent(new CustomEvent("paired"));
+    sheet.close();
+    return;
+  }
+  say(answer.error ?? "the digits were not taken");
+  if (waitS) wait(waitS);
+  at("pair-code").select();
+  at("pair-code").focus();
+}
+
+/** Open the sheet, once for all who ask; true when this phone is paired now. */
+export function pair() {
+  open ??= new Promise((done) => {
+    settle = done;
+    paired = false;
+    at("pair-code").value = "";
+    say("");
+    sheet.showModal();
+    showDigits();
+  });
+  return open;
+}
+
+at("pair-name").placeholder = matchMedia("(pointer: coarse)").matches ? "phone" : "laptop";
+at("pair-form").addEventListener("submit", tryDigits);
+at("pair-again").addEventListener("click", async () => {
+  say("");
+  const waitS = await showDigits();
+  if (waitS) say(`${at("pair-said").textContent}; again in ${Math.ceil(waitS)} s`);
+  at("pair-code").focus();
+});
+at("pair-leave").addEventListener("click", () => sheet.close());
+sheet.addEventListener("close", () => {
+  open = null;
+  settle(paired);
+});
