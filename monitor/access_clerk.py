@@ -63,7 +63,7 @@ class AccessClerk:
         self._boot_id = boot_id
         self._tell = tell
         self._lock = threading.Lock()
-        self.hindrance = ""
+        self.hindrance = "the lantern is still starting; ask again in a moment"
         self._waiting: queue.Queue[tuple[Message, Reply]] = queue.Queue(MOST_WAITING)
         self._begun = threading.Event()
         self._stopping = threading.Event()

@@ -102,6 +102,8 @@ def face(situation: Situation) -> Face:
 
 def hindrance(situation: Situation, panel_health: str) -> str:
     """Return why nobody in the network may have the panel show a code now, "" if they may."""
+    if panel_health == "opening":
+        return "the panel is being opened; ask again in a moment"
     if panel_health != "ok":
         return "no panel can show a code; type sudo howl-lantern pair at the box"
     if situation.rings:

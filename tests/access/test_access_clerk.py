@@ -20,6 +20,7 @@ from monitor.access.doorkeeper import Doorkeeper
 from monitor.access.phones import digest_of
 from monitor.access_clerk import MOST_WAITING, AccessClerk
 from monitor.kept_file import KeptFile
+from tests.core.test_link import wait_until
 
 CODE = "042817"
 YEAR_S = 365 * 24 * 3600.0
@@ -38,6 +39,7 @@ class Clerk:
             tell=self.told.append,
         )
         self.clerk.wait_until_begun(10.0)
+        self.clerk.hindrance = ""
 
     def said(self, **command: Any) -> dict[str, Any]:
         answers: queue.Queue[dict[str, Any]] = queue.Queue()
@@ -175,13 +177,21 @@ def test_a_crowd_at_the_door_holds_up_nobody_who_is_in(
 ) -> None:
     clerk = begin()
     key = clerk.pair()["key"]
-    stuck = threading.Event()
-    monkeypatch.setattr(clerk.file, "write", lambda *_: stuck.wait(30.0))
+    writing, stuck = threading.Event(), threading.Event()
+
+    def write(*_: object) -> bool:
+        writing.set()
+        return stuck.wait(30.0)
+
+    monkeypatch.setattr(clerk.file, "write", write)
     try:
         command = {"class": "pair", "code": "111111", "name": "x", "from": "a"}
+        clerk.clerk.ask(command, lambda _: None)
+        wait_until(lambda: writing.is_set(), 10.0)
+        for _ in range(MOST_WAITING):
+            clerk.clerk.ask(command, lambda _: None)
         with pytest.raises(ValueError, match="too many are at the door"):
-            for _ in range(MOST_WAITING + 2):
-                clerk.clerk.ask(command, lambda _: None)
+            clerk.clerk.ask(command, lambda _: None)
         began = time.monotonic()
         assert clerk.knows(key)
         assert clerk.said(**{"class": "pair_here"})["code"] == CODE
