@@ -207,7 +207,7 @@ def _by_hour(pieces: Iterable[tuple[float, float]]) -> tuple[float, ...]:
 def _songs(marks: Happenings, pieces: Sequence[tuple[float, float]]) -> tuple[SongMemory, ...]:
     """Return each block from its mark to the next; the last to the end of what was heard."""
     begins_s = [float(mark["at_s"]) for mark in marks]
-    ends_s = [*begins_s[1:], float("inf")]
+    ends_s = [*begins_s[1:], float("inf")][: len(begins_s)]
     return tuple(
         SongMemory(
             int(_number(mark.get("n")) or i),

@@ -182,7 +182,10 @@ def _venue_words(
     elif not cuts:
         lines.append("no slider stood pulled on enough evenings here to begin with it")
     if other:
-        lines.append(f"{counted(other, 'evening')} had another equaliser, their cuts do not count")
+        whose = "its" if other == 1 else "their"
+        lines.append(
+            f"{counted(other, 'evening')} had another equaliser: {whose} cuts do not count"
+        )
     return tuple(lines)
 
 
