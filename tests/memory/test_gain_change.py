@@ -1,0 +1,60 @@
+"""Gain since last time, and when it cannot be told."""
+
+from __future__ import annotations
+
+import pytest
+
+from monitor.memory.gain_change import gain_change
+from monitor.memory.gig_memory import GigMemory, RingOutMemory
+from tests.memory.made import gig
+
+
+def rung_out(
+    won_db: float | None = None, top_db: float | None = None, voice_dbfs: float | None = None
+) -> GigMemory:
+    return gig("anchor", ring_out=RingOutMemory(5, 1.0, won_db, top_db), voice_dbfs=voice_dbfs)
+
+
+def test_fader_marks_alone_hold_if_the_input_gain_was_the_same() -> None:
+    found = gain_change([rung_out(6.0, -8.0), rung_out(5.0, -4.0)])
+    assert found is not None
+    assert (found.last_db, found.before_db, found.change_db) == (-4.0, -8.0, 4.0)
+    assert found.words == (
+        "4 dB louder than last time before it rang (if the input gain was the same)"
+    )
+
+
+def test_a_fader_up_behind_a_gain_down_is_no_gain_won() -> None:
+    found = gain_change([rung_out(6.0, -8.0, -20.0), rung_out(5.0, -4.0, -24.0)])
+    assert found is not None
+    assert found.change_db == pytest.approx(0.0)
+    assert found.words == "about as loud as last time before it rang (input gain counted)"
+
+
+def test_what_cuts_won_is_set_side_by_side_but_not_called_louder() -> None:
+    found = gain_change([rung_out(4.0), rung_out(6.5)])
+    assert found is not None
+    assert found.change_db is None
+    assert found.words.startswith("cuts won 6.5 dB last time and 4 dB before")
+    assert "change_db" not in found.fields()
+
+
+def test_without_marks_nothing_compares() -> None:
+    found = gain_change([rung_out(), rung_out()])
+    assert found is not None
+    assert found.fields() == {
+        "words": "the last two ring-outs here do not compare: give fader marks on both next time"
+    }
+
+
+def test_one_ring_out_has_nothing_before_it_and_none_says_nothing() -> None:
+    only = gain_change([gig("anchor"), rung_out(6.0, -4.0)])
+    assert only is not None
+    assert only.words == "cuts won 6 dB; nothing earlier here to compare with"
+    assert gain_change([gig("anchor")]) is None
+
+
+def test_quieter_is_said_too() -> None:
+    found = gain_change([rung_out(6.0, -4.0), gig("anchor"), rung_out(6.0, -7.0)])
+    assert found is not None
+    assert found.words.startswith("3 dB quieter")
