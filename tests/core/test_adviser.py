@@ -14,8 +14,8 @@ import pytest
 
 from monitor import adviser as adviser_module
 from monitor.adviser import Adviser
+from monitor.clock import Now
 from monitor.counsel import Counsel
-from monitor.journal.evening import Now
 from monitor.kept_file import KeptFile
 from monitor.news import News
 from tests.core.played_stage import EQUALISER

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.journal.evening import Now
+from monitor.clock import Now
 from monitor.kept_file import MOST_ASIDE, OLDEST_S, KeptFile
 
 NOW = Now("boot-1", 1000.0, 1.7e9, clock_trusted=True)
