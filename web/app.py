@@ -15,7 +15,7 @@ from web.gig_routes import add_gig_routes
 from web.guard import add_headers, is_own_host
 from web.live_routes import add_live_routes
 from web.metrics_routes import add_metrics
-from web.openapi import add_openapi
+from web.openapi.document import add_openapi
 from web.packing import packed
 from web.plan_routes import add_plan_routes
 from web.sound_routes import add_sound_routes

@@ -149,7 +149,7 @@ def _part_families(snapshot: Mapping[str, Any], microphone: Mapping[str, Any]) -
         for name in ("lamp", "panel", "journal", "adviser")
     }
     ok = {name: said == "ok" for name, said in health.items() if isinstance(said, str)}
-    ok["microphone"] = microphone.get("state") == "open"
+    ok["microphone"] = microphone.get("state") == "hearing"
     return [
         Family(
             "part_ok",

@@ -85,7 +85,7 @@ def test_files_come_packed_and_are_not_sent_twice(phone: FlaskClient) -> None:
     "path", ["../app.py", "%2e%2e/app.py", "..%2fapp.py", "%2fetc/passwd", "x", "main.js/", ""]
 )
 def test_no_path_leads_out_of_the_files(phone: FlaskClient, path: str) -> None:
-    assert phone.get("/static/" + path).status_code == 404
+    assert phone.get("/static/" + path, follow_redirects=True).status_code == 404
 
 
 def test_answers_are_packed_where_the_phone_takes_it(phone: FlaskClient) -> None:

@@ -1,0 +1,135 @@
+"""What is kept: gigs, venues, records, and what they teach."""
+
+from __future__ import annotations
+
+from web.openapi.values import (
+    ANYTHING,
+    COUNT,
+    DATED,
+    DEGREE,
+    MOMENT,
+    NUMBER,
+    TEXT,
+    UID,
+    WAY,
+    WHOLE,
+    YES_NO,
+    Schema,
+    array,
+    known,
+    obj,
+    one_of,
+    ref,
+)  # fmt: skip
+
+BOOT: Schema = {"type": ["string", "integer"], "description": "Which start of the machine."}
+INSTANT: Schema = obj(
+    {"dated": DATED, "boot": BOOT, "uptime_s": NUMBER},
+    {"utc": MOMENT, "uncertain_s": NUMBER},
+)
+WORDS = array(TEXT)
+
+SCHEMAS: dict[str, Schema] = {
+    "VenueName": obj({"uid": UID, "name": TEXT}),
+    "GigLine": obj(
+        {"uid": UID, "begun": obj({"dated": DATED}, {"utc": MOMENT, "boot": BOOT,
+                                                     "uptime_s": NUMBER, "uncertain_s": NUMBER}),
+         "ring_count": COUNT, "howl_count": COUNT, "on": YES_NO},
+        {"title": TEXT, "venue": ref("VenueName"), "lasted_s": NUMBER, "ended_by": TEXT,
+         "thinned": TEXT},
+    ),
+    "Gigs": obj({"gigs": array(ref("GigLine"), 100)}, {"problem": TEXT}, "Newest first."),
+    "Venues": obj(
+        {"venues": array(obj({"uid": UID, "name": TEXT, "gig_count": COUNT},
+                             {"last_utc": MOMENT, "dated": DATED}))},
+        {"problem": TEXT},
+    ),
+    "Recollection": obj(
+        {"gig_count": COUNT, "venue_count": COUNT, "words": WORDS, "enough": YES_NO},
+        {
+            "venue": obj(
+                {
+                    "uid": UID,
+                    "name": TEXT,
+                    "gig_count": COUNT,
+                    "rang": array(
+                        obj({"band": TEXT, "frequency_hz": NUMBER, "evenings": COUNT, "of": COUNT,
+                             "howls": COUNT, "words": TEXT})
+                    ),
+                    "begin_with": array(
+                        obj({"label": TEXT, "centre_hz": NUMBER, "pull_db": NUMBER, "why": TEXT},
+                            {"q": NUMBER})
+                    ),
+                    "words": WORDS,
+                },
+                {
+                    "last_utc": MOMENT,
+                    "gain": obj(
+                        {"words": TEXT},
+                        {"last_db": NUMBER, "before_db": NUMBER, "change_db": NUMBER},
+                    ),
+                },
+            ),
+            "bands": array(
+                obj(
+                    {
+                        "band": TEXT,
+                        "frequency_hz": NUMBER,
+                        "verdict": one_of("rig", "room", "unsure"),
+                        "rate": NUMBER,
+                        "words": TEXT,
+                        "evidence": known("The evenings counted, and the odds.", ANYTHING),
+                    },
+                    {"venue": obj({}, {"uid": UID, "name": TEXT})},
+                )
+            ),
+            "when": obj(
+                {"hours": array(ANYTHING), "songs": array(ANYTHING), "words": WORDS},
+            ),
+            "problem": TEXT,
+        },
+        "What the memory says: of one venue, and of which bands ring with the rig or in the room.",
+    ),
+    "Record": obj(
+        {
+            "record": {"const": 1},
+            "gig": obj(
+                {"uid": {"type": "string", "pattern": "^[0-9a-z]{1,32}$"}, "begun": INSTANT,
+                 "box": TEXT},
+                {
+                    "title": TEXT,
+                    "venue": obj({"uid": TEXT, "name": TEXT}),
+                    "ended": INSTANT,
+                    "ended_by": one_of("quiet", "button", "new", "plug"),
+                    "lasted_s": NUMBER,
+                    "thinned": TEXT,
+                },
+            ),
+            "rings": array(
+                obj(
+                    {
+                        "id": WHOLE,
+                        "session": TEXT,
+                        "at_s": known("Seconds since the gig began.", NUMBER),
+                        "degree": DEGREE,
+                        "way": WAY,
+                        "frequency_hz": NUMBER,
+                        "band": TEXT,
+                        "slider": TEXT,
+                        "level_dbfs": NUMBER,
+                        "growth_db_per_s": NUMBER,
+                    },
+                    {"lasted_s": NUMBER, "boot": BOOT, "uptime_s": NUMBER},
+                )
+            ),
+            "happenings": array(
+                {
+                    **obj({"at_s": NUMBER, "kind": TEXT}, {"boot": BOOT, "uptime_s": NUMBER}),
+                    "additionalProperties": True,
+                }
+            ),
+        },
+        {"equaliser": ref("Equaliser"), "boots": ANYTHING},
+        "Everything kept of one gig: what is exported, brought in and reported.",
+    ),
+}  # fmt: skip
