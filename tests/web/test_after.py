@@ -1,0 +1,226 @@
+"""The room After, the gig's strip, the venue's sheet and what is known of a venue."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.browser import resize
+from tests.web.conftest import SIZES
+from tests.web.kept import BEFORE, FIRST, HERON, TONIGHT, KeptClient, made_record
+from tests.web.screenshots import page_server
+from tests.web.test_page import script, text, wait_until
+
+
+@pytest.fixture
+def box() -> Any:
+    client = KeptClient()
+    yield client
+    client.close()
+
+
+@pytest.fixture(params=SIZES, ids=["phone", "desk"])
+def page(request: pytest.FixtureRequest, window: Any, box: KeptClient) -> Any:
+    resize(window, *request.param)
+    with page_server(box) as url:
+        window.get("about:blank")
+        window.get(url + "#after")
+        assert wait_until(lambda: "14 rings" in text(window, "af-say"), 20.0), text(
+            window, "af-said"
+        )
+        yield window
+        window.get("about:blank")
+        box.close()
+    resize(window, 360, 640)
+
+
+def click(driver: Any, selector: str) -> None:
+    driver.execute_script("document.querySelector(arguments[0]).click()", selector)
+
+
+def room(driver: Any, name: str) -> None:
+    driver.execute_script(f"location.hash = '#{name}'")
+    assert wait_until(lambda: script(driver, "document.body.dataset.room") == name, 10.0)
+
+
+def fill(driver: Any, element_id: str, value: str) -> None:
+    driver.execute_script(
+        "document.getElementById(arguments[0]).value = arguments[1]", element_id, value
+    )
+
+
+def test_tonight_is_shown_with_what_rang_and_what_was_won(page: Any, box: KeptClient) -> None:
+    assert text(page, "af-which") == "the gig that is on"
+    assert text(page, "af-say") == "14 rings, 2 of them howls"
+    assert "Back Room of the Blue Heron" in text(page, "af-detail")
+    rows = script(
+        page,
+        "[...document.querySelectorAll('#af-rings tbody tr')].map((row) =>"
+        " [...row.children].map((cell) => cell.textContent))",
+    )
+    # Of every four rings two are at 2.5k, one each at 315 and 1k: 7, 4 and 3 of 14.
+    assert [row[:2] for row in rows] == [["2.5k", "7"], ["315", "4"], ["1k", "3"]]
+    figures = text(page, "af-figures")
+    for words in ("6.5 dB won, 2 sliders pulled", "2.5k by 6", "wedge too near"):
+        assert words in figures
+    assert script(page, "document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_the_evening_is_drawn_in_the_page_s_own_inks(page: Any) -> None:
+    svg = "document.querySelector('#af-timeline svg')"
+    assert wait_until(lambda: bool(script(page, f"!!{svg}")), 20.0)
+    assert script(page, f"{svg}.getAttribute('aria-label')")
+    assert "var(--" in script(page, f"{svg}.outerHTML")
+
+
+def test_what_it_gives_out_is_there(page: Any) -> None:
+    answers = page.execute_async_script(
+        "const done = arguments[0];"
+        "Promise.all([...document.querySelectorAll('#af-links a')].map(async (a) =>"
+        " { const r = await fetch(a.href); return [a.dataset.file, r.status]; })).then(done)"
+    )
+    assert dict(answers) == dict.fromkeys(
+        ("report.html", "rings.csv", "happenings.csv", "record.json"), 200
+    )
+
+
+def test_the_gig_is_ended_by_the_second_tap(page: Any, box: KeptClient) -> None:
+    click(page, "#af-end")
+    assert text(page, "af-end") == "sure? tap again"
+    assert box.on
+    click(page, "#af-end")
+    assert wait_until(lambda: not box.on, 10.0)
+    assert wait_until(lambda: script(page, "document.getElementById('af-end').hidden"), 10.0)
+    assert wait_until(lambda: "no gig is on" in text(page, "gig-words"), 10.0)
+
+
+def test_another_gig_is_looked_at_named_and_deleted(page: Any, box: KeptClient) -> None:
+    buttons = "[...document.querySelectorAll('#gig-list button')].map((b) => b.textContent)"
+    assert len(script(page, buttons)) == 3
+    assert "31 Dec 2025?" in script(page, buttons)[2]  # nobody confirmed that clock
+    click(page, f"#gig-list [data-gig='{BEFORE}']")
+    assert wait_until(lambda: text(page, "af-say") == "5 rings, 1 of them a howl", 10.0)
+    assert script(page, "document.activeElement.id") == "after-title"
+    fill(page, "af-name-text", "The Ferry Lamps in October")
+    click(page, "#af-name button")
+    assert wait_until(lambda: text(page, "af-which") == "The Ferry Lamps in October", 10.0)
+    click(page, "#af-delete")
+    assert BEFORE in box.records
+    click(page, "#af-delete")
+    assert wait_until(lambda: BEFORE not in box.records, 10.0)
+    assert wait_until(lambda: len(script(page, buttons)) == 2, 10.0)
+
+
+def test_a_gig_without_rings_and_with_a_doubtful_date(page: Any) -> None:
+    click(page, f"#gig-list [data-gig='{FIRST}']")
+    assert wait_until(lambda: text(page, "af-say") == "Nothing rang", 10.0)
+    assert "which nobody confirmed" in text(page, "af-detail")
+    assert script(page, "document.getElementById('af-rings').hidden")
+
+
+def test_the_memory_says_rig_room_or_not_yet_with_its_reason(page: Any) -> None:
+    lines = (
+        "[...document.querySelectorAll('#memory-bands li')].map((li) => [li.dataset.verdict,"
+        " li.querySelector('b').textContent, li.querySelector('p').textContent])"
+    )
+    assert wait_until(lambda: len(script(page, lines)) == 3, 10.0)
+    verdicts = script(page, lines)
+    assert [one[:2] for one in verdicts] == [
+        ["rig", "2.5k: the rig"],
+        ["room", "315: the room"],
+        ["unsure", "1k: not sure yet"],
+    ]
+    assert "not enough evenings" in verdicts[2][2]
+
+
+def test_a_file_of_another_box_comes_in_by_pieces(
+    page: Any, box: KeptClient, tmp_path: Path
+) -> None:
+    brought = made_record("00000000000000c1", HERON, "2026-09-01T19:00:00Z", 200)
+    brought["gig"]["title"] = "Fährhaus \U0001f3a4"  # counted alike on both ends
+    file = tmp_path / "gig.json"
+    file.write_text(json.dumps(brought, ensure_ascii=False), encoding="utf-8")
+    page.find_element("id", "bring").send_keys(str(file))
+    assert wait_until(lambda: "came in: 1 gig, 200 rings" in text(page, "bring-said"), 20.0), text(
+        page, "bring-said"
+    )
+    assert box.records["00000000000000c1"] == brought
+    pieces = [one for one in box.asked if one["class"] == "import"]
+    assert len(pieces) > 1
+    listed = "[...document.querySelectorAll('#gig-list button')].map((b) => b.textContent).join()"
+    assert wait_until(lambda: "Fährhaus" in script(page, listed), 10.0)
+
+
+def test_what_is_no_record_is_refused_here(page: Any, box: KeptClient, tmp_path: Path) -> None:
+    file = tmp_path / "song.txt"
+    file.write_text("la la", encoding="utf-8")
+    page.find_element("id", "bring").send_keys(str(file))
+    assert wait_until(lambda: "song.txt is no record" in text(page, "bring-said"), 10.0)
+    assert not [one for one in box.asked if one["class"] == "import"]
+
+
+@pytest.mark.parametrize("where", ["set", "place", "after"])
+def test_the_venue_is_one_tap_away(page: Any, box: KeptClient, where: str) -> None:
+    room(page, where)
+    click(page, "#gig-venue")
+    names = "[...document.querySelectorAll('#venue-list b')].map((b) => b.textContent)"
+    assert wait_until(lambda: len(script(page, names)) == 2, 10.0)
+    click(page, "#venue-list button")
+    assert wait_until(lambda: box.venue == HERON, 10.0)
+    assert wait_until(lambda: text(page, "gig-venue") == HERON["name"], 10.0)
+    assert wait_until(lambda: not script(page, "document.getElementById('venue-sheet').open"), 10.0)
+
+
+def test_a_new_venue_has_a_name(page: Any, box: KeptClient) -> None:
+    room(page, "set")
+    click(page, "#gig-venue")
+    assert wait_until(lambda: script(page, "document.getElementById('venue-sheet').open"), 10.0)
+    fill(page, "venue-name", "  Ropewalk Hall ")
+    click(page, "#venue-form button")
+    assert wait_until(lambda: (box.venue or {}).get("name") == "Ropewalk Hall", 10.0)
+
+
+def test_the_next_song_is_counted(page: Any, box: KeptClient) -> None:
+    room(page, "set")
+    assert text(page, "gig-song") == "first song"
+    click(page, "#gig-song")
+    assert wait_until(lambda: text(page, "gig-song") == "next song, now 1", 10.0)
+
+
+def test_what_is_known_here_is_shown_until_it_is_put_away(page: Any, box: KeptClient) -> None:
+    page.execute_script("localStorage.removeItem('here')")
+    room(page, "set")
+    here = "document.getElementById('here')"
+    assert script(page, f"{here}.hidden")
+    box.venue = HERON
+    assert wait_until(lambda: script(page, f"{here}.checkVisibility()"), 10.0)
+    assert "2.5k rang on 2 of 2 evenings" in text(page, "here-rang")
+    assert "2.5k by 4 dB: pulled by 6 and by 4 on both evenings here" in text(page, "here-pulls")
+    # It never pushes the main thing away.
+    top = script(page, f"{here}.getBoundingClientRect().top")
+    assert top > script(page, "document.getElementById('state').getBoundingClientRect().bottom")
+    room(page, "ring-out")
+    assert script(page, f"{here}.checkVisibility()")
+    click(page, "#here-done")
+    told = {"class": "pull", "slider": 21, "cut_db": -4}
+    assert wait_until(lambda: told in box.asked, 10.0), box.asked
+    assert wait_until(lambda: script(page, f"{here}.hidden"), 10.0)
+    page.refresh()
+    assert wait_until(lambda: text(page, "gig-venue") == HERON["name"], 10.0)
+    assert script(page, f"{here}.hidden")  # put away for this gig
+    assert TONIGHT in script(page, "localStorage.getItem('here')")
+
+
+def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any, box: KeptClient) -> None:
+    page.get_log("browser")
+    box.venue = HERON
+    for name in ("set", "after"):
+        room(page, name)
+    assert wait_until(
+        lambda: bool(script(page, "!!document.querySelector('#af-timeline').firstChild")), 10.0
+    )
+    severe = [line["message"] for line in page.get_log("browser") if line["level"] == "SEVERE"]
+    assert severe == []
