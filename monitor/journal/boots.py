@@ -54,7 +54,7 @@ class Boots:
     def is_own(self, boot_id: str) -> bool:
         """Return whether it was this box that booted."""
         boot = self._boots.get(boot_id)
-        return boot is not None and boot.own
+        return boot is not None and bool(boot.own)
 
     def dated(self, boot_id: str) -> Dated:
         """Return on whose word the boot's dates are."""
