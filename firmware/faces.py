@@ -1,10 +1,11 @@
 """The panel's faces: pure drawing, one bit, for a glance at two metres in the dark.
 
 Each kind has a shape of its own, which is seen before anything is read: *starting* a name
-over a rule, *quiet* bare words, *ringing* an open outline, *howl* a solid block, *several*
-a solid block beside open ones, *deaf* a dashed frame with a struck-out ear.  In a ring-out:
-*raise* an open triangle that points up, *pull* a solid wedge that hangs down, *gone* a tick,
-*back off* a solid bar to come down to.  *code* six digits between two rows of dots.
+over a rule beside the address's square code, *quiet* bare words, *ringing* an open outline,
+*howl* a solid block, *several* a solid block beside open ones, *deaf* a dashed frame with a
+struck-out ear.  In a ring-out: *raise* an open triangle that points up, *pull* a solid wedge that
+hangs down, *gone* a tick, *back off* a solid bar to come down to.  *code* six digits between
+two pillars.
 """
 
 from __future__ import annotations
@@ -13,12 +14,17 @@ from pathlib import Path
 
 from PIL import Image, ImageDraw
 
+from firmware.address_square import square_code
 from firmware.guides import GUIDES, draw_guide
 from firmware.lettering import Box, big, put_line, stack, typeface, width_of
 from firmware.ports import Face
 
 FLAT_PX = 48
 """Panels less high than this have one row of small type below the big one."""
+LEAST_WORDS_PX = 61
+"""Half an IP address in the smallest type; the code beside it takes no more than leaves that."""
+EASY_PX = 11
+"""Type from which an address is typed off without mistakes at arm's length."""
 ACTION_PART = 0.58
 """Of two rows the one that says what to do is the higher."""
 
@@ -197,7 +203,13 @@ def _deaf(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> Non
 
 
 def _starting(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> None:
-    """The box's name over a rule, and the address large enough to be typed off."""
+    """The box's name over a rule, and the address: to be typed off, and for a phone's camera."""
+    is_address = face.line_1.startswith("http")
+    side = min(width, height, max(width, height) - LEAST_WORDS_PX)
+    code = square_code(face.line_1, side) if is_address else None
+    if code is not None:
+        _beside_its_code(draw, face, code, width, height)
+        return
     rule = round(height * 0.42)
     big(draw, face.headline, (2, 2, width - 2, rule - 2))
     draw.rectangle((0, rule, width - 1, rule + 1), fill=1)
@@ -205,14 +217,43 @@ def _starting(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) ->
     stack(draw, lines, (0, rule + 4, width, height))
 
 
+def _beside_its_code(
+    draw: ImageDraw.ImageDraw, face: Face, code: Image.Image, width: int, height: int
+) -> None:
+    """The address's code at the right (upright: below), name and address beside it."""
+    draw.bitmap((width - code.width, height - code.height), code, fill=1)
+    if width > height:
+        right, bottom = width - code.width - 3, height
+    else:
+        right, bottom = width, height - code.height - 3
+    rule = round(bottom * 0.36)
+    big(draw, face.headline, (0, 2, right, rule - 3))
+    draw.rectangle((0, rule, right - 1, rule + 1), fill=1)
+    address = face.line_1.split("://", 1)[1].rstrip("/")
+    lines = _in_two(address, right)
+    if face.line_2 and width_of(face.line_2, EASY_PX) <= right:
+        lines.append(face.line_2)
+    stack(draw, lines, (0, rule + 4, right, bottom))
+
+
+def _in_two(address: str, room_px: int) -> list[str]:
+    """An address as one row, or as two that break before a dot where it is too long for one."""
+    dots = [place for place, sign in enumerate(address) if sign == "."]
+    if not dots or width_of(address, EASY_PX) <= room_px:
+        return [address]
+    cut = min(dots, key=lambda place: abs(place - len(address) / 2))
+    return [address[:cut], address[cut:]]
+
+
 def _code(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> None:
-    """Digits as large as they fit between two rows of dots, and what to do with them."""
+    """Digits as large as they fit between two solid pillars, and what to do with them."""
+    pillar = max(4, width // 12)
     words = round(height * 0.68)
-    for left in range(0, width, 6):
-        draw.rectangle((left, 0, left + 1, 1), fill=1)
-        draw.rectangle((left, words, left + 1, words + 1), fill=1)
-    big(draw, face.headline, (2, 4, width - 2, words - 2))
-    stack(draw, [face.line_1], (0, words + 3, width, height))
+    _fill(draw, (0, 0, pillar, words))
+    _fill(draw, (width - pillar, 0, width, words))
+    left, right = pillar + 3, width - pillar - 3
+    big(draw, face.headline, (left, 3, right, words - 2))
+    stack(draw, [face.line_1], (0, words + 2, width, height))
 
 
 def _quiet(draw: ImageDraw.ImageDraw, face: Face, width: int, height: int) -> None:

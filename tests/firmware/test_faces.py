@@ -146,3 +146,33 @@ def test_a_flat_panel_keeps_what_to_do() -> None:
     assert kept.any()
     assert np.array_equal(kept, below(Face("howl", "12.5k", "12501 Hz", action)))
     assert not np.array_equal(kept, below(Face("howl", "12.5k", "12496 Hz", action[:-1])))
+
+
+@pytest.mark.parametrize("size", [(128, 64), (64, 128), (160, 128), (240, 240)])
+@pytest.mark.parametrize(
+    "address",
+    ["http://10.42.0.1/", "http://192.168.178.234:8080/", "http://lantern-left.local:8080/"],
+)
+def test_a_camera_reads_the_address(address: str, size: tuple[int, int]) -> None:
+    # Read back by another library's eye (zxing-cpp), as dark squares on a lit panel in the dark.
+    zxingcpp = pytest.importorskip("zxingcpp", reason="pip install zxing-cpp")
+    face = Face("starting", "lantern", address, "set")
+    picture = draw_face(face, width=size[0], height=size[1])
+    seen = Image.new("L", (size[0] * 3 + 60, size[1] * 3 + 60), 0)
+    seen.paste(picture.convert("L").resize((size[0] * 3, size[1] * 3)), (30, 30))
+    assert [code.text for code in zxingcpp.read_barcodes(seen)] == [address]
+
+
+@pytest.mark.parametrize("size", [(128, 32), (84, 48)])
+def test_a_small_panel_shows_the_address_in_words_alone(size: tuple[int, int]) -> None:
+    words, code = (
+        draw_face(Face("starting", "lantern", line, "set"), width=size[0], height=size[1])
+        for line in ("//10.42.0.1", "http://10.42.0.1/")
+    )
+    # Without a code: about as much light as the words alone.
+    assert pixels(code).mean() < pixels(words).mean() + 0.1
+
+
+def test_an_address_too_long_for_any_code_is_shown_in_words() -> None:
+    face = Face("starting", "lantern", "http://" + 300 * "a" + ".local/", "set")
+    assert pixels(draw_face(face)).mean() < 0.4
