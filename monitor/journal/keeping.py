@@ -17,8 +17,7 @@ from monitor.journal.answers import CHANGES, carry_out, look_up
 from monitor.journal.asks import ClockWord, Dated, Question
 from monitor.journal.boots import RANK
 from monitor.journal.listing import read_rings
-from monitor.journal.opening import is_damage, move_aside, open_file
-from monitor.journal.reading import connect_read_only
+from monitor.journal.opening import connect_read_only, is_damage, move_aside, open_file
 from monitor.journal.rows import RingRow
 from monitor.journal.tables import NewerJournalError
 from monitor.journal.thinning import thin
@@ -105,6 +104,11 @@ class Keeper:
             self._since_thinned = 0
             self._change(lambda c: thin(c, keep_rings=self._keep_rings, keep_gigs=self._keep_gigs))
 
+    def write_if_due(self) -> None:
+        """Write what waits before it is read."""
+        if self.must_try_again and self.is_due:
+            self.write()
+
     def look_at_the_clock(self) -> None:
         """Keep the date once it has been set, even if nothing else happens."""
         now = self._now()
@@ -118,8 +122,7 @@ class Keeper:
 
     def read(self, limit: int) -> tuple[list[RingRow], str]:
         """Return the newest rings, those that wait included, and why some may be missing."""
-        if self.waiting and self.is_due:
-            self.write()
+        self.write_if_due()
         rows: list[RingRow] = []
         problem = self.trouble
         if self._connection is not None:
@@ -134,8 +137,7 @@ class Keeper:
 
     def answer(self, question: Question) -> tuple[Any, str]:
         """Return the answer and a problem, each as ``Journal.ask`` hands them on."""
-        if self.must_try_again and self.is_due:
-            self.write()
+        self.write_if_due()
         try:
             if not isinstance(question, CHANGES):
                 return self._look_up(question), self.trouble

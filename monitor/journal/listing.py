@@ -44,6 +44,10 @@ class GigRow:
         self.howls_gone: int = values[11]
         self.thinned: int = values[12]
 
+    def values(self) -> tuple[Any, ...]:
+        """Return all of it, to see whether it is as it was."""
+        return tuple(getattr(self, name) for name in self.__slots__)
+
     def venue(self) -> dict[str, str] | None:
         """Return the venue as it is told, None if nobody said one."""
         if self.venue_uid is None or self.venue_name is None:

@@ -54,3 +54,28 @@ def move_aside(path: Path) -> Path:
         if companion.exists():
             companion.rename(f"{aside}{tail}")
     return aside
+
+
+def connect_read_only(path: Path) -> sqlite3.Connection:
+    """Return a connection that cannot write; ``sqlite3.Error`` if the file cannot be read.
+
+    With nobody writing, reading still wants to make the log's companion files; where that is
+    forbidden and there is no log, the file is taken as it lies.
+    """
+    uri = f"{path.absolute().as_uri()}?mode=ro"
+    try:
+        return _connected(uri)
+    except sqlite3.OperationalError:
+        if Path(f"{path}-wal").exists():
+            raise
+        return _connected(f"{uri}&immutable=1")
+
+
+def _connected(uri: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=2.0)
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except BaseException:
+        connection.close()
+        raise
+    return connection

@@ -21,8 +21,10 @@ from typing import Any
 
 from monitor import clock
 from monitor.clock import Now
-from monitor.journal.asks import Dated, Question
+from monitor.journal.answers import CHANGES
+from monitor.journal.asks import ClockWord, Dated, GigChange, Question, Recollect, VenueChange
 from monitor.journal.keeping import OPENING, Keeper
+from monitor.journal.recollecting import Recollecting
 from monitor.journal.rows import RingRow
 from monitor.journal.waiting import Done
 from monitor.journal.writing import Change
@@ -105,6 +107,7 @@ class Journal:
             now=now,
             most_waiting=MAX_WAITING,
         )
+        self._recollecting = Recollecting(path)
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
         self._thread.start()
 
@@ -123,9 +126,9 @@ class Journal:
     def ask(self, question: Question, answer: Answer) -> None:
         """Have ``answer(result, problem)`` called in the journal's thread.  Returns at once.
 
-        A question that changes something (delete, merge) has been carried out, and is on the disk,
-        if ``problem`` is empty.  With another one ``problem`` may stand beside a result, which is
-        then what could be read.
+        ``Recollect`` is answered in the memory's thread.  A question that changes something
+        (delete, merge) has been carried out, and is on the disk, if ``problem`` is empty.  With
+        another one ``problem`` may stand beside a result, which is then what could be read.
         """
         self._queue.put(_Asked(question, answer))
 
@@ -190,10 +193,17 @@ class Journal:
                 return True
             if isinstance(item, _Told):
                 self._keeper.hold(item.change, item.done)
+                if isinstance(item.change, GigChange | VenueChange | ClockWord):
+                    self._recollecting.forget()
             elif isinstance(item, _Read):
                 self._answer(item, *self._keeper.read(item.limit))
+            elif isinstance(item.question, Recollect):
+                self._keeper.write_if_due()
+                self._recollecting.ask(item.question, item.answer)
             else:
                 self._answer(item, *self._keeper.answer(item.question))
+                if isinstance(item.question, CHANGES):
+                    self._recollecting.forget()
             left_s = until_mono_s - time.monotonic()
             try:
                 item = (

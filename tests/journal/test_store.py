@@ -5,12 +5,9 @@ from __future__ import annotations
 import dataclasses
 import os
 import queue
-import random
 import shutil
-import signal
 import sqlite3
 import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -24,6 +21,7 @@ from monitor.journal.store import Journal
 from monitor.journal.tables import MIGRATIONS
 from monitor.link import encode
 from monitor.link_commands import MAX_HISTORY
+from tests.journal.telling import wait_until
 
 ROOT = Path(__file__).parents[2]
 
@@ -52,13 +50,6 @@ def read(journal: Journal, limit: int = 1000) -> tuple[list[RingRow], str]:
     answers: queue.Queue[tuple[list[RingRow], str]] = queue.Queue()
     journal.read(limit, lambda rows, problem: answers.put((rows, problem)))
     return answers.get(timeout=10.0)
-
-
-def wait_until(true: Callable[[], bool], timeout_s: float = 8.0) -> None:
-    until = time.monotonic() + timeout_s
-    while not true():
-        assert time.monotonic() < until, "waited in vain"
-        time.sleep(0.01)
 
 
 @pytest.fixture
@@ -262,49 +253,6 @@ def test_a_read_only_disk_is_survived_and_writing_resumes(tmp_path: Path) -> Non
         journal.close()
     finally:
         subprocess.run(["umount", str(disk)], check=True)
-
-
-WRITER = """
-import sys
-from pathlib import Path
-sys.path.insert(0, sys.argv[2])
-from monitor.journal import keeping, store
-from tests.journal.test_store import read, row
-store.BATCH_S = 0.001
-journal = store.Journal(Path(sys.argv[1]), keep_rings=100_000)
-number = int(sys.argv[3])
-while True:
-    journal.put(row(number))
-    read(journal, 1)
-    print(number, flush=True)
-    number += 1
-"""
-
-
-def test_killed_at_any_instant_nothing_acknowledged_is_missing(tmp_path: Path) -> None:
-    # A read that has been answered is an acknowledgement: what it held may have been shown.
-    path, next_number, acknowledged = tmp_path / "j.sqlite3", 0, 0
-    chance = random.Random(7)
-    for _ in range(12):
-        with subprocess.Popen(
-            [sys.executable, "-c", WRITER, str(path), str(ROOT), str(next_number)],
-            stdout=subprocess.PIPE,
-            text=True,
-        ) as writer:
-            assert writer.stdout is not None
-            assert writer.stdout.readline() == f"{next_number}\n"
-            time.sleep(chance.uniform(0.0, 0.1))
-            writer.send_signal(signal.SIGKILL)
-            lines = writer.stdout.read().splitlines()
-        acknowledged = int(lines[-1]) if lines and lines[-1] else next_number
-        journal = Journal(path, keep_rings=100_000)
-        numbers = [r.id for r in read(journal, 100_000)[0]]
-        assert journal.health() == "ok"
-        journal.close()
-        assert numbers == list(range(len(numbers)))[::-1]
-        assert numbers[0] >= acknowledged
-        next_number = numbers[0] + 1
-    assert acknowledged > 12
 
 
 def test_history_fits_into_one_line_of_the_link() -> None:

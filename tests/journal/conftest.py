@@ -1,0 +1,17 @@
+"""A journal with a clock set by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.journal.telling import Told
+
+
+@pytest.fixture
+def told(tmp_path: Path) -> Iterator[Told]:
+    told = Told(tmp_path / "journal.sqlite3", box="lamp")
+    yield told
+    told.close()
