@@ -81,6 +81,7 @@ class GigClerk:
         equaliser: str,
         quiet_ends_min: float,
         uptime_s: Callable[[], float] = clock.uptime_s,
+        utc_s: Callable[[], float] = time.time,
     ) -> None:
         self._journal = journal
         self._settled = settled
@@ -107,6 +108,7 @@ class GigClerk:
             self._keeping,
             boot_id=boot_id,
             uptime_s=uptime_s,
+            utc_s=utc_s,
             goes_on=self._past.look_up,
         )
         self._shown: Mapping[str, Any] = {"on": False, "ring_count": 0}

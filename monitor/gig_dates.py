@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -34,8 +33,8 @@ class GigDates:
         Whom it is passed on to.
     boot_id : str
         What this boot is called.
-    uptime_s : callable
-        The clock that counts from boot.
+    uptime_s, utc_s : callable
+        The clock that counts from boot, and the date as the box believes it.
     goes_on : callable
         Told of a gig from before the restart that goes on after all.
 
@@ -52,12 +51,14 @@ class GigDates:
         *,
         boot_id: str,
         uptime_s: Callable[[], float],
+        utc_s: Callable[[], float],
         goes_on: Callable[[GigStanding], None],
     ) -> None:
         self._journal = journal
         self._keeping = keeping
         self._boot_id = boot_id
         self._uptime_s = uptime_s
+        self._utc_s = utc_s
         self._goes_on = goes_on
         self.dated: Dated = "believed"
 
@@ -76,7 +77,7 @@ class GigDates:
             return
         self.dated = dated
         if dated == "network":
-            self._settle_doubt(time.time() - self._uptime_s())
+            self._settle_doubt(self._utc_s() - self._uptime_s())
 
     def _settle_doubt(self, zero_utc_s: float) -> None:
         """Now that there is a date: did the gig from before the restart go on?"""

@@ -187,7 +187,8 @@ class GigKeeping:
         key = (row.session, row.id)
         is_new = key not in self._ring_gigs
         at_s = row.start_uptime_s if is_new else row.end_uptime_s
-        self.did("ring", self._uptime_s() if at_s is None else at_s)
+        if is_new or self.gig is not None:  # the end of a ring begins nothing
+            self.did("ring", self._uptime_s() if at_s is None else at_s)
         if is_new:
             self._ring_gigs[key] = None if self.gig is None else self.gig.uid
             if self.gig is not None:

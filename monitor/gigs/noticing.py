@@ -20,8 +20,8 @@ PLAN_SETTLES_S = 10.0
 RING_OUT_KEEPS = (
     "gain_won_db", "gain_high_db", "cut_count", "tone_cost_db", "pulls", "rings", "why",
 )  # fmt: skip
-NOT_KEPT = ("age_s",)
-"""Of what the soundcheck took: it tells only how long ago that was."""
+NOT_KEPT = ("age_s", "kind")
+"""Of what the soundcheck took: how long ago, and that it was the line, as always."""
 
 Snapshot = Mapping[str, Any]
 
