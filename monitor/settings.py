@@ -166,11 +166,15 @@ class Settings:
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """The settings in force and, for each "table.key", where its value came from."""
+    """The settings in force and, for each "table.key", where its value came from.
+
+    ``mistakes`` are those of the settings file if the last good one stands in for it.
+    """
 
     settings: Settings
     origins: Mapping[str, str]
     values: Mapping[str, Any]
+    mistakes: tuple[str, ...] = ()
 
 
 _TABLE_CLASSES: dict[str, type] = {

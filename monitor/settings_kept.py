@@ -1,0 +1,84 @@
+"""The last settings file that could be used: a mistake in it must not silence the box at a gig.
+
+A service that finds its file broken goes on with the last good one and says so wherever it can;
+a person at a terminal gets the mistake instead, and nothing starts.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from monitor import settings
+from monitor.errors import SettingsError
+from monitor.settings import Loaded
+
+LOG = logging.getLogger(__name__)
+
+KEPT_NAME = "settings.good.toml"
+
+
+def load_for_service(kept_in: Path, *, environ: Mapping[str, str] | None = None) -> Loaded:
+    """Read the settings, or the last good ones where they have a mistake.
+
+    Parameters
+    ----------
+    kept_in : Path
+        The folder of the last good file; ``keep`` writes it.
+    environ : mapping, optional
+        ``os.environ`` by default.
+
+    Returns
+    -------
+    Loaded
+        ``mistakes`` holds what is wrong with the file if the last good one stands in for it.
+
+    Raises
+    ------
+    SettingsError
+        If they have a mistake and no good file was kept, or that one has one too by now.
+    """
+    try:
+        return settings.load(environ=environ)
+    except SettingsError as error:
+        kept = kept_in / KEPT_NAME
+        if not kept.is_file():
+            raise
+        try:
+            loaded = settings.load(kept, environ=environ)
+        except SettingsError:
+            raise error from None  # what the person wrote is what the person can correct
+        return replace(loaded, mistakes=tuple(error.problems))
+
+
+def keep(kept_in: Path, *, environ: Mapping[str, str] | None = None) -> None:
+    """Keep a copy of the settings file, which has just been used; never raises.
+
+    Written only where it differs: a memory card wears out.
+    """
+    path = settings.settings_file(None, os.environ if environ is None else environ)
+    kept = kept_in / KEPT_NAME
+    try:
+        text = "" if path is None else path.read_text(encoding="utf-8")
+        if kept.is_file() and kept.read_text(encoding="utf-8") == text:
+            return
+        kept_in.mkdir(parents=True, exist_ok=True)
+        beside = kept.with_name(kept.name + ".new")
+        with beside.open("w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(kept)
+    except (OSError, UnicodeDecodeError) as error:
+        LOG.warning("the settings in use cannot be kept as the last good ones: %s", error)
+
+
+def health(mistakes: tuple[str, ...]) -> str:
+    """Return "ok", or one line that says what stands in for what and what to do."""
+    if not mistakes:
+        return "ok"
+    more = f" (and {len(mistakes) - 1} more)" if len(mistakes) > 1 else ""
+    return f"the last good settings are used: {mistakes[0]}{more}; correct that and restart"
