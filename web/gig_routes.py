@@ -74,8 +74,8 @@ def _add_records(app: Flask, client: LinkClient) -> None:
     records = Records(client)
 
     @app.errorhandler(Busy)
-    def busy(_: Busy) -> tuple[Response, int, dict[str, str]]:
-        answer, status = line("another record is being read; try again in a moment", 503)
+    def busy(error: Busy) -> tuple[Response, int, dict[str, str]]:
+        answer, status = line(str(error), 503)
         return answer, status, {"Retry-After": "2"}
 
     @app.errorhandler(NoRecord)

@@ -24,7 +24,7 @@ TRIES = 3
 
 
 class Busy(Exception):
-    """Somebody else's record is being read or drawn."""
+    """The record cannot be had this moment; the message is for the person."""
 
 
 class NoRecord(Exception):
@@ -51,7 +51,7 @@ class Records:
 
     def __enter__(self) -> Records:
         if not self._turn.acquire(timeout=self._wait_s):
-            raise Busy
+            raise Busy("another record is being read; try again in a moment")
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -63,7 +63,9 @@ class Records:
         Raises
         ------
         NoRecord
-            If there is none, or it does not hold still.
+            If there is none.
+        Busy
+            If it does not hold still.
         LinkError
             If the watcher cannot be asked.
         """
@@ -77,7 +79,7 @@ class Records:
             text = self._rest(uid, first, digest)
             if text is not None:
                 return self._keep(uid, text, digest)
-        raise NoRecord("this gig changes too fast to be read; try again in a moment")
+        raise Busy("this gig changes too fast to be read; try again in a moment")
 
     def _rest(self, uid: str, piece: dict[str, Any], digest: str) -> str | None:
         """The whole text; None if it became another while it was read."""
