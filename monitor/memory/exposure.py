@@ -34,12 +34,14 @@ def half_width_octaves(pull: PullMemory) -> float:
 
 
 def depth_db(pull: PullMemory, frequency_hz: float) -> float:
-    """Return about how much a pull takes away at a frequency, in dB.
+    """Return about how much a pull took away at a frequency when it was made, in dB.
 
-    A bell's decibels over octaves, roughly: full in the middle, half at the edges of its band.
+    It is deepened when something rings in spite of it, and then it has not hidden that.  A bell's
+    decibels over octaves, roughly: full in the middle, half at the edges of its band.
     """
     away = octaves_apart(frequency_hz, pull.centre_hz) / half_width_octaves(pull)
-    return pull.pull_db / (1.0 + away**2)
+    begun_db = pull.pull_db if pull.begun_db is None else pull.begun_db
+    return begun_db / (1.0 + away**2)
 
 
 def hidden_part(gig: GigMemory, frequency_hz: float, until_s: float | None = None) -> float:

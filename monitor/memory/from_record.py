@@ -103,21 +103,22 @@ def _reach_octaves(centre_hz: float, centres_hz: Sequence[float]) -> float | Non
 
 def _pulls(happenings: Happenings, centres_hz: Sequence[float]) -> tuple[PullMemory, ...]:
     """Return what stood in the end; a slider that came back to flat begins anew."""
-    first_at_s: dict[str, float] = {}
+    begun: dict[str, tuple[float, float]] = {}
     standing: list[Mapping[str, Any]] = []
     for happening in happenings:
         pulls = happening.get("pulls", ())
         standing = [p for p in pulls if (_number(p.get("pull_db")) or 0.0) >= _LEAST_PULL_DB]
         at_s = float(happening["at_s"])
-        first_at_s = {p["label"]: first_at_s.get(p["label"], at_s) for p in standing}
+        begun = {p["label"]: begun.get(p["label"], (at_s, float(p["pull_db"]))) for p in standing}
     return tuple(
         PullMemory(
             p["label"],
             float(p["centre_hz"]),
             float(p["pull_db"]),
             _number(p.get("q")),
-            first_at_s[p["label"]],
+            begun[p["label"]][0],
             _reach_octaves(float(p["centre_hz"]), centres_hz),
+            begun[p["label"]][1],
         )
         for p in standing
     )

@@ -35,7 +35,8 @@ class PullMemory:
     """One slider as it stood when the gig ended, and when it was first pulled in that gig.
 
     ``first_at_s`` 0 means that it stood pulled from the beginning: it may have kept quiet what
-    would have rung.  ``reach_octaves``, where ``q`` is not told: half the way to the next slider.
+    would have rung.  ``begun_db`` is how deep it was then, None where that is not told: as deep
+    as in the end.  ``reach_octaves``, where ``q`` is not told: half the way to the next slider.
     """
 
     label: str
@@ -44,6 +45,7 @@ class PullMemory:
     q: float | None = None
     first_at_s: float = 0.0
     reach_octaves: float | None = None
+    begun_db: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

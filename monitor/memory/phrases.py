@@ -5,6 +5,10 @@ from __future__ import annotations
 from monitor.advice.labels import written
 from monitor.listening.bands import third_octave_of
 
+MOST_ODDS = 50.0
+"""Where the model was surer than 99 %, between 70 and 170 to 1 were right in the bench: no more is
+said than half of that."""
+
 
 def band_of(frequency_hz: float) -> str:
     """Return the third octave a frequency lies in, as sliders print it."""
@@ -29,6 +33,8 @@ def odds_words(odds: float) -> str:
     """Return "20 to 1", to two figures; "" below 1.5, which says nothing."""
     if odds < 1.5:
         return ""
+    if odds >= MOST_ODDS:
+        return f"over {MOST_ODDS:g} to 1"
     return f"{float(f'{odds:.2g}'):g} to 1"
 
 

@@ -124,7 +124,7 @@ def recollect(
     """
     known = in_order(gigs)[-MOST_GIGS:]
     venues = by_venue(known)
-    bands = tuple(verdicts_of(venues, venue))
+    bands = tuple(verdicts_of(known, venue))
     here = None if venue is None else _venue_memory(venue, venues.get(venue, []), equaliser, bands)
     nowhere_count = sum(gig.venue_uid is None for gig in known)
     return Recollection(

@@ -8,9 +8,11 @@ from typing import Any, Literal
 
 from monitor.memory.chances import Chances, Evening, Evenings, chances_of
 from monitor.memory.clusters import Group, clusters_of, groups_of
-from monitor.memory.exposure import exposure, exposure_times, hidden_part
+from monitor.memory.evidence import Evidence, evidence_of
+from monitor.memory.exposure import exposure, exposure_times
 from monitor.memory.gig_memory import GigMemory
-from monitor.memory.phrases import band_of, counted, name_of, odds_words, of_evenings
+from monitor.memory.phrases import MOST_ODDS, band_of, name_of
+from monitor.memory.verdict_words import rig_words, room_words, unsure_words
 
 Verdict = Literal["rig", "room", "unsure"]
 
@@ -19,26 +21,6 @@ SURE: dict[str, float] = {"rig": 0.95, "room": 0.9}
 call it a room's costs one slider there, so one in ten may be wrong at the border.  Over all that
 was called in 1,000 tuning histories 2 % were wrong; 0.95 for both left 1 % and said a seventh
 less, 0.9 for both had 4 % of what was called the rig's wrong."""
-MOST_ODDS = 1000.0
-"""A model of three causes knows no more than that."""
-_HIDDEN = 0.5
-"""An evening is counted as pulled quiet from half its chance on."""
-
-
-@dataclass(frozen=True, slots=True)
-class Evidence:
-    """On how many evenings it rang here and elsewhere, and at how many venues.
-
-    ``hidden_count`` are the evenings on which it stood pulled and so could not ring.
-    """
-
-    here_rang: int
-    here_of: int
-    elsewhere_rang: int
-    elsewhere_of: int
-    venues_rang: int
-    venues_of: int
-    hidden_count: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,16 +40,24 @@ class BandVerdict:
     chance: float
     rate: float
     evidence: Evidence
-    words: str
+
+    @property
+    def words(self) -> str:
+        """One line: what was counted, then what follows."""
+        what = name_of(self.group.frequency_hz)
+        if self.verdict == "rig":
+            return rig_words(what, self.evidence, self.odds)
+        if self.verdict == "room":
+            return room_words(what, self.venue_name, self.evidence, self.odds)
+        return unsure_words(what, self.venue_name, self.evidence, self.likelier, self.odds)
 
     @property
     def odds(self) -> float:
-        """The chance as odds to one."""
+        """The chance as odds to one, as far as they can be trusted."""
         return min(self.chance / max(1.0 - self.chance, 1e-9), MOST_ODDS)
 
     def fields(self) -> dict[str, Any]:
         """Return it as it goes over the link."""
-        seen = self.evidence
         return {
             "band": band_of(self.group.frequency_hz),
             "frequency_hz": round(self.group.frequency_hz, 1),
@@ -76,13 +66,7 @@ class BandVerdict:
             "rate": round(self.rate, 2),
             "words": self.words,
             "evidence": {
-                "here_rang": seen.here_rang,
-                "here_of": seen.here_of,
-                "elsewhere_rang": seen.elsewhere_rang,
-                "elsewhere_of": seen.elsewhere_of,
-                "venues_rang": seen.venues_rang,
-                "venues_of": seen.venues_of,
-                "hidden_count": seen.hidden_count,
+                **self.evidence.fields(),
                 "likelier": self.likelier,
                 "odds": float(f"{self.odds:.2g}"),
             },
@@ -101,29 +85,27 @@ def by_venue(gigs: Sequence[GigMemory]) -> dict[str, list[GigMemory]]:
     return found
 
 
-def verdicts_of(
-    venues: Mapping[str, Sequence[GigMemory]], here: str | None = None
-) -> list[BandVerdict]:
+def verdicts_of(gigs: Sequence[GigMemory], here: str | None = None) -> list[BandVerdict]:
     """Return a verdict for each place where something rang, lowest first.
 
     Parameters
     ----------
-    venues : mapping of str to sequence of GigMemory
-        As ``by_venue`` gives them.
+    gigs : sequence of GigMemory
+        Oldest first.
     here : str, optional
         The venue that is asked about: what rang there is weighed as its own.
     """
-    clusters = [c for uid, gigs in venues.items() for c in clusters_of(uid, gigs)]
+    venues = by_venue(gigs)
+    clusters = [c for uid, there in venues.items() for c in clusters_of(uid, there)]
     groups = groups_of(clusters)
     if not groups:
         return []
     evenings = [_evenings(group, venues) for group in groups]
-    nothing = {uid: [_silent(gig) for gig in gigs] for uid, gigs in venues.items()}
+    nothing = {uid: [_silent(gig) for gig in there] for uid, there in venues.items()}
+    placed = [gig for gig in gigs if gig.venue_uid in venues and gig.is_whole]
     found = [
-        _verdict(group, each, chances, venues, here)
-        for group, each, chances in zip(
-            groups, evenings, chances_of(evenings, nothing), strict=True
-        )
+        _verdict(group, chances, placed, here)
+        for group, chances in zip(groups, chances_of(evenings, nothing), strict=True)
     ]
     return sorted(found, key=lambda verdict: verdict.group.frequency_hz)
 
@@ -143,78 +125,26 @@ def _silent(gig: GigMemory) -> Evening:
 
 
 def _verdict(
-    group: Group,
-    evenings: Evenings,
-    chances: Chances,
-    venues: Mapping[str, Sequence[GigMemory]],
-    here: str | None,
+    group: Group, chances: Chances, gigs: Sequence[GigMemory], here: str | None
 ) -> BandVerdict:
-    rung = {uid: sum(e.rang for e in each) for uid, each in evenings.items()}
-    own = here if here is not None and rung.get(here) else _most(chances.room, rung)
-    hidden = sum(
-        not e.rang and hidden_part(gig, group.frequency_hz) >= _HIDDEN
-        for uid, each in evenings.items()
-        for e, gig in zip(each, venues[uid], strict=True)
-    )
-    all_count = sum(len(each) for each in evenings.values())
-    evidence = Evidence(
-        rung[own],
-        len(evenings[own]),
-        sum(rung.values()) - rung[own],
-        all_count - len(evenings[own]),
-        sum(count > 0 for count in rung.values()),
-        len(evenings),
-        hidden,
-    )
+    own = here if here is not None and here in group.venues else _most(group, chances)
+    evidence = evidence_of(group, gigs, own)
     likelier: Literal["rig", "room"] = "rig" if chances.rig >= chances.room[own] else "room"
     chance = max(chances.rig, chances.room[own])
-    verdict: Verdict = likelier if chance >= SURE[likelier] and len(evenings) > 1 else "unsure"
-    name = next((g.venue_name for g in reversed(venues[own]) if g.venue_name), "this venue")
+    is_sure = chance >= SURE[likelier] and evidence.venues_of > 1
+    names = [gig.venue_name for gig in gigs if gig.venue_uid == own and gig.venue_name]
     return BandVerdict(
         group,
-        verdict,
+        likelier if is_sure else "unsure",
         own,
-        name,
+        names[-1] if names else "this venue",
         likelier,
         chance,
         chances.rig_rate if likelier == "rig" else chances.room_rate[own],
         evidence,
-        _words(name_of(group.frequency_hz), verdict, name, evidence, likelier, chance),
     )
 
 
-def _most(room: Mapping[str, float], rung: Mapping[str, int]) -> str:
-    return max((uid for uid in rung if rung[uid]), key=lambda uid: (room[uid], rung[uid]))
-
-
-def _words(
-    what: str,
-    verdict: Verdict,
-    name: str,
-    seen: Evidence,
-    likelier: str,
-    chance: float,
-) -> str:
-    """Return one line: what was counted, then what follows."""
-    odds = odds_words(min(chance / max(1.0 - chance, 1e-9), MOST_ODDS))
-    rang, of = seen.here_rang + seen.elsewhere_rang, seen.here_of + seen.elsewhere_of
-    if verdict == "rig":
-        return (
-            f"{what} rang on {of_evenings(rang, of)}, at {seen.venues_rang} of {seen.venues_of} "
-            f"venues: it comes along with you ({odds}); microphone, wedge and loudspeaker first, "
-            "or a cut on the channel"
-        )
-    here = f"{what} rang on {of_evenings(seen.here_rang, seen.here_of)} at {name}"
-    if verdict == "room":
-        return (
-            f"{here} and {of_evenings(seen.elsewhere_rang, seen.elsewhere_of)} elsewhere: that "
-            f"room, or what stands in it ({odds}); cut it on the graphic there"
-        )
-    if seen.venues_of == 1:
-        return f"{here}: no other venue is known, so rig or room cannot be told"
-    elsewhere = of_evenings(seen.elsewhere_rang, seen.elsewhere_of)
-    quiet = (
-        f", {counted(seen.hidden_count, 'evening')} it stood pulled" if seen.hidden_count else ""
-    )
-    rather = f" ({likelier} {odds})" if odds else ""
-    return f"{here} and {elsewhere} elsewhere{quiet}: not enough evenings yet{rather}"
+def _most(group: Group, chances: Chances) -> str:
+    """Return the venue that is likeliest its own."""
+    return max(sorted(group.venues), key=lambda uid: chances.room[uid])

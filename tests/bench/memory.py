@@ -17,11 +17,12 @@ import statistics
 import time
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from monitor.memory.begin_with import begin_with
-from monitor.memory.exposure import USUAL_REACH_OCTAVES
+from monitor.memory.clusters import REACH_OCTAVES, octaves_apart
+from monitor.memory.exposure import USUAL_REACH_OCTAVES, exposure, hidden_part
 from monitor.memory.verdicts import Verdict, by_venue, verdicts_of
 from tests.bench.memory_histories import (
     SCORING,
@@ -76,7 +77,7 @@ def judged(history: History) -> list[Judged]:
             len(history.gigs),
             band.evidence.here_of,
         )
-        for band in verdicts_of(venues)
+        for band in verdicts_of(history.gigs)
     ]
 
 
@@ -87,6 +88,45 @@ def told(history: History) -> list[Told]:
         for uid, gigs in by_venue(history.gigs).items()
         for cut in begin_with(gigs, None)
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class Foretold:
+    """One place that was called something, and a later evening: the chance it was given."""
+
+    chance: float
+    rang: bool
+
+
+def foretold(history: History) -> list[Foretold]:
+    """Return what the evenings but the last say of the last, of what was called and not cut."""
+    *before, last = history.gigs
+    found = []
+    for band in verdicts_of(before, last.venue_uid):
+        hz = band.group.frequency_hz
+        here = band.verdict == "rig" or band.venue_uid == last.venue_uid
+        if band.verdict != "unsure" and here and hidden_part(last, hz, 0.0) < 0.5:
+            rang = any(octaves_apart(ring.frequency_hz, hz) <= REACH_OCTAVES for ring in last.rings)
+            found.append(Foretold(1.0 - (1.0 - band.rate) ** exposure(last, hz, 0.0), rang))
+    return found
+
+
+def by_counting(history: History) -> list[Judged]:
+    """Return what a rule of thumb says of the same places, for comparison.
+
+    The rig's: rang at three venues or more and on half of all evenings.  A room's: on two evenings
+    or more there and on none elsewhere, with at least two of them.
+    """
+    found = []
+    for band, place in zip(verdicts_of(history.gigs), judged(history), strict=True):
+        seen = band.evidence
+        verdict: Verdict = "unsure"
+        if seen.venues_rang >= 3 and 2 * seen.rang >= seen.of:
+            verdict = "rig"
+        elif seen.here_rang >= 2 and seen.elsewhere_rang == 0 and seen.elsewhere_of >= 2:
+            verdict = "room"
+        found.append(replace(place, verdict=verdict))
+    return found
 
 
 def share(part: int, of: int) -> str:
@@ -163,6 +203,16 @@ def print_cuts(cuts: Sequence[Told]) -> None:
         print(f"  {label:<12}{share(sum(cut.is_true for cut in of), len(of))}")
 
 
+def print_foretold(places: Sequence[Foretold]) -> None:
+    """Print how often what was called rang on the evening after, beside the chance given."""
+    print("\nchance given that it rings on the next evening there, uncut, and how often it did:")
+    for low, high in pairwise((0.0, 0.2, 0.4, 0.6, 0.8, 1.0001)):
+        of = [place for place in places if low <= place.chance < high]
+        if of:
+            mean = 100.0 * statistics.fmean(place.chance for place in of)
+            print(f"  mean {mean:5.1f} %: {share(sum(place.rang for place in of), len(of))}")
+
+
 def main() -> int:
     """Print the tables; 1 if a goal is missed."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n", maxsplit=1)[0])
@@ -172,6 +222,8 @@ def main() -> int:
     ranges, first = (TUNING, TUNING_SEED) if asked.tuning else (SCORING, SCORING_SEED)
     places: list[Judged] = []
     cuts: list[Told] = []
+    later: list[Foretold] = []
+    counted: list[Judged] = []
     took_s = []
     for seed in range(first, first + asked.histories):
         history = made_history(seed, ranges)
@@ -179,11 +231,16 @@ def main() -> int:
         places += judged(history)
         took_s.append(time.perf_counter() - begun_s)
         cuts += told(history)
+        later += foretold(history)
+        counted += by_counting(history)
     print(f"{asked.histories} histories from seed {first}, {len(places)} places judged\n")
     met = print_verdicts(places)
     print_speaking(places)
     print_calibration(places)
+    print_foretold(later)
     print_cuts(cuts)
+    print("\nfor comparison, the same places by a rule of counting:")
+    print_verdicts(counted)
     median_ms, most_ms = 1000.0 * statistics.median(took_s), 1000.0 * max(took_s)
     print(f"\njudging one history: median {median_ms:.0f} ms, most {most_ms:.0f} ms")
     print("goals met" if met else "goals missed")

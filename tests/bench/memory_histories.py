@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from monitor.listening.bands import THIRD_OCTAVES, third_octave_of
@@ -185,7 +185,7 @@ class _Maker:
         rings_out = draw.random() < self.ring_out_share
         drive = draw.lognormvariate(0.0, self.sigma) * heard_s / 7200.0
         drive *= 1.8 if rings_out else 1.0
-        pulls = {label: (0.0, db) for label, db in at_first.items()}
+        pulls = {label: PullMemory(label, _HZ[label], db) for label, db in at_first.items()}
         rings: list[RingMemory] = []
         for at_s, hz in sorted(self._would_ring((*rig, *modes), drive, heard_s)):
             if draw.random() < math.exp(-_cut_db(pulls, hz) / 2.5):
@@ -200,10 +200,7 @@ class _Maker:
             utc_s=1.7e9 + 7.0 * DAY_S * n,
             dated="network",
             rings=tuple(sorted(rings, key=lambda ring: ring.at_s)),
-            pulls=tuple(
-                PullMemory(label, _HZ[label], db, None, at_s)
-                for label, (at_s, db) in sorted(pulls.items())
-            ),
+            pulls=tuple(pulls[label] for label in sorted(pulls)),
             ring_out=RingOutMemory(len(pulls), 1.0) if rings_out else None,
             hours_heard_s=_hours(heard_s),
             equaliser="31 bands",
@@ -224,7 +221,7 @@ class _Maker:
         hz: float,
         at_s: float,
         rings: list[RingMemory],
-        pulls: dict[str, tuple[float, float]],
+        pulls: dict[str, PullMemory],
     ) -> None:
         """Let it ring: the box may hear it, and the person may pull for it."""
         draw = self.draw
@@ -232,8 +229,12 @@ class _Maker:
             rings.append(_ring(draw, hz, at_s, howls=0.6))
         if draw.random() < 0.7:
             label = third_octave_of(hz).label
-            first_s, db = pulls.get(label, (at_s, 0.0))
-            pulls[label] = (first_s, min(db + draw.choice((2.0, 3.0, 4.0)), 12.0))
+            more_db = draw.choice((2.0, 3.0, 4.0))
+            new = PullMemory(label, _HZ[label], 0.0, None, at_s, begun_db=more_db)
+            stood = pulls.get(label, new)
+            begun_db = stood.pull_db if stood.begun_db is None else stood.begun_db
+            pull_db = min(stood.pull_db + more_db, 12.0)
+            pulls[label] = replace(stood, pull_db=pull_db, begun_db=begun_db)
 
 
 _HZ = {band.label: band.midband_hz for band in THIRD_OCTAVES}
@@ -245,11 +246,11 @@ def _ring(draw: random.Random, hz: float, at_s: float, *, howls: float) -> RingM
     return RingMemory(hz, band, degree, "set", at_s, draw.uniform(0.5, 4.0))
 
 
-def _cut_db(pulls: dict[str, tuple[float, float]], hz: float) -> float:
+def _cut_db(pulls: dict[str, PullMemory], hz: float) -> float:
     """A graphic slider's bell: full in the middle, half at a sixth of an octave."""
     return sum(
-        db * math.exp(-0.693 * (math.log2(hz / _HZ[label]) * 6.0) ** 2)
-        for label, (_, db) in pulls.items()
+        pull.pull_db * math.exp(-0.693 * (math.log2(hz / pull.centre_hz) * 6.0) ** 2)
+        for pull in pulls.values()
     )
 
 

@@ -76,7 +76,7 @@ def test_it_is_said_when_a_cut_belongs_on_the_channel() -> None:
         for _ in range(3)
     ]
     venues = by_venue(gigs)
-    cut = begin_with(venues["anchor"], None, verdicts_of(venues, "anchor"))[0]
+    cut = begin_with(venues["anchor"], None, verdicts_of(gigs, "anchor"))[0]
     assert cut.why.endswith("it comes along with you, so rather on the channel")
 
 

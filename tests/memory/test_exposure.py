@@ -58,6 +58,11 @@ def test_a_cut_made_for_a_ring_hid_nothing_of_it() -> None:
     assert hidden_part(after, 1000.0, until_s=600.0) == 0.0
 
 
+def test_what_was_deepened_for_a_ring_hid_what_it_was_at_first() -> None:
+    deepened = gig("anchor", pulls=[PullMemory("1k", 1000.0, 9.0, None, 0.0, begun_db=3.0)])
+    assert hidden_part(deepened, 1000.0) == pytest.approx(0.5)
+
+
 def test_times_grow_with_what_was_heard_up_to_a_bound() -> None:
     short = gig("anchor", hours_heard_s=(1800.0,))
     long = gig("anchor", hours_heard_s=(3600.0,) * 9)

@@ -78,6 +78,7 @@ def test_pulls_as_they_stood_in_the_end_and_since_when() -> None:
         )
     )
     assert [(p.label, p.pull_db, p.first_at_s) for p in found.pulls] == [("1k", 5.0, 80.0)]
+    assert found.pulls[0].begun_db == 4.0
     assert found.pulls[0].reach_octaves == pytest.approx(0.5)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from scipy.stats import fisher_exact
 
+from monitor.memory.phrases import MOST_ODDS
 from monitor.memory.verdicts import BandVerdict, by_venue, verdicts_of
 from tests.bench.memory import judged, told
 from tests.bench.memory_histories import SCORING, TUNING, made_history
@@ -12,7 +13,7 @@ from tests.memory.made import gig, pull
 
 
 def only(gigs: list[object], here: str | None = None) -> BandVerdict:
-    found = verdicts_of(by_venue(gigs), here)  # type: ignore[arg-type]
+    found = verdicts_of(gigs, here)  # type: ignore[arg-type]
     assert len(found) == 1
     return found[0]
 
@@ -60,10 +61,28 @@ def test_silence_behind_a_cut_is_no_silence() -> None:
     assert "5 evenings it stood pulled" in cut_elsewhere.words
 
 
+def test_what_has_not_rung_for_long_is_said() -> None:
+    venues = ("anchor", "barn", "crown", "dock")
+    rang = [gig(venue, [2500.0]) for venue in venues for _ in range(3)]
+    quiet = [gig(venue) for venue in venues]
+    assert "not on the last" not in only([*rang, *quiet[:3]]).words
+    assert "venues, not on the last 4: it comes along" in only([*rang, *quiet]).words
+    pulled = [gig(venue, pulls=[pull("2.5k", 2511.9, 9.0, 0.0)]) for venue in venues]
+    assert only([*rang, *pulled]).evidence.quiet_anywhere_count == 0
+
+
+def test_odds_are_said_no_higher_than_they_can_be_trusted() -> None:
+    venues = ("anchor", "barn", "crown", "dock", "eagle", "ferry")
+    found = only([gig(venue, [2500.0]) for venue in venues for _ in range(4)])
+    assert found.chance > 0.999
+    assert found.odds == MOST_ODDS
+    assert "(over 50 to 1)" in found.words
+
+
 def test_a_gig_without_venue_or_with_rings_gone_is_left_out() -> None:
     gigs = [gig(None, [250.0]), gig("anchor", [250.0], is_whole=False), gig("anchor")]
     assert list(by_venue(gigs)) == ["anchor"]
-    assert verdicts_of(by_venue(gigs)) == []
+    assert verdicts_of(gigs) == []
 
 
 def test_the_venue_asked_about_is_the_one_that_is_weighed() -> None:
@@ -106,7 +125,7 @@ def test_no_room_is_called_against_fisher_s_exact_test() -> None:
     # opposed.
     asked = 0
     for seed in range(60):
-        for band in verdicts_of(by_venue(made_history(seed, TUNING).gigs)):
+        for band in verdicts_of(made_history(seed, TUNING).gigs):
             seen = band.evidence
             if band.verdict != "room" or seen.hidden_count:
                 continue
