@@ -24,7 +24,6 @@ LOG = logging.getLogger(__name__)
 
 MOST_WAITING = 32
 AT_ONCE = ("key_check", "phones", "pair_here")
-LOOK_S = 0.5
 
 Answer = Mapping[str, Any]
 
@@ -64,7 +63,7 @@ class AccessClerk:
         self._tell = tell
         self._lock = threading.Lock()
         self.hindrance = "the lantern is still starting; ask again in a moment"
-        self._waiting: queue.Queue[tuple[Message, Reply]] = queue.Queue(MOST_WAITING)
+        self._waiting: queue.Queue[tuple[Message, Reply] | None] = queue.Queue(MOST_WAITING)
         self._begun = threading.Event()
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="access", daemon=True)
@@ -114,6 +113,10 @@ class AccessClerk:
     def close(self, timeout_s: float = 3.0) -> None:
         """Keep what is to be kept, and stop; may be called twice."""
         self._stopping.set()
+        try:
+            self._waiting.put_nowait(None)
+        except queue.Full:
+            pass  # then it is busy, and looks whether to stop after the next
         self._thread.join(timeout=timeout_s)
 
     # --- everything below runs in the clerk's thread, but _answered for AT_ONCE ----------------
@@ -130,10 +133,10 @@ class AccessClerk:
             self._kept.put_aside(f"it cannot be gone on from: {error!r}")
         self._begun.set()
         while not self._stopping.is_set():
-            try:
-                command, reply = self._waiting.get(timeout=LOOK_S)
-            except queue.Empty:
-                continue
+            asked = self._waiting.get()
+            if asked is None:
+                break
+            command, reply = asked
             answer = self._answered(command)
             reply(answer if self._keep() else {**answer, "problem": self._kept.trouble})
         self._keep()  # which phone was used last

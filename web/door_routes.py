@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping
 from typing import Any
 
@@ -94,8 +93,7 @@ def _may_ask(doors: Doors) -> JsonAnswer | None:
         return line("control from the page is switched off in the box's settings ([access])", 403)
     if control == "open":
         return line("no code is needed here: everybody may change things", 409)
-    wait_s = doors.turns.wait_s(asker(request), time.monotonic())
-    return wait(wait_s) if wait_s > 0.0 else None
+    return doors.tired(request)
 
 
 STATUS = {"wrong": 403, "closed": 409, "busy": 409, "unpaired": 404}

@@ -21,6 +21,7 @@ from flask import Request, current_app, jsonify
 from monitor.link import LinkError, Message
 from monitor.link_client import LinkClient
 from web.answers import JsonAnswer, line, newest_snapshot, refused_with
+from web.crowd import Pace
 from web.guard import MAX_BODY_BYTES, refusal
 
 COOKIE = "lantern_key"
@@ -29,35 +30,12 @@ COOKIE_LASTS_S = 400 * 24 * 3600
 look at who is paired begins it anew."""
 _KEY = re.compile(r"[0-9a-f]{64}")
 
-BURST_COUNT = 8
-EVERY_S = 2.0
+KNOCKS_COUNT = 8
+KNOCKS_PER_S = 0.5
 """What one address may ask the watcher without being known to it: eight at once, then one in two
 seconds.  A person types a code in five; a flood stops here and not at the watcher."""
-MOST_ADDRESSES = 512
-"""More than the 254 of a usual home network; of more, the one heard of longest ago is forgotten."""
 MOST_KEYS = 64
 """Remembered keys: the watcher keeps 16."""
-
-
-class Turns:
-    """How often each address may ask: a burst, then one turn every ``every_s``; bounded."""
-
-    def __init__(self, burst_count: int = BURST_COUNT, every_s: float = EVERY_S) -> None:
-        self._burst_count = burst_count
-        self._every_s = every_s
-        self._full_at_s: OrderedDict[str, float] = OrderedDict()
-        self._lock = threading.Lock()
-
-    def wait_s(self, address: str, now_s: float) -> float:
-        """Take a turn and return 0, or return how many seconds are left until there is one."""
-        with self._lock:
-            # When the burst is whole again; each turn moves it by one interval.
-            full_at_s = max(now_s, self._full_at_s.pop(address, now_s)) + self._every_s
-            over_s = full_at_s - now_s - self._burst_count * self._every_s
-            self._full_at_s[address] = full_at_s if over_s <= 0 else full_at_s - self._every_s
-            if len(self._full_at_s) > MOST_ADDRESSES:
-                self._full_at_s.popitem(last=False)
-        return max(0.0, over_s)
 
 
 class Doors:
@@ -74,7 +52,7 @@ class Doors:
         self._lock = threading.Lock()
         self._good: OrderedDict[str, str] = OrderedDict()
         self._good_for: _Revision | None = None
-        self.turns = Turns()
+        self._knocks = Pace(KNOCKS_PER_S, KNOCKS_COUNT)
 
     def control(self) -> str:
         """Who may change something: "code", "open", "off", or "" while no watcher says.
@@ -93,6 +71,12 @@ class Doors:
         with self._lock:
             self._good.clear()
 
+    def tired(self, request: Request) -> JsonAnswer | None:
+        """Count a question for the watcher by somebody unknown; refuse it where they are many."""
+        if self._knocks.take(asker(request), time.monotonic()):
+            return None
+        return wait(1.0 / KNOCKS_PER_S)
+
     def phone_of(self, request: Request) -> tuple[str | None, JsonAnswer | None]:
         """The phone whose key a request shows, None without a good one; or why nobody can say."""
         key = shown_key(request)
@@ -108,9 +92,8 @@ class Doors:
             phone = self._good.get(digest)
         if phone is not None:
             return phone, None
-        wait_s = self.turns.wait_s(asker(request), time.monotonic())
-        if wait_s > 0.0:
-            return None, wait(wait_s)
+        if (tired := self.tired(request)) is not None:
+            return None, tired
         try:
             answer = self._client.request({"class": "key_check", "key_digest": digest})
         except LinkError as error:
