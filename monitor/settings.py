@@ -94,6 +94,14 @@ class LampChoice:
 
 
 @dataclass(frozen=True, slots=True)
+class ButtonChoice:
+    """The optional button."""
+
+    enabled: bool
+    gpio_pin: int
+
+
+@dataclass(frozen=True, slots=True)
 class PanelChoice:
     """The display; ``rotate`` counts quarter turns."""
 
@@ -156,6 +164,7 @@ class Settings:
     equaliser: EqualiserChoice
     advice: AdviceChoice
     lamp: LampChoice
+    button: ButtonChoice
     panel: PanelChoice
     page: Page
     access: Access
@@ -185,6 +194,7 @@ _TABLE_CLASSES: dict[str, type] = {
     "equaliser": EqualiserChoice,
     "advice": AdviceChoice,
     "lamp": LampChoice,
+    "button": ButtonChoice,
     "panel": PanelChoice,
     "page": Page,
     "access": Access,
@@ -370,9 +380,21 @@ def load(
     if missing and not reader.problems:
         reader.problems.append(f"defaults.toml lacks {', '.join(missing)}: reinstall")
     _check_together(reader)
+    _check_pins(reader)
     if reader.problems:
         raise SettingsError(reader.problems)
     return Loaded(_build(reader.values), reader.origins, reader.values)
+
+
+def _check_pins(reader: _Reader) -> None:
+    """Check that lamp and button do not hang on one pin."""
+    lamp, button = (reader.values.get(f"{table}.gpio_pin") for table in ("lamp", "button"))
+    both = reader.values.get("lamp.enabled") and reader.values.get("button.enabled")
+    if both and lamp == button:
+        reader.problems.append(
+            f"{reader.origins['button.gpio_pin']}: button.gpio_pin = {button} is the lamp's pin "
+            "too; give each a GPIO of its own"
+        )
 
 
 def _check_together(reader: _Reader) -> None:

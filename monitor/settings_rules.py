@@ -199,6 +199,10 @@ RULES: dict[str, dict[str, Rule]] = {
         "enabled": Rule("true or false", lambda v: isinstance(v, bool)),
         "gpio_pin": whole(0, 27),
     },
+    "button": {
+        "enabled": Rule("true or false", lambda v: isinstance(v, bool)),
+        "gpio_pin": whole(0, 27),
+    },
     "panel": {
         "driver": one_of(*_PANEL_DRIVERS),
         "bus": whole(0, 31),

@@ -121,6 +121,11 @@ def test_options_may_lose_their_quotes(option: str, value: Any) -> None:
         ("[page]\nport = nan", "not nan"),
         ("[lamp]\nenabled = 1", "line 2: lamp.enabled must be true or false, not 1"),
         ("[lamp]\ngpio_pin = 28", "from 0 to 27, not 28"),
+        ("[button]\ngpio_pin = -1", "from 0 to 27, not -1"),
+        (
+            "[button]\nenabled = true\ngpio_pin = 17",
+            "button.gpio_pin = 17 is the lamp's pin too; give each a GPIO of its own",
+        ),
         ('[listening]\nway = "show"', 'one of "soundcheck", "set", not "show"'),
         ('[listening]\nway = ["set"]', "one of"),
         ("[microphone]\nrates_hz = []", "a list of 1 to 8 sample rates"),
