@@ -42,7 +42,7 @@ class Recollecting:
             if found is None:
                 LOG.warning("the memory says nothing: %s", problem or "no answer")
             else:
-                self._said = (venue_uid, found.fields())
+                self._said = (venue_uid, found.on_arriving())
 
         # Tonight's own rings are on the page anyway; what they are held against is the past.
         question = Recollect(venue=venue_uid, but=gig.uid, equaliser=self._equaliser)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor import checks, clock, watch
+from monitor import checks, clock, opening
 from monitor.errors import SettingsError
 from monitor.settings import Loaded, load
 from tests.core.stand_ins import FakeLamp, FakePanel, FakeSource, noise
@@ -19,8 +19,8 @@ from tests.core.test_watch import Running
 def loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Loaded:
     monkeypatch.setattr(checks, "HEAR_S", 0.5)
     monkeypatch.setattr(clock, "is_trusted", lambda: True)
-    monkeypatch.setattr(watch, "open_lamp", lambda _: FakeLamp())
-    monkeypatch.setattr(watch, "open_panel", lambda _: FakePanel())
+    monkeypatch.setattr(opening, "open_lamp", lambda _: FakeLamp())
+    monkeypatch.setattr(opening, "open_panel", lambda _: FakePanel())
     places = [f"link.socket={tmp_path}/link.sock", f"journal.file={tmp_path}/j.sqlite3"]
     return load(None, places, environ={"HOME": "/nonexistent"})
 
@@ -28,7 +28,7 @@ def loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Loaded:
 @pytest.fixture
 def source(monkeypatch: pytest.MonkeyPatch) -> Iterator[FakeSource]:
     source = FakeSource()
-    monkeypatch.setattr(watch, "open_microphone", lambda _: source)
+    monkeypatch.setattr(opening, "open_microphone", lambda _: source)
     yield source
     assert source.closed
 
@@ -77,7 +77,7 @@ def test_broken_parts_are_named_and_the_rest_looked_at(
     def broken(_: object) -> FakeLamp:
         raise RuntimeError("pin 17 is taken")
 
-    monkeypatch.setattr(watch, "open_lamp", broken)
+    monkeypatch.setattr(opening, "open_lamp", broken)
     monkeypatch.setattr(clock, "is_trusted", lambda: False)
     found = look(loaded)
     assert found["lamp"].to_do == "cannot be looked at: pin 17 is taken"

@@ -129,7 +129,7 @@ def test_a_client_whose_events_pile_up_is_dropped(server: LinkServer, tmp_path: 
 def test_an_endless_command_is_cut_off(server: LinkServer, tmp_path: Path) -> None:
     with connect(tmp_path / "link.sock") as connection:
         read_lines(connection, 1)
-        connection.sendall(b"x" * 40000)
+        connection.sendall(b"x" * 60000)
         wait_until(lambda: server.dropped_client_count == 1)
         with pytest.raises(ConnectionResetError):  # unread bytes turn the hanging up into a reset
             connection.recv(100)
