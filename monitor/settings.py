@@ -440,6 +440,10 @@ def _build(values: Mapping[str, Any]) -> Settings:
     return Settings(**tables)
 
 
+SECRETS = ("access.code",)
+"""Shown as dots: what is printed is what people send around when they ask for help."""
+
+
 def describe(loaded: Loaded) -> str:
     """Return every setting in force as TOML, with where it came from as a comment."""
     lines: list[str] = []
@@ -447,7 +451,9 @@ def describe(loaded: Loaded) -> str:
         lines.append(f"[{table}]")
         for key in rules:
             name = f"{table}.{key}"
-            lines.append(f"{f'{key} = {_toml(loaded.values[name])}':<44}  # {loaded.origins[name]}")
+            value = loaded.values[name]
+            said = _toml("......" if value and name in SECRETS else value)
+            lines.append(f"{f'{key} = {said}':<44}  # {loaded.origins[name]}")
         lines.append("")
     return "\n".join(lines).rstrip()
 
