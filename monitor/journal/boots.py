@@ -83,26 +83,32 @@ class Boots:
     def order(self, instants: Sequence[Instant]) -> list[int]:
         """Return the places of ``instants`` from the oldest to the newest.
 
-        This box's own by the order of its boots, whatever their dates; what was taken in from
-        another box is put among them by its date, first if it has none.
+        This box's own by the order of its boots, whatever their dates.  What was taken in from
+        another box comes after the last of them that is known to have been earlier: where nobody
+        knows, the box's own is the newer.
         """
         own = sorted(
             (i for i, at in enumerate(instants) if self.is_own(at.boot_id)),
             key=lambda i: (self.seq(instants[i].boot_id), instants[i].uptime_s),
         )
-        so_far_s, dates_s = -float("inf"), []
-        for i in own:
-            utc_s = self.utc_s(instants[i])
-            if utc_s is not None and self.dated(instants[i].boot_id) != "believed":
-                so_far_s = max(so_far_s, utc_s)
-            dates_s.append(so_far_s)
+        known = self._known_dates([instants[i] for i in own])
         keys = {i: (place, 0, 0.0, 0, 0.0) for place, i in enumerate(own, 1)}
         for i, at in enumerate(instants):
             if i not in keys:
                 utc_s = self.utc_s(at)
-                place = 0 if utc_s is None else bisect_right(dates_s, utc_s)
+                earlier = 0 if utc_s is None else bisect_right(known, utc_s, key=lambda k: k[0])
+                place = known[earlier - 1][1] if earlier else 0
                 keys[i] = (place, 1, utc_s or 0.0, self.seq(at.boot_id), at.uptime_s)
         return sorted(keys, key=keys.__getitem__)
+
+    def _known_dates(self, own: Sequence[Instant]) -> list[tuple[float, int]]:
+        """Return the sure dates among instants in order, never earlier than before, with places."""
+        found: list[tuple[float, int]] = []
+        for place, at in enumerate(own, 1):
+            utc_s = self.utc_s(at)
+            if utc_s is not None and self.dated(at.boot_id) != "believed":
+                found.append((max(utc_s, found[-1][0]) if found else utc_s, place))
+        return found
 
 
 def note_word(

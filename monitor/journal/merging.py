@@ -92,7 +92,9 @@ def _merge_one(connection: sqlite3.Connection, record: Record) -> None:
     )
     kept = gig_row(connection, gig["uid"])
     boots = Boots.read(connection)
-    _fill_in(connection, kept, record, venue_uid, is_own=boots.is_own(kept.begun.boot_id))
+    _fill_in(
+        connection, kept, record, venue_uid, is_new=is_new, is_own=boots.is_own(kept.begun.boot_id)
+    )
     known: set[tuple[Any, ...]] = set() if is_new else _said(record_of(connection, kept, boots))
     _insert_happenings(connection, record, kept, known, is_new=is_new)
     connection.executemany(
@@ -135,6 +137,7 @@ def _fill_in(
     record: Record,
     venue_uid: str | None,
     *,
+    is_new: bool,
     is_own: bool,
 ) -> None:
     gig = record["gig"]
@@ -144,7 +147,7 @@ def _fill_in(
         (gig.get("title"), venue_uid, kept.uid),
     )
     # A file must not end the gig that goes on here.
-    if kept.ended is None and "ended" in gig and not is_own:
+    if kept.ended is None and "ended" in gig and (is_new or not is_own):
         connection.execute(
             "UPDATE gigs SET ended_boot_id = ?, ended_uptime_s = ?, ended_by = ? WHERE uid = ?",
             (gig["ended"]["boot"], gig["ended"]["uptime_s"], gig["ended_by"], kept.uid),

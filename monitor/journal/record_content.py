@@ -6,7 +6,6 @@ has to be plain bounded JSON and is kept as it is.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -51,7 +50,7 @@ def _plain(value: Any, where: str, depth: int) -> Any:
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, int | float):
-        if not math.isfinite(value) or abs(value) > MOST_WHOLE:
+        if not abs(value) <= MOST_WHOLE:  # NaN included
             raise RecordError(f"{where}: a number beyond all measure; expected a finite one")
         return value
     if depth == 0:

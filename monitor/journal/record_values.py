@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -49,7 +48,7 @@ class Values:
         value = self.given(key)
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise self.wrong(key, value, f"a number from {least:g} to {most:g}")
-        if not math.isfinite(value) or not least <= value <= most:
+        if not least <= value <= most:  # NaN included
             raise self.wrong(key, value, f"a number from {least:g} to {most:g}")
         return float(value)
 

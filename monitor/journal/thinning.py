@@ -57,16 +57,15 @@ def _thin_rings(connection: sqlite3.Connection, keep_rings: int) -> None:
 
 
 def _keep_few_levels(connection: sqlite3.Connection, uid: str) -> None:
-    keys = [
-        row
-        for place, row in enumerate(
-            connection.execute(
-                "SELECT key FROM happenings WHERE gig = ? AND kind = 'level' ORDER BY key", (uid,)
-            )
-        )
-        if place % KEEP_ONE_IN
-    ]
-    connection.executemany("DELETE FROM happenings WHERE key = ?", keys)
+    keys = connection.execute(
+        "SELECT key FROM happenings WHERE gig = ? AND kind = 'level' ORDER BY key", (uid,)
+    ).fetchall()
+    # The last of each ten, which stands for the minutes before it; of fewer than ten the last.
+    first_kept = min(KEEP_ONE_IN, len(keys)) - 1
+    keep = set(keys[first_kept::KEEP_ONE_IN])
+    connection.executemany(
+        "DELETE FROM happenings WHERE key = ?", [key for key in keys if key not in keep]
+    )
     connection.execute("UPDATE gigs SET thinned = 1 WHERE uid = ?", (uid,))
 
 

@@ -11,7 +11,8 @@ from tests.journal.telling import Told
 
 
 @pytest.fixture
-def told(tmp_path: Path) -> Iterator[Told]:
+def told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Told]:
+    monkeypatch.setattr("monitor.journal.store.BATCH_S", 0.02)  # a test tells one after the other
     told = Told(tmp_path / "journal.sqlite3", box="lamp")
     yield told
     told.close()
