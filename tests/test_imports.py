@@ -22,6 +22,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.link_gigs": ("monitor.link", "monitor.link_checks"),
     "monitor.link_commands": ("monitor.link", "monitor.link_checks", "monitor.link_gigs"),
     "monitor.link_client": ("monitor.link", "monitor.link_commands"),
+    "monitor.access": ("monitor.clock",),
     "monitor.gigs": ("monitor.link", "monitor.link_gigs"),
     "monitor.placing": (),
     "monitor.channel": ("monitor.listening",),
