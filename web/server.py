@@ -96,7 +96,8 @@ class Channel(HTTPChannel):
             self._at, self.since_mono_s = at, now_mono_s
         longest_s = {"sending": ANSWER_S, "reading": REQUEST_S, "idle": IDLE_S}.get(doing)
         if longest_s is not None and now_mono_s - self.since_mono_s > longest_s:
-            self.will_close = True
+            # At once: waitress's own way waits until the phone takes something.
+            self.handle_close()
 
 
 class Server(TcpWSGIServer):
@@ -106,15 +107,10 @@ class Server(TcpWSGIServer):
 
     def __init__(self, *args: Any, lines: Lines, **kwargs: Any) -> None:
         self.lines = lines
-        self._next_look_mono_s = 0.0
         super().__init__(*args, **kwargs)
 
     def readable(self) -> bool:
-        """Asked before each wait for something to happen."""
-        now_mono_s = time.monotonic()
-        if now_mono_s >= self._next_look_mono_s:
-            self._next_look_mono_s = now_mono_s + LOOK_EVERY_S
-            self.look(now_mono_s)
+        """Whether to wait for connections: always, and those that are too many are refused."""
         return bool(self.accepting)
 
     def look(self, now_mono_s: float) -> None:
@@ -124,16 +120,16 @@ class Server(TcpWSGIServer):
             channel.look(now_mono_s)
         over = self.lines.count - self.lines.most
         if over > 0:
-            idle = [c for c in channels if c.doing in ("idle", "reading") and not c.will_close]
+            idle = [c for c in channels if c.connected and c.doing in ("idle", "reading")]
             idle.sort(key=lambda channel: channel.since_mono_s)
             for channel in idle[:over]:
-                channel.will_close = True
+                channel.handle_close()
 
     def handle_accept(self) -> None:
-        """Take a connection; when there are far too many, look after them first."""
-        if self.lines.count >= self.lines.most:
-            self.look(time.monotonic())
+        """Take a connection; when that makes too many, look after them."""
         super().handle_accept()
+        if self.lines.count > self.lines.most:
+            self.look(time.monotonic())
 
     @property
     def waiting_bytes(self) -> int:
@@ -235,8 +231,14 @@ class Served:
 
     def run(self) -> None:
         """Serve until ``close`` is called, or an exception such as SystemExit comes."""
+        next_look_mono_s = 0.0
         while self._map and not self._closing:
             wasyncore.loop(timeout=LOOK_EVERY_S, use_poll=True, map=self._map, count=1)
+            now_mono_s = time.monotonic()
+            if now_mono_s >= next_look_mono_s:
+                next_look_mono_s = now_mono_s + LOOK_EVERY_S
+                for server in self.servers:
+                    server.look(now_mono_s)
 
     def close(self) -> None:
         """Stop serving; to be called when ``run`` has returned, or in its thread."""
