@@ -60,7 +60,7 @@ def look_over(loaded: Loaded) -> Iterable[Finding]:
     settings = loaded.settings
     own = sorted({o for o in loaded.origins.values() if o != "default"})
     yield Finding("settings", f"{len(own)} of your own" if own else "the defaults")
-    snapshot = _ask_watcher(places.socket_path(settings))
+    snapshot = ask_watcher(places.socket_path(settings))
     if snapshot is not None:
         yield from _from_watcher(snapshot)
     else:
@@ -81,7 +81,8 @@ def _guarded(part: str, look: Callable[[], Sequence[Finding]]) -> Sequence[Findi
         return [Finding(part, "", f"cannot be looked at: {error}")]
 
 
-def _ask_watcher(path: Path) -> dict[str, Any] | None:
+def ask_watcher(path: Path) -> dict[str, Any] | None:
+    """Return the snapshot of the watcher at a socket, None if none answers."""
     if not path.exists():
         return None
     with LinkClient(path) as client:
@@ -101,8 +102,9 @@ def _from_watcher(snapshot: dict[str, Any]) -> Iterable[Finding]:
             snapshot.get("peak_dbfs", -150.0),
             bool(snapshot.get("clipping")),
         )
-    for part in ("lamp", "panel", "journal"):
-        yield _health(part, snapshot.get(part, {}).get("health", "unknown"))
+    for part in ("lamp", "panel", "button", "journal", "board", "settings"):
+        if part in snapshot:
+            yield _health(part, snapshot[part].get("health", "unknown"))
 
 
 def _health(part: str, health: str) -> Finding:
@@ -110,6 +112,8 @@ def _health(part: str, health: str) -> Finding:
         return Finding(part, "works")
     if health == "off":
         return Finding(part, "off, by your settings")
+    if part == "board" and health == "unknown":
+        return Finding(part, "says nothing of its voltage and heat")
     return Finding(part, "", health)
 
 

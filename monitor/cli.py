@@ -91,7 +91,7 @@ def _parser() -> argparse.ArgumentParser:
         "Prints a fresh six-digit code that lets one phone change things on the page, for a box\n"
         "without a panel or when strangers keep asking for codes.  No waits and no crowd in the\n"
         "network can hold it up.  Needs root or the watcher's own user.",
-        "sudo howl-lantern pair",
+        "howl-lantern pair",
     )
     pair.add_argument("--socket", metavar="PATH", help="the watcher's socket")
     instead = pair.add_mutually_exclusive_group()
@@ -189,13 +189,17 @@ def _parser() -> argparse.ArgumentParser:
         "--example", action="store_true", help="print the commented file of all defaults instead"
     )
 
-    command(
+    check = command(
         "check",
         "look the box over, and say what to do",
         "Looks at settings, microphone, level, lamp, panel, socket, disk and clock, one after\n"
         "the other, and says for each what is right or what to do.  Ends with 1 if something\n"
-        "needs doing.",
-        "howl-lantern check",
+        "needs doing.  With --walk it shows each rhythm and face, waits for a press and a clap,\n"
+        "and asks what you have seen; the watcher must be stopped for that.",
+        "howl-lantern check --walk",
+    )
+    check.add_argument(
+        "--walk", action="store_true", help="try lamp, panel, button and microphone by eye"
     )
     return parser
 
@@ -382,6 +386,12 @@ def _check(args: argparse.Namespace) -> int:
         loaded = settings.load(args.settings, args.set)
     except SettingsError as error:
         return checks.report([checks.broken_settings(error)])
+    if args.walk:
+        if not sys.stdin.isatty():
+            raise UsageError("check --walk asks a person; start it in a terminal")
+        from monitor import walk
+
+        return checks.report(walk.walk(loaded.settings))
     return checks.report(checks.look_over(loaded))
 
 
