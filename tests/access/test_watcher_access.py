@@ -23,9 +23,13 @@ from firmware.ports import CODE as CODE_FACE
 from firmware.ports import Face
 from monitor import cli, present
 from monitor.link_client import LinkClient
+from monitor.news import Advised
 from tests.core.stand_ins import RATE_HZ, FakePanel, growing_ring, noise
 from tests.core.test_link import wait_until
+from tests.core.test_present import NO_MIC, ring_out_state, shown, situation
 from tests.core.test_watch import Running
+
+CODE = "042817"
 
 
 class SeenPanel(FakePanel):
@@ -274,32 +278,25 @@ def test_the_page_s_user_cannot_have_a_code_made(
 # --- the face, without a watcher ---------------------------------------------------------------
 
 
-def situation(**changes: Any) -> present.Situation:
-    plain: dict[str, Any] = {
-        "now_mono_s": 100.0,
-        "uptime_s": 100.0,
-        "box": "lantern",
-        "address": "",
-        "address_age_s": None,
-        "way": "set",
-        "hears": True,
-        "deafness": None,
-        "rings": (),
-        "recent": (),
-        "has_rung": True,
-        "quiet_since_mono_s": 0.0,
-        "code": "042817",
-    }
-    return present.Situation(**{**plain, **changes})
-
-
 def test_the_code_s_face_is_read_in_two_halves() -> None:
-    face = present.face(situation())
+    face = present.face(situation(code=CODE))
     assert (face.kind, face.headline) == (CODE_FACE, "042 817")
-    assert present.face(situation(code="")).kind == "quiet"
-    assert present.face(situation(hears=False, has_rung=False)).kind == CODE_FACE
+    assert present.face(situation(code="")).kind != CODE_FACE
+    assert present.face(situation(code=CODE, hears=False)).kind == CODE_FACE
+    assert present.face(situation(code=CODE, deafness=NO_MIC, hears=False)).kind == CODE_FACE
 
 
-def test_a_panel_that_fails_is_a_hindrance() -> None:
+def test_what_rings_and_a_ring_out_count_for_more_than_a_code() -> None:
+    guided = Advised(ring_out=ring_out_state(phase="raise"))
+    assert present.face(situation(code=CODE, rings=(shown(),))).kind == "ringing"
+    assert present.face(situation(code=CODE, advised=guided)).kind == "raise"
+    assert "something rings" in present.hindrance(situation(rings=(shown(),)), "ok")
+    assert "leads a ring-out" in present.hindrance(situation(advised=guided), "ok")
     assert present.hindrance(situation(), "ok") == ""
-    assert "howl-lantern pair" in present.hindrance(situation(), "off")
+
+
+@pytest.mark.parametrize(
+    ("health", "words"), [("off", "howl-lantern pair"), ("opening", "ask again in a moment")]
+)
+def test_a_panel_that_nobody_can_read_is_a_hindrance(health: str, words: str) -> None:
+    assert words in present.hindrance(situation(), health)
