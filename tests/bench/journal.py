@@ -37,7 +37,7 @@ def size(folder: Path, gigs: int) -> dict[str, Any]:
         ("recollect", Recollect("venue0")),
     ):
         began_s = time.perf_counter()
-        told.ask(question)
+        told.ask(question, patience_s=600.0)
         seconds[name] = time.perf_counter() - began_s
     record = told.ask(GetRecord(f"gig{gigs - 1}"))
     told.close()

@@ -73,17 +73,17 @@ class Told:
         self.journal.tell(change, answers.put)
         return answers.get(timeout=PATIENCE_S)
 
-    def ask(self, question: Question) -> Any:
+    def ask(self, question: Question, patience_s: float = PATIENCE_S) -> Any:
         """Ask it and wait; the problem must be empty."""
-        result, problem = self.ask_badly(question)
+        result, problem = self.ask_badly(question, patience_s)
         assert problem == ""
         return result
 
-    def ask_badly(self, question: Question) -> tuple[Any, str]:
+    def ask_badly(self, question: Question, patience_s: float = PATIENCE_S) -> tuple[Any, str]:
         """Ask it and wait; return the result and the problem."""
         answers: queue.Queue[tuple[Any, str]] = queue.Queue()
         self.journal.ask(question, lambda result, problem: answers.put((result, problem)))
-        return answers.get(timeout=PATIENCE_S)
+        return answers.get(timeout=patience_s)
 
     def begin(self, uid: str, **changes: Any) -> None:
         """Begin a gig now."""

@@ -1,0 +1,128 @@
+"""Full and read-only disks: nothing waits, it is said, and writing resumes."""
+
+from __future__ import annotations
+
+import queue
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from monitor.journal import store
+from monitor.journal.asks import (
+    DeleteGig,
+    GetRecord,
+    GigChange,
+    Happening,
+    ListGigs,
+    ListVenues,
+    MergeRecords,
+    VenueChange,
+)
+from monitor.journal.waiting import LOST, Waiting
+from tests.journal.evenings import play_evening
+from tests.journal.telling import PATIENCE_S, Told, wait_until
+
+
+@pytest.fixture
+def disk(tmp_path: Path) -> Iterator[Path]:
+    place = tmp_path / "disk"
+    place.mkdir()
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=400k", "tmpfs", str(place)], capture_output=True
+    )
+    if mounted.returncode != 0:
+        pytest.skip(f"may not mount a small disk here: {mounted.stderr.decode().strip()}")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def fill(disk: Path) -> Path:
+    filler = disk / "filler"
+    try:
+        filler.write_bytes(b"x" * 1_000_000)
+    except OSError:
+        pass  # full now, as intended
+    return filler
+
+
+def test_a_full_disk_keeps_everything_in_sight_and_writes_it_later(disk: Path) -> None:
+    told = Told(disk / "j.sqlite3")
+    told.begin("g")
+    filler = fill(disk)
+    problems: queue.Queue[str] = queue.Queue()
+    at = told.clock.at()
+    for number in range(120):
+        note = {"text": f"{number} " + "x" * 400}
+        told.journal.tell(Happening("g", "note", at.boot_id, at.uptime_s, note), problems.put)
+    told.journal.tell(GigChange("g", title="said while it was full"), problems.put)
+    told.rings("g", 1)
+    wait_until(lambda: "cannot be written" in told.journal.health())
+    assert "entries wait in memory" in told.journal.health()
+    assert "listening goes on" in told.journal.health()
+    # Whoever wanted to know was told that it is not on the disk, ...
+    assert "cannot be written" in problems.get(timeout=PATIENCE_S)
+    # ... what waits is in the answers all the same, with the reason beside them, ...
+    record, problem = told.ask_badly(GetRecord("g"))
+    assert len(record["happenings"]) == 120
+    assert (record["gig"]["title"], len(record["rings"])) == ("said while it was full", 1)
+    assert "cannot be written" in problem
+    # ... and nothing is deleted or taken in that could not be finished.
+    assert told.ask_badly(DeleteGig("g"))[0] is None
+    assert told.ask_badly(MergeRecords([record]))[0] is None
+    filler.unlink()
+    wait_until(lambda: told.journal.health() == "ok")
+    told.close()
+    again = Told(disk / "j.sqlite3")
+    assert again.ask(GetRecord("g")) == record
+    # Everybody was told once.
+    assert problems.qsize() == 120
+    again.close()
+
+
+def test_a_read_only_disk_can_still_be_read(disk: Path) -> None:
+    told = Told(disk / "j.sqlite3")
+    play_evening(told, "g", rings=5, hours=0.1, seed=1)
+    told.close()
+    subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
+    told = Told(disk / "j.sqlite3")
+    told.journal.tell(VenueChange("w", "Ropewalk"))
+    wait_until(lambda: "cannot be" in told.journal.health())
+    gigs, problem = told.ask_badly(ListGigs(5))
+    assert [gig["uid"] for gig in gigs] == ["g"]
+    assert "listening goes on" in problem
+    result, problem = told.ask_badly(DeleteGig("g"))
+    assert result is None
+    assert "cannot be" in problem
+    subprocess.run(["mount", "-o", "remount,rw", str(disk)], check=True)
+    wait_until(lambda: told.journal.health() == "ok")
+    assert [venue["name"] for venue in told.ask(ListVenues())] == ["The Slipway 1", "Ropewalk"]
+    told.close()
+
+
+def test_what_is_least_is_lost_first_and_whoever_asked_is_told() -> None:
+    waiting, lost = Waiting(4), []
+    waiting.hold(GigChange("g", title="a"), None)
+    waiting.hold(Happening("g", "note", "b", 1.0, {"text": "x"}), lambda _: lost.append("note"))
+    for number in range(4):
+        level = Happening("g", "level", "b", 1.0, {"n": number})
+        waiting.hold(level, lambda why, n=number: lost.append((n, why)))  # type: ignore[misc]
+    assert lost == [(0, LOST), (1, LOST)]
+    for number in range(3):
+        waiting.hold(GigChange("g", title=str(number)), None)
+    assert lost[2:] == [(2, LOST), (3, LOST), "note"]
+    assert [type(change).__name__ for change in waiting.changes()] == ["GigChange"] * 4
+    assert waiting.lost_count == 5
+
+
+def test_closing_does_not_wait_for_a_disk_that_hangs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store.Keeper, "write", lambda _: time.sleep(5.0))
+    told = Told(tmp_path / "j")
+    told.journal.tell(VenueChange("v", "x"))
+    began_s = time.monotonic()
+    told.journal.close(timeout_s=0.3)
+    assert time.monotonic() - began_s < 3.0
