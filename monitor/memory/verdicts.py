@@ -19,7 +19,7 @@ Verdict = Literal["rig", "room", "unsure"]
 SURE: dict[str, float] = {"rig": 0.95, "room": 0.9}
 """From here on it is said.  To call it the rig's sends a person to change something everywhere; to
 call it a room's costs one slider there, so one in ten may be wrong at the border.  Over all that
-was called in 1,000 tuning histories 2 % were wrong; 0.95 for both left 1 % and said a seventh
+was called in 1,000 tuning histories 2 % were wrong; 0.95 for both left 1 % and said an eighth
 less, 0.9 for both had 4 % of what was called the rig's wrong."""
 
 

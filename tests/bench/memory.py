@@ -25,6 +25,7 @@ from monitor.memory.clusters import REACH_OCTAVES, octaves_apart
 from monitor.memory.exposure import USUAL_REACH_OCTAVES, exposure, hidden_part
 from monitor.memory.verdicts import Verdict, by_venue, verdicts_of
 from tests.bench.memory_histories import (
+    CHANGED,
     SCORING,
     SCORING_SEED,
     TUNING,
@@ -241,6 +242,9 @@ def main() -> int:
     print_cuts(cuts)
     print("\nfor comparison, the same places by a rule of counting:")
     print_verdicts(counted)
+    print("\nfor comparison, with another rig from the ninth evening on:")
+    seeds = range(first, first + asked.histories)
+    print_verdicts([place for seed in seeds for place in judged(made_history(seed, CHANGED))])
     median_ms, most_ms = 1000.0 * statistics.median(took_s), 1000.0 * max(took_s)
     print(f"\njudging one history: median {median_ms:.0f} ms, most {most_ms:.0f} ms")
     print("goals met" if met else "goals missed")

@@ -45,6 +45,7 @@ class Ranges:
     carried_share: Range
     ring_out_share: Range
     middle_hz: Range
+    rig_changes_after: int | None = None
 
 
 TUNING = Ranges(
@@ -84,6 +85,9 @@ SCORING = Ranges(
 """Wider at every end: more and weaker things, noisier ears, more cuts that hide them."""
 _ENDS_OCTAVES = (math.log2(120.0), math.log2(6300.0))
 """Where stages ring; how much of it lies where in between differs from stage to stage."""
+CHANGED = replace(SCORING, rig_changes_after=8)
+"""The same with another microphone, wedge and loudspeaker from the ninth evening on, of which the
+model knows nothing; what was the rig's for a time counts as the rig's."""
 TUNING_SEED = 500_000
 SCORING_SEED = 0
 
@@ -148,6 +152,8 @@ class _Maker:
             uid: self._resonances(draw.randint(*ranges.mode_count), ranges.mode_hazard)
             for uid in venues
         }
+        later = self._resonances(draw.randint(*ranges.rig_count), ranges.rig_hazard)
+        changes_after = ranges.rig_changes_after
         visits = [uid for uid in venues for _ in range(draw.randint(*ranges.evening_count))]
         draw.shuffle(visits)
         left: dict[str, dict[str, float]] = {}
@@ -157,10 +163,12 @@ class _Maker:
             at_first = left.get(uid, {}) if draw.random() < self.cut_share else {}
             if draw.random() < self.carried_share:
                 at_first = {**last, **at_first}
-            gig = self._gig(n, uid, rig, modes[uid], at_first)
+            is_changed = changes_after is not None and n >= changes_after
+            gig = self._gig(n, uid, later if is_changed else rig, modes[uid], at_first)
             last = left[uid] = {pull.label: pull.pull_db for pull in gig.pulls}
             gigs.append(gig)
-        return History(tuple(gigs), rig, modes)
+        had = rig if changes_after is None else (*rig, *later)
+        return History(tuple(gigs), had, modes)
 
     def _resonances(self, count: int, hazard: Range) -> tuple[Resonance, ...]:
         low, high = (math.log(h) for h in hazard)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+import subprocess
+import sys
 import time
 from dataclasses import replace
 from typing import Any
@@ -126,3 +128,14 @@ def test_years_of_gigs_are_looked_at_in_bounded_time() -> None:
     found = recollect(gigs, venue=gigs[-1].venue_uid)
     assert found.gig_count == MOST_GIGS
     assert time.process_time() - begun_s < 10.0  # 0.6 s when it was written; a small box is slower
+
+
+def test_it_needs_no_arithmetic_library() -> None:
+    # The page reads none of it, but commands do, and a small box loads numpy for a second.
+    statement = (
+        "import sys, monitor.memory.recollect, monitor.memory.from_record; print(*sys.modules)"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", statement], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert not set(run.stdout.split()) & {"numpy", "scipy", "sqlite3"}
