@@ -67,7 +67,7 @@ def curve_picture(
     """
     grid = _Grid(evening, _CAPTION if caption else 0.0)
     shapes: list[Shape] = [
-        *_lines(grid), *_response(evening, grid), *_sliders(evening, grid), *_rang(evening, grid)
+        *_lines(grid), *_response(evening, grid), *_rang(evening, grid), *_sliders(evening, grid)
     ]  # fmt: skip
     if caption:
         shapes.extend(_caption(evening, zone))

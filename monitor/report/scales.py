@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from monitor.listening.bands import THIRD_OCTAVES, Band
 from monitor.report.words import EveningClock
 
-_STEPS_S = (10, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600, 43200, 86400)
+_STEPS_S = (60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600, 43200, 86400)
 _HALF_BAND = 10.0**0.05
 """From a third octave's midband to its edge (IEC 61260-1)."""
 LOW_HZ, HIGH_HZ = 200.0, 8000.0
@@ -70,18 +70,9 @@ def time_marks(length_s: float, clock: EveningClock, most: int) -> list[tuple[fl
     # Round by the local clock where there is one.
     past_s = 0.0
     if begun is not None:
-        past_s = 3600 * begun.hour + 60 * begun.minute + begun.second + begun.microsecond / 1e6
+        past_s = 3600 * begun.hour + 60 * begun.minute + begun.second + 1e-6 * begun.microsecond
     first_s = -past_s % step_s
     count = math.floor((length_s - first_s) / step_s) + 1
     moments = [first_s + n * step_s for n in range(max(0, count))]
-    return [(at_s, _mark(at_s, clock, step_s)) for at_s in moments]
-
-
-def _mark(at_s: float, clock: EveningClock, step_s: float) -> str:
-    if step_s >= 60:
-        # A hair later: 19.999999 s to the minute is the minute.
-        return clock.at(at_s + 1e-3)
-    moment = clock.moment(at_s + 1e-3)
-    if moment is not None:
-        return f"{moment:%H:%M:%S}"
-    return f"{math.floor(at_s / 60 + 1e-6)}:{round(at_s) % 60:02d}"
+    # A hair later: 59.999999 s is the minute.
+    return [(at_s, clock.at(at_s + 1e-3)) for at_s in moments]

@@ -20,7 +20,8 @@ from monitor.report.timeline_key import key_shapes
 from monitor.report.title import subtitle_of, title_of
 from monitor.report.words import EveningClock, counted, decibels, number
 
-SHORTEST_S = 60.0
+SHORTEST_S = 600.0
+"""No picture shows less time across: its marks are minutes."""
 MANY = 400
 """From so many rings on, marks shrink, down to half of their size."""
 _LEVEL_DB = (-70.0, 0.0)

@@ -57,8 +57,9 @@ def counts_of(evening: Evening) -> str:
 
 def subtitle_of(evening: Evening, clock: EveningClock) -> str:
     """Return date, length and counts in one line."""
-    parts = [date_of(evening, clock) or "date not known", length_words(evening.length_s)]
-    return ", ".join([*parts, counts_of(evening)])
+    length = length_words(evening.length_s) if evening.length_s else ""
+    parts = [date_of(evening, clock) or "date not known", length, counts_of(evening)]
+    return ", ".join(part for part in parts if part)
 
 
 def ended_words(evening: Evening) -> str:

@@ -1,0 +1,122 @@
+"""What was done at a gig: ring-out, level, low cut, plan, checklist, notes, each in a sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from monitor.report.curve import pulled_words
+from monitor.report.evening import Evening, Happening
+from monitor.report.timeline import deaf_stretches
+from monitor.report.title import ended_words
+from monitor.report.words import EveningClock, counted, decibels, length_words, number, text
+from monitor.soundcheck_words import step_words
+
+_MOST_RING_OUTS = 3
+_MOST_NOTES = 6
+
+
+def done_lines(evening: Evening, clock: EveningClock) -> list[tuple[str, str]]:
+    """Return pairs of a name and a sentence, in the order of an evening."""
+    return [
+        *_plan(evening),
+        *_taken(evening, "level", "desk_level", "Level"),
+        *_taken(evening, "low_cut", "low_cut", "Low cut"),
+        *(("Ring-out", _ring_out(one, clock)) for one in _ring_outs(evening)),
+        *_sliders(evening),
+        *_deaf(evening, clock),
+        *_notes(evening, clock),
+        ("Gig", ended_words(evening)),
+    ]
+
+
+def _plan(evening: Evening) -> Iterator[tuple[str, str]]:
+    plan, check = evening.last("plan"), evening.last("check")
+    if plan is not None:
+        yield "Plan", text(plan.content.get("sentence"), 240) or "a stage plan was saved"
+    ticks = check.content.get("ticks") if check is not None else None
+    if isinstance(ticks, list) and ticks:
+        yield "Checklist", f"{counted(len(ticks), 'point')} ticked"
+
+
+def _taken(evening: Evening, step: str, kind: str, name: str) -> Iterator[tuple[str, str]]:
+    taken = evening.last(kind)
+    if taken is None:
+        return
+    try:
+        said = step_words(step, "done", taken.content, None)
+    except (ValueError, TypeError, KeyError, OverflowError):
+        said = "taken"  # of another release, or made by hand
+    yield name, text(said, 120)
+
+
+def _ring_outs(evening: Evening) -> list[Happening]:
+    return evening.of_kind("ring_out")[-_MOST_RING_OUTS:]
+
+
+def _ring_out(one: Happening, clock: EveningClock) -> str:
+    won_db = number(one.content.get("gain_won_db"), -60.0, 60.0)
+    cuts = number(one.content.get("cut_count"), 0, 999)
+    cost_db = number(one.content.get("tone_cost_db"), 0.0, 60.0)
+    won = "gain not counted: the fader's marks were not given"
+    if won_db is not None:
+        won = f"{decibels(won_db)} dB won"
+    parts = [won]
+    if cuts is not None:
+        parts.append(f"{counted(int(cuts), 'cut')}")
+    if cost_db is not None:
+        parts.append(f"tone moved by {decibels(cost_db)} dB in the mean")
+    why = text(one.content.get("why"), 160)
+    return f"ended {clock.when(one.at_s)}: {', '.join(parts)}{f'. {_sentence(why)}' if why else ''}"
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _sliders(evening: Evening) -> Iterator[tuple[str, str]]:
+    name = f"{evening.equaliser}: " if evening.equaliser else ""
+    yield "Equaliser at the end", f"{name}{pulled_words(evening) or 'no slider pulled'}"
+
+
+def _deaf(evening: Evening, clock: EveningClock) -> Iterator[tuple[str, str]]:
+    stretches = deaf_stretches(evening)
+    if stretches:
+        from_s, to_s = max(stretches, key=lambda one: one[1] - one[0])
+        total_s = sum(b - a for a, b in stretches)
+        longest = f", longest from {clock.at(from_s)} to {clock.at(to_s)}"
+        said = f"{counted(len(stretches), 'time')}, {length_words(total_s)} in all"
+        yield (
+            "Could not hear",
+            said + (longest if len(stretches) > 1 else f", {clock.when(from_s)}"),
+        )
+
+
+def _notes(evening: Evening, clock: EveningClock) -> Iterator[tuple[str, str]]:
+    for one in evening.of_kind("note")[:_MOST_NOTES]:
+        said = text(one.content.get("text"), 240)
+        if said:
+            yield f"Note, {clock.at(one.at_s)}", said
+
+
+def memory_lines(recollection: Mapping[str, Any] | None, most: int = 8) -> list[str]:
+    """Return what the memory says, line by line: this venue, the bands, when, over all."""
+    if not recollection:
+        return []
+    venue, when = recollection.get("venue"), recollection.get("when")
+    bands = recollection.get("bands")
+    lines = [
+        *_lines(venue.get("words") if isinstance(venue, Mapping) else None),
+        *(
+            text(band.get("words"), 240)
+            for band in (bands if isinstance(bands, list) else [])
+            if isinstance(band, Mapping) and band.get("verdict") in ("rig", "room")
+        ),
+        *_lines(when.get("words") if isinstance(when, Mapping) else None),
+        *_lines(recollection.get("words")),
+    ]
+    return [line for line in dict.fromkeys(lines) if line][:most]
+
+
+def _lines(value: Any) -> list[str]:
+    return [text(line, 240) for line in value] if isinstance(value, list) else []
