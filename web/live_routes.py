@@ -55,6 +55,6 @@ def add_live_routes(app: Flask, client: LinkClient, places: Places, broadcast: B
             answer = client.request({"class": "history", "limit": limit})
         except LinkError as error:
             return refused_with(error)
-        if answer.get("class") == "error":
-            return line(str(answer.get("message", "refused")), 503)
+        if answer.get("class") != "history":
+            return line(str(answer.get("message", "the rings cannot be had now")), 503)
         return jsonify({key: answer[key] for key in ("rings", "problem") if key in answer}), 200

@@ -1,0 +1,48 @@
+"""A demo of its own for a measurement: its own folder and port, ended at the end."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+START_S = 60.0
+
+
+@contextmanager
+def demo(folder: Path, *settings: str) -> Iterator[str]:
+    """Run the demo; yields its page's address."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    words = [word for setting in ('page.host="127.0.0.1"', f"page.port={port}", *settings)
+             for word in ("--set", setting)]  # fmt: skip
+    with (folder / "demo.log").open("w") as log:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "monitor.cli", "demo", *words],
+            env={**os.environ, "XDG_STATE_HOME": str(folder)},
+            stdout=log,
+            stderr=subprocess.STDOUT,
+        )
+    try:
+        _wait_for(port)
+        yield f"http://127.0.0.1:{port}/"
+    finally:
+        process.send_signal(signal.SIGINT)
+        process.wait(timeout=20)
+
+
+def _wait_for(port: int) -> None:
+    stop = time.monotonic() + START_S
+    while time.monotonic() < stop:
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.1)
+    raise TimeoutError(f"the demo's page did not answer within {START_S:g} s")
