@@ -230,6 +230,16 @@ def _load(args: argparse.Namespace) -> Loaded:
     return settings.load(args.settings, args.set)
 
 
+def _load_for_service(args: argparse.Namespace) -> Loaded:
+    """As ``_load``; in a service the last good settings stand in for a file with a mistake."""
+    from monitor import settings_kept
+
+    folder = settings_kept.service_folder()
+    if folder is None or args.settings or args.set:
+        return _load(args)
+    return settings_kept.load_for_service(folder)
+
+
 # --- the commands --------------------------------------------------------------------------
 
 
@@ -238,20 +248,32 @@ def _watch(args: argparse.Namespace) -> int:
 
     from monitor import log
 
-    loaded = _load(args)
+    loaded = _load_for_service(args)
     log.set_up()
-    from monitor import watch
+    from monitor import settings_kept, watch
 
     stop = threading.Event()
     watch.stop_on_signals(stop)
-    watch.run(loaded.settings, stop)
+
+    def works() -> None:
+        folder = settings_kept.service_folder()
+        if folder is not None and not loaded.mistakes:
+            # In a thread: a slow card must not hold up the listening.
+            threading.Thread(target=settings_kept.keep, args=(folder,), daemon=True).start()
+
+    watch.run(
+        loaded.settings,
+        stop,
+        on_open=works,
+        settings_health=settings_kept.health(loaded.mistakes),
+    )
     return 0
 
 
 def _page(args: argparse.Namespace) -> int:
     from monitor import log, places
 
-    loaded = _load(args)
+    loaded = _load_for_service(args)
     page = loaded.settings.page
     log.set_up()
     from web.serve import serve

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from firmware.button import GpioButton, NoButton
 from firmware.ports import AudioSource, Face, Lamp, LampPattern, Panel
 from monitor.access.doorkeeper import Doorkeeper
 from monitor.access_clerk import AccessClerk
@@ -64,6 +65,18 @@ def open_panel(settings: Settings) -> Panel:
         width=choice.width,
         height=choice.height,
         rotate=choice.rotate,
+    )
+
+
+def open_button(
+    settings: Settings, *, on_press: Callable[[], None], on_hold: Callable[[], None]
+) -> GpioButton | NoButton:
+    """Return the button of the settings; its health says if there is none."""
+    from firmware.button import open_button as opened
+
+    choice = settings.button
+    return opened(
+        gpio_pin=choice.gpio_pin, enabled=choice.enabled, on_press=on_press, on_hold=on_hold
     )
 
 

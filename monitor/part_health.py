@@ -25,6 +25,8 @@ class PartHealth:
             "microphone": f"{status.state}: {status.detail}",
             "lamp": self._parts.lamp.health(),
             "panel": self._parts.panel.health(),
+            "button": self._parts.hand.health(),
+            "settings": self._parts.settings_health,
             "link": self._parts.server.problem or "ok",
             "advice": self._parts.adviser.health(),
             "soundcheck": self._parts.soundcheck.health(),

@@ -53,6 +53,8 @@ class Situation:
     quiet_since_mono_s: float | None
     advised: Advised | None = None
     code: str = ""
+    is_leaving: bool = False
+    settings_health: str = "ok"
 
 
 def state_of(situation: Situation) -> State:
@@ -76,6 +78,8 @@ def hz_text(frequency_hz: float) -> str:
 
 def face(situation: Situation) -> Face:
     """Return what the panel shows; what rings counts for more than what is to be done next."""
+    if situation.is_leaving:
+        return Face("quiet", "goodbye", "wait a moment,", "then pull the plug")
     state = state_of(situation)
     advised = situation.advised
     ring_out = None if advised is None else advised.ring_out
@@ -96,6 +100,8 @@ def face(situation: Situation) -> Face:
     last = situation.recent[0] if situation.recent else None
     if ring_out is not None and ring_out.phase in ("ready", "paused"):
         return Face("quiet", "quiet", f"ring-out {ring_out.phase}", situation.address)
+    if situation.settings_health != "ok":
+        return Face("quiet", "quiet", "a mistake in settings", situation.address)
     line_1 = f"last {last.band.label} {hz_text(last.frequency_hz)}" if last else situation.way
     return Face("quiet", "quiet", line_1, situation.address)
 

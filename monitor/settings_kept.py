@@ -19,6 +19,14 @@ from monitor.settings import Loaded
 LOG = logging.getLogger(__name__)
 
 KEPT_NAME = "settings.good.toml"
+FOLDER_VARIABLE = "HOWL_LANTERN_STATE"
+"""Set in both units: the folder of the last good settings.  Without it there are none."""
+
+
+def service_folder(environ: Mapping[str, str] = os.environ) -> Path | None:
+    """Return where a service keeps its last good settings, None at a person's terminal."""
+    given = environ.get(FOLDER_VARIABLE)
+    return Path(given) if given else None
 
 
 def load_for_service(kept_in: Path, *, environ: Mapping[str, str] | None = None) -> Loaded:

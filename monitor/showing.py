@@ -122,6 +122,8 @@ class Showing:
             quiet_since_mono_s=(self._hearing.first_mono_s if quiet_since is None else quiet_since),
             advised=self._parts.adviser.result,
             code=self._parts.access.code(),
+            is_leaving=self._parts.hand.is_leaving,
+            settings_health=self._parts.settings_health,
         )
 
     def _tell(self, situation: present.Situation, state: str) -> None:
@@ -144,6 +146,9 @@ class Showing:
             "panel": present.panel_fields(
                 picture.width, picture.height, picture.bits, self._parts.panel.health()
             ),
+            "button": {"health": self._parts.hand.health()},
+            "board": self._parts.board.fields(),
+            "settings": {"health": self._parts.settings_health},
             "journal": {"health": self._parts.journal.health()},
             "adviser": {"health": self._parts.adviser.health()},
             "soundcheck": self._parts.soundcheck.fields(),

@@ -7,6 +7,7 @@ opened - panel, lamp, journal - is reported and never stops the listening.
 from __future__ import annotations
 
 import faulthandler
+import functools
 import logging
 import secrets
 import signal
@@ -15,10 +16,13 @@ from collections.abc import Callable
 from importlib import metadata
 from pathlib import Path
 
+from firmware.board import Board
+from firmware.button import GpioButton, NoButton
 from firmware.ports import AudioSource, Lamp, Panel
 from monitor import clock, opening, places
 from monitor.advice.equaliser import Equaliser
 from monitor.desk import Desk, Stage
+from monitor.hand import Hand
 from monitor.journal.store import Journal
 from monitor.link import Message
 from monitor.link_server import LinkServer, Reply
@@ -60,12 +64,14 @@ def run(
     open_source: Callable[[Settings], AudioSource] = opening.open_microphone,
     lamp_opener: Callable[[Settings], Lamp] = opening.open_lamp,
     panel_opener: Callable[[Settings], Panel] = opening.open_panel,
+    button_opener: Callable[..., GpioButton | NoButton] = opening.open_button,
     supervisor: Heartbeat | None = None,
     socket_path: Path | None = None,
     journal_path: Path | None = None,
     stage_of: Callable[[AudioSource], Stage | None] = lambda _: None,
     on_open: Callable[[], None] = lambda: None,
     tell_code: Callable[[str], object] = lambda _: None,
+    settings_health: str = "ok",
 ) -> None:
     """Watch until ``stop`` is set, then release everything.
 
@@ -75,7 +81,7 @@ def run(
         What to watch and how.
     stop : threading.Event
         Set from a signal handler or another thread.
-    open_source, lamp_opener, panel_opener : callable
+    open_source, lamp_opener, panel_opener, button_opener : callable
         Open the parts; the demo puts its own in their places.
     supervisor : Heartbeat, optional
         The service manager's end by default.
@@ -87,6 +93,8 @@ def run(
         Called once the socket is there and the listening is about to begin.
     tell_code : callable
         Given each code that the panel shows; for the demo, which has no panel to read.
+    settings_health : str
+        "ok", or what is wrong with the settings file that others stand in for.
 
     Raises
     ------
@@ -100,8 +108,9 @@ def run(
     session, boot_id = secrets.token_hex(8), clock.boot_id()
     # The link comes first: a second watcher must fail before it touches lamp and microphone.
     late = _LateDesk()
+    socket_path = socket_path or places.socket_path(settings)
     server = LinkServer(
-        socket_path or places.socket_path(settings),
+        socket_path,
         hello={"release": release(), "boot_id": boot_id, "box": settings.box.name},
         handle=late.handle,
     )
@@ -156,6 +165,16 @@ def run(
             boot_id=boot_id,
             stage=stage,
         )
+        board = Board()
+        closers.append(board.close)
+        hand = Hand(
+            functools.partial(button_opener, settings),
+            handle=late.desk.handle,
+            advised=lambda: adviser.result,
+            sliders=equaliser.sliders,
+            run_folder=socket_path.parent,
+        )
+        closers.append(hand.close)
         watcher = Watcher(
             Parts(
                 source=source,
@@ -170,6 +189,9 @@ def run(
                 soundcheck=soundcheck,
                 access=access,
                 gigs=gigs,
+                board=board,
+                hand=hand,
+                settings_health=settings_health,
                 stage=stage,
             ),
             box=settings.box.name,

@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
+from firmware.board import Board
 from firmware.ports import AudioSource, Lamp
 from monitor.access_clerk import AccessClerk
 from monitor.advice.equaliser import Equaliser
 from monitor.adviser import Adviser
 from monitor.desk import Desk, Stage
 from monitor.gig_clerk import GigClerk
+from monitor.hand import Hand
 from monitor.journal.store import Journal
 from monitor.link_server import LinkServer
 from monitor.panel_thread import PanelThread
@@ -42,4 +44,7 @@ class Parts:
     soundcheck: SoundcheckClerk
     gigs: GigClerk
     access: AccessClerk
+    board: Board
+    hand: Hand
+    settings_health: str = "ok"
     stage: Stage | None = None

@@ -14,6 +14,7 @@ mdns_file=$dest/etc/avahi/services/howl-lantern.service
 command_link=$dest/usr/local/bin/howl-lantern
 watcher=howl-lantern.service
 page=howl-lantern-page.service
+off_units="howl-lantern-off.path howl-lantern-off.service"
 
 say() { printf '%s\n' "$*"; }
 step() { printf '* %s\n' "$*"; }

@@ -5,6 +5,9 @@ put_system_files() { # RELEASE: its units and rules, so that going back brings t
     from=$releases/$1/system
     mkdir -p "$unit_folder" "${udev_rules%/*}" "${command_link%/*}"
     install -m 644 "$from/$watcher" "$from/$page" "$unit_folder/"
+    for unit in $off_units; do # a release from before the button has none
+        [ ! -e "$from/$unit" ] || install -m 644 "$from/$unit" "$unit_folder/"
+    done
     for unit in "$watcher" "$page"; do
         drop_in=$unit_folder/$unit.d
         rm -rf "$drop_in"
@@ -51,7 +54,11 @@ stop_services() {
 start_services() {
     systemctl daemon-reload >>"$log" 2>&1 || true
     systemctl enable "$watcher" "$page" >>"$log" 2>&1 || return 1
+    [ ! -e "$unit_folder/howl-lantern-off.path" ] ||
+        systemctl enable howl-lantern-off.path >>"$log" 2>&1 || return 1
     has_manager || return 0
+    [ ! -e "$unit_folder/howl-lantern-off.path" ] ||
+        systemctl restart howl-lantern-off.path >>"$log" 2>&1 || true
     # A container has no device manager; there this fails and nothing is lost.
     {
         udevadm control --reload

@@ -125,6 +125,17 @@ def test_quiet_face_remembers_the_last_ring() -> None:
     assert (found.headline, found.line_1) == ("quiet", "last 2.5k 83.3 Hz")
 
 
+def test_a_mistake_in_the_settings_is_said_while_it_is_quiet() -> None:
+    wrong = situation(settings_health="the last good settings are used: ...", has_rung=True)
+    assert face(wrong).line_1 == "a mistake in settings"
+    assert face(dataclasses.replace(wrong, rings=(shown(),))).kind == "ringing"
+
+
+def test_on_leaving_the_panel_says_goodbye_whatever_rings() -> None:
+    leaving = face(situation(is_leaving=True, rings=(shown(),)))
+    assert (leaving.headline, leaving.line_2) == ("goodbye", "then pull the plug")
+
+
 def test_snapshot_of_quiet() -> None:
     s = snapshot(situation(recent=(shown(ended_mono_s=52.5),)))
     assert s["quiet_for_s"] == 40.0

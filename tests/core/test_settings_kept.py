@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import os
+import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from monitor import settings
 from monitor.errors import SettingsError
-from monitor.settings_kept import KEPT_NAME, health, keep, load_for_service
+from monitor.link_client import LinkClient
+from monitor.settings_kept import FOLDER_VARIABLE, KEPT_NAME, health, keep, load_for_service
+from tests.core.test_link import wait_until
+
+ROOT = Path(__file__).parents[2]
 
 GOOD = '[box]\nname = "left"\n[advice]\nmargin_db = 4.0\n'
 BAD = '[box]\nname = "left"\n[advice]\nmargin_db = "plenty"\n'
@@ -93,3 +101,41 @@ def test_it_is_written_once_and_a_full_disk_is_only_said(
 def test_several_mistakes_are_one_line() -> None:
     assert "(and 2 more)" in health(("a", "b", "c"))
     assert health(()) == "ok"
+
+
+def test_the_service_itself_starts_with_the_last_good_and_says_so(tmp_path: Path) -> None:
+    file, state, socket = tmp_path / "settings.toml", tmp_path / "state", tmp_path / "link.sock"
+    good = (
+        f'[box]\nname = "left"\n[link]\nsocket = "{socket}"\n'
+        f'[journal]\nfile = "{state}/journal.sqlite3"\n[microphone]\ndevice = "none such"\n'
+        '[lamp]\nenabled = false\n[panel]\ndriver = "none"\n'
+    )
+    environ = {
+        **os.environ,
+        settings.FILE_VARIABLE: str(file),
+        FOLDER_VARIABLE: str(state),
+    }
+
+    def said() -> dict[str, str]:
+        """Run the watcher until it is seen, and return what it says of itself."""
+        process = subprocess.Popen(
+            [sys.executable, "-m", "monitor.cli", "watch"], cwd=ROOT, env=environ
+        )
+        try:
+            with LinkClient(socket) as client:
+                received = client.wait_for_snapshot(0.0, timeout_s=30.0)
+                assert received is not None
+                wait_until(lambda: (state / KEPT_NAME).exists(), 10.0)
+                return {"box": received.snapshot["box"], **received.snapshot["settings"]}
+        finally:
+            process.send_signal(signal.SIGTERM)
+            process.wait(timeout=20.0)
+
+    file.write_text(good)
+    assert said() == {"box": "left", "health": "ok"}
+    assert (state / KEPT_NAME).read_text() == good
+    file.write_text(good + "[gigs]\nquiet_ends_min = [\n")
+    again = said()
+    assert again["box"] == "left"
+    assert "the last good settings are used" in again["health"]
+    assert (state / KEPT_NAME).read_text() == good

@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from firmware.button import NoButton
 from firmware.ports import AudioBlock
 from monitor import measuring, opening, watch, watcher
 from monitor.counsel import Counsel
@@ -110,6 +111,28 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Running]]:
     yield begin
     for running in opened:
         running.close()
+
+
+def test_the_button_opens_a_ring_out_and_shuts_down(
+    start: Callable[..., Running], tmp_path: Path
+) -> None:
+    felt: dict[str, Callable[[], None]] = {}
+
+    def opener(_: object, **on: Callable[[], None]) -> NoButton:
+        felt.update(on)
+        return NoButton("ok")
+
+    box = start(button_opener=opener, settings_health="the last good settings are used: ...")
+    shown = box.snapshot()
+    assert shown["button"]["health"] == "ok"
+    assert shown["settings"]["health"].startswith("the last good")
+    assert "health" in shown["board"]
+    felt["on_press"]()
+    box.wait_for(lambda s: s.get("ring_out", {}).get("phase") == "ready")
+    felt["on_press"]()
+    box.wait_for(lambda s: s["ring_out"]["phase"] == "raise")
+    felt["on_hold"]()
+    assert (tmp_path / "switch-off").exists()
 
 
 def test_from_sound_to_lamp_link_and_journal(start: Callable[..., Running]) -> None:
