@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from monitor import clock
+from monitor.clock import Now
 from monitor.counsel import Counsel
-from monitor.journal.evening import Now
 from monitor.kept_file import KeptFile
 from monitor.link import Message
 from monitor.link_server import Reply

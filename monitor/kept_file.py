@@ -15,7 +15,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from monitor.journal.evening import Now
+from monitor.clock import Now
 from monitor.link import strict_json
 
 LOG = logging.getLogger(__name__)

@@ -14,7 +14,7 @@ from typing import Any
 
 from firmware.ports import AudioBlock
 from monitor import clock
-from monitor.journal.evening import Now
+from monitor.clock import Now
 from monitor.kept_file import Kept, KeptFile
 from monitor.link import Message
 from monitor.link_server import Reply

@@ -13,7 +13,9 @@ from collections.abc import Iterator
 from typing import Any
 
 from monitor.journal.asks import new_uid
-from monitor.journal.evening import EVENING_S
+
+EVENING_S = 6 * 3600.0
+"""Longer than load-in to load-out in a small venue, shorter than from one evening to the next."""
 
 
 def make_first_gigs(connection: sqlite3.Connection) -> None:

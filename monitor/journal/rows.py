@@ -59,9 +59,8 @@ def to_sql(row: RingRow) -> tuple[Any, ...]:
 
 def from_sql(values: tuple[Any, ...]) -> RingRow:
     """Return the row that ``SELECT COLUMNS`` gave."""
-    named = dict(zip((f.name for f in fields(RingRow)), values, strict=True))
-    named["clock_trusted"] = bool(named["clock_trusted"])
-    return RingRow(**named)
+    *others, clock_trusted, gig = values
+    return RingRow(*(*others, bool(clock_trusted), gig))
 
 
 def history_fields(row: RingRow, *, boot_id: str, uptime_s: float) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.journal.asks import GetRecord, ListGigs
-from monitor.journal.evening import EVENING_S
+from monitor.journal.first_gigs import EVENING_S
 from monitor.journal.tables import MIGRATIONS, migrate
 from tests.journal.telling import MAY_2031_S, HandClock, Told
 

@@ -15,7 +15,6 @@ from pathlib import Path
 import pytest
 
 from monitor.journal import keeping, store
-from monitor.journal.evening import EVENING_S, Now, age_s, this_evening
 from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
 from monitor.journal.tables import MIGRATIONS
@@ -272,43 +271,6 @@ def test_history_says_only_what_is_known() -> None:
     assert history_fields(row(1, utc=1e15), boot_id="b", uptime_s=0.0)["utc"] is None
     same = history_fields(row(1, end_uptime_s=111.0), boot_id="boot", uptime_s=500.0)
     assert (same["ended_ago_s"], same["lasted_s"]) == (389.0, 10.0)
-
-
-# --- this evening --------------------------------------------------------------------------------
-
-
-def now(**changes: object) -> Now:
-    return dataclasses.replace(
-        Now(boot_id="boot", uptime_s=1000.0, utc_s=1.7e9 + 900.0, clock_trusted=True),
-        **changes,  # type: ignore[arg-type]
-    )
-
-
-def test_age_within_a_boot_ignores_the_date() -> None:
-    assert age_s(row(1, end_uptime_s=400.0), now(utc_s=0.0)) == 600.0
-    assert age_s(row(1), now(utc_s=9e9)) == 1000.0 - 101.0
-
-
-@pytest.mark.parametrize(("before", "after"), [(False, True), (True, False), (False, False)])
-def test_age_across_boots_needs_both_dates(before: bool, after: bool) -> None:
-    assert age_s(row(1, clock_trusted=before), now(boot_id="next", clock_trusted=after)) is None
-
-
-def test_age_across_boots_with_both_dates() -> None:
-    old = row(1, clock_trusted=True, end_uptime_s=111.0)
-    assert age_s(old, now(boot_id="next", uptime_s=5.0)) == pytest.approx(900.0 - 1.0 - 10.0)
-
-
-def test_this_evening_is_recent_and_oldest_first() -> None:
-    uptime_s = 10 * EVENING_S
-    rows = [
-        row(4, start_uptime_s=uptime_s - 10.0, end_uptime_s=uptime_s - 5.0),
-        row(3, start_uptime_s=uptime_s - EVENING_S + 60.0),
-        row(2, start_uptime_s=uptime_s - EVENING_S - 60.0),
-        row(1, boot_id="another"),
-    ]
-    found = this_evening(rows, now(uptime_s=uptime_s))
-    assert [(r.id, age) for r, age in found] == [(3, EVENING_S - 60.0), (4, 5.0)]
 
 
 def test_only_one_place_is_left_behind(tmp_path: Path) -> None:
