@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import signal
 import socket
@@ -121,6 +122,18 @@ def test_push_the_fader_and_pull_the_named_slider(tmp_path: Path, taken_port: in
             time.sleep(1.5)
         assert any(cut < 0 for cut in cuts.values())
         assert demo.client.request({"class": "history"}, 5.0)["rings"]
+        # The demo's gig is a real one, in the demo's own journal.
+        gig = demo.snapshot()["gig"]
+        assert gig["on"]
+        assert gig["ring_count"] >= 1
+        assert (tmp_path / "howl-lantern" / "demo" / "journal.sqlite3").exists()
+        ask = {"class": "record", "gig": gig["uid"]}
+
+        def is_kept(kind: str) -> bool:
+            return f'"kind":"{kind}"' in demo.client.request(ask, 10.0)["text"]
+
+        for kind in ("equaliser", "way", "pull"):
+            wait_until(functools.partial(is_kept, kind), 15.0)
         with pytest.raises(LinkError):
             demo.client.request({"class": "stage", "slider": 64, "cut_db": 0})
     finally:
