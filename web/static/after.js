@@ -7,6 +7,7 @@ import { getPatiently } from "./send.js";
 import { span } from "./view.js";
 import { whenOf } from "./when.js";
 
+const NARROW_PX = 700;
 const AGAIN_MS = 15_000; // how often what is still going on is looked at again
 let uid = ""; // the gig that is shown
 let record = null;
@@ -59,7 +60,8 @@ function table() {
 /** The server's drawing; it comes in the page's own inks. */
 async function timeline(mine) {
   const holder = at("af-timeline");
-  const answer = await fetch(`/api/v1/gigs/${uid}/timeline.svg?look=page`, { signal: AbortSignal.timeout(20_000) }).catch(() => null);
+  const width = innerWidth < NARROW_PX ? "narrow" : "wide";
+  const answer = await fetch(`/api/v1/gigs/${uid}/timeline.svg?look=page&width=${width}`, { signal: AbortSignal.timeout(20_000) }).catch(() => null);
   const words = answer?.ok ? await answer.text().catch(() => "") : "";
   if (mine !== reading) return;
   // What is no drawing is not parsed: the parser's own complaint would carry styles of its own.
