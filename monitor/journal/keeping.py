@@ -203,13 +203,19 @@ class Keeper:
         return result, ""
 
     def _have_noted(self, now: Now) -> None:
+        """This boot is in the file, dated by this instant or by a better word."""
         self._noted = (now.clock_trusted, now.utc_s - now.uptime_s)
+        self._look_who_dated(now)
+
+    def _look_who_dated(self, now: Now) -> None:
         if self._connection is None:
             return
         row = self._connection.execute(
-            "SELECT source FROM boots WHERE boot_id = ?", (now.boot_id,)
+            "SELECT source, zero_utc_s FROM boots WHERE boot_id = ?", (now.boot_id,)
         ).fetchone()
-        self.dated = row[0] if row else self.dated
+        if row is not None:
+            self.dated = row[0]
+            self._noted = self._noted or (row[0] == "network", row[1] or 0.0)
 
     # --- what disks do -----------------------------------------------------------------------
 
@@ -232,6 +238,7 @@ class Keeper:
             self._failed("cannot be opened", error)
         else:
             self._works()
+            self._look_who_dated(self._now())
 
     def _set_aside(self, why: Exception) -> None:
         """Keep a damaged file under another name, loudly, and begin a new one."""

@@ -181,6 +181,16 @@ def test_a_phone_that_tells_the_time_puts_the_whole_boot_right(told: Told) -> No
     assert told.journal.dated == "network"
 
 
+def test_a_phone_s_word_outlives_the_watcher(tmp_path: Path) -> None:
+    first = Told(tmp_path / "j")
+    at = first.clock.at()
+    first.tell(ClockWord(at.boot_id, at.uptime_s, MAY_2031_S + YEAR_S))
+    first.close()
+    second = Told(tmp_path / "j", first.clock)
+    wait_until(lambda: second.journal.dated == "phone")
+    second.close()
+
+
 @pytest.mark.parametrize("years", [-30, 30])
 def test_a_clock_that_jumps_by_years_moves_no_duration(told: Told, years: int) -> None:
     told.begin("a")
