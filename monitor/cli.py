@@ -179,6 +179,49 @@ def _parser() -> argparse.ArgumentParser:
         "--example", action="store_true", help="print a commented stage plan to begin with"
     )
 
+    gigs = command(
+        "gigs",
+        "the gigs that were kept",
+        "Lists the gigs, the newest first: when, how long, how many rings and howls, where.\n"
+        "The first digits of a gig's name are enough for the other commands.  A gig that is\n"
+        "deleted is gone with all that was kept of it.",
+        "howl-lantern gigs --all",
+    )
+    gigs.add_argument("--all", action="store_true", help="every gig, not only the newest 20")
+    gigs.add_argument("--json", action="store_true", help="one JSON object a line for each gig")
+    gigs.add_argument("--delete", metavar="GIG", help="delete this gig instead")
+    gigs.add_argument("--yes", action="store_true", help="delete without asking once more")
+
+    report = command(
+        "report",
+        "a gig on paper, as pictures or as tables",
+        "Writes what was kept of a gig: one page that needs nothing else and prints on one or two\n"
+        "sheets (.html), its timeline or the equaliser's curve (.svg, .png), its rings or all\n"
+        "else that happened as a table (.csv), or everything (.json, which merge takes in).\n"
+        "Without GIG the newest one.",
+        "howl-lantern report 5e1f -o slipway.html",
+    )
+    report.add_argument("gig", nargs="?", metavar="GIG", help="the first digits of its name")
+    report.add_argument(
+        "-o", "--output", required=True, metavar="FILE", help="its ending decides; - prints it"
+    )
+    report.add_argument(
+        "--format", choices=("html", "svg", "png", "csv", "json"), help="instead of the ending"
+    )
+    report.add_argument(
+        "--part",
+        choices=("timeline", "curve", "rings", "happenings"),
+        help="which picture (timeline, curve) or table (rings, happenings)",
+    )
+
+    command(
+        "merge",
+        "take in gigs of another box",
+        "Takes in gigs from JSON files that report wrote on another box.  What is there already\n"
+        "is not doubled.  A file with a mistake changes nothing.",
+        "howl-lantern merge slipway.json",
+    ).add_argument("files", nargs="+", metavar="FILE", help="what report wrote as .json")
+
     command(
         "settings",
         "the settings in force and where each came from",
@@ -390,6 +433,30 @@ def _plan(args: argparse.Namespace) -> int:
     )
 
 
+def _gigs(args: argparse.Namespace) -> int:
+    settings = _load(args).settings
+    if args.delete is not None:
+        from monitor import merge_command
+
+        return merge_command.delete_gig(settings, args.delete, sure=args.yes)
+    from monitor import report_command
+
+    return report_command.list_gigs(settings, all_of_them=args.all, as_json=args.json)
+
+
+def _report(args: argparse.Namespace) -> int:
+    from monitor import report_command
+
+    wish = report_command.Wish(args.gig, args.output, args.format, args.part)
+    return report_command.report(_load(args).settings, wish)
+
+
+def _merge(args: argparse.Namespace) -> int:
+    from monitor import merge_command
+
+    return merge_command.merge(_load(args).settings, args.files)
+
+
 def _settings(args: argparse.Namespace) -> int:
     from monitor import settings
 
@@ -427,6 +494,9 @@ _COMMANDS = {
     "faces": _faces,
     "bands": _bands,
     "plan": _plan,
+    "gigs": _gigs,
+    "report": _report,
+    "merge": _merge,
     "settings": _settings,
     "check": _check,
 }

@@ -1,4 +1,4 @@
-"""A picture in a file, as SVG or PNG: whole or not at all."""
+"""A picture in a file, as SVG or PNG, or a text: whole or not at all."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def write_svg(path: Path, picture: Picture, *, theme: Theme = "night") -> None:
         If it cannot be written.
     """
     text = svg_text(picture, theme=theme)
-    _write_whole(path, lambda beside: beside.write_text(text, encoding="utf-8"))
+    write_whole(path, lambda beside: beside.write_text(text, encoding="utf-8"))
 
 
 def write_png(
@@ -35,11 +35,17 @@ def write_png(
         If it cannot be written.
     """
     image = png_image(picture, theme=theme, width_px=width_px)
-    _write_whole(path, lambda beside: image.save(beside, format="PNG", optimize=True))
+    write_whole(path, lambda beside: image.save(beside, format="PNG", optimize=True))
 
 
-def _write_whole(path: Path, write: Callable[[Path], object]) -> None:
-    """Write beside the file and rename, so that a full disk leaves the old file or none."""
+def write_whole(path: Path, write: Callable[[Path], object], *, what: str = "the picture") -> None:
+    """Write beside the file and rename, so that a full disk leaves the old file or none.
+
+    Raises
+    ------
+    LanternError
+        If it cannot be written; ``what`` says what it is.
+    """
     beside = path.with_name(f"{path.name}.{os.getpid()}.new")
     try:
         write(beside)
@@ -47,6 +53,6 @@ def _write_whole(path: Path, write: Callable[[Path], object]) -> None:
     except OSError as error:
         beside.unlink(missing_ok=True)
         raise LanternError(
-            f"{path}: the picture cannot be written ({error.strerror}); "
+            f"{path}: {what} cannot be written ({error.strerror}); "
             "name a file in a folder that is yours"
         ) from error

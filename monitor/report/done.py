@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from monitor.placing.reckon import reckon
+from monitor.placing.stage_file import parse_stage
 from monitor.report.curve import pulled_words
 from monitor.report.evening import Evening, Happening
-from monitor.report.timeline import deaf_stretches
+from monitor.report.timeline_parts import deaf_stretches
 from monitor.report.title import ended_words
 from monitor.report.words import EveningClock, counted, decibels, length_words, number, text
 from monitor.soundcheck_words import step_words
@@ -33,10 +35,21 @@ def done_lines(evening: Evening, clock: EveningClock) -> list[tuple[str, str]]:
 def _plan(evening: Evening) -> Iterator[tuple[str, str]]:
     plan, check = evening.last("plan"), evening.last("check")
     if plan is not None:
-        yield "Plan", text(plan.content.get("sentence"), 240) or "a stage plan was saved"
+        yield "Plan", _plan_words(plan) or "a stage plan was saved"
     ticks = check.content.get("ticks") if check is not None else None
     if isinstance(ticks, list) and ticks:
         yield "Checklist", f"{counted(len(ticks), 'point')} ticked"
+
+
+def _plan_words(plan: Happening) -> str:
+    """Return the plan's sentence: as kept, else reckoned from the stage."""
+    said, stage = text(plan.content.get("sentence"), 240), plan.content.get("stage")
+    if said or not isinstance(stage, Mapping):
+        return said
+    try:
+        return text(reckon(parse_stage(stage)).sentence, 240)
+    except (ValueError, ArithmeticError, TypeError):
+        return ""  # a plan of another release, or none
 
 
 def _taken(evening: Evening, step: str, kind: str, name: str) -> Iterator[tuple[str, str]]:
@@ -100,20 +113,17 @@ def _notes(evening: Evening, clock: EveningClock) -> Iterator[tuple[str, str]]:
 
 
 def memory_lines(recollection: Mapping[str, Any] | None, most: int = 8) -> list[str]:
-    """Return what the memory says, line by line: this venue, the bands, when, over all."""
+    """Return what the memory says, line by line: of this venue, over all, and when it rang."""
     if not recollection:
         return []
     venue, when = recollection.get("venue"), recollection.get("when")
-    bands = recollection.get("bands")
+    venue = venue if isinstance(venue, Mapping) else {}
+    gain = venue.get("gain")
     lines = [
-        *_lines(venue.get("words") if isinstance(venue, Mapping) else None),
-        *(
-            text(band.get("words"), 240)
-            for band in (bands if isinstance(bands, list) else [])
-            if isinstance(band, Mapping) and band.get("verdict") in ("rig", "room")
-        ),
-        *_lines(when.get("words") if isinstance(when, Mapping) else None),
+        *_lines(venue.get("words")),
+        text(gain.get("words"), 240) if isinstance(gain, Mapping) else "",
         *_lines(recollection.get("words")),
+        *_lines(when.get("words") if isinstance(when, Mapping) else None),
     ]
     return [line for line in dict.fromkeys(lines) if line][:most]
 

@@ -69,7 +69,11 @@ class Happening:
 
 @dataclass(frozen=True, slots=True)
 class Evening:
-    """A gig as the report needs it; ``length_s`` reaches to the last thing kept."""
+    """A gig as the report needs it; ``length_s`` reaches to the last thing kept.
+
+    ``is_in_doubt``: nobody knows whether it was one gig or two.  ``rings_gone`` are counted and
+    no longer kept.
+    """
 
     uid: str
     title: str
@@ -80,6 +84,8 @@ class Evening:
     is_over: bool
     ended_by: str
     length_s: float
+    is_in_doubt: bool
+    rings_gone: int
     rings: tuple[Ring, ...]
     happenings: tuple[Happening, ...]
     moves: tuple[Move, ...]
@@ -123,6 +129,8 @@ def evening_of(record: Record) -> Evening:
         is_over=isinstance(gig.get("ended"), Mapping),
         ended_by=text(gig.get("ended_by")),
         length_s=_length_s(gig, rings, happenings),
+        is_in_doubt=gig.get("in_doubt") is True,
+        rings_gone=int(number(gig.get("rings_gone"), 0, 1e9) or 0),
         rings=rings,
         happenings=happenings,
         moves=moves,

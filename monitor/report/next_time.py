@@ -14,9 +14,11 @@ from monitor.listening.bands import third_octave_of
 from monitor.report.by_slider import SliderRings, after, rings_by_slider
 from monitor.report.curve import pulled_words
 from monitor.report.evening import Evening, pulls_of
-from monitor.report.timeline import deaf_stretches
+from monitor.report.timeline_parts import deaf_stretches
 from monitor.report.words import EveningClock, counted, decibels, length_words, listed, text
 
+DEEP_DB = 6.0
+"""A pull of so much is deep: half the way of most graphic sliders (common practice)."""
 A_HABIT = 3
 """So many times for one slider are no longer chance: our choice, no source."""
 LONG_ENOUGH_S = 1800.0
@@ -129,7 +131,9 @@ def _again(evening: Evening, groups: list[SliderRings], clock: EveningClock) -> 
         if len(later) >= A_HABIT:
             yield Advice(
                 f"Do not look to {group.label} for more: move microphone or wedge, or come down "
-                "with the fader",
+                "with the fader"
+                if group.pull_db >= DEEP_DB
+                else f"Pull {group.label} deeper in the ring-out",
                 f"pulled by {decibels(group.pull_db)} dB it still rang {len(later)} times after "
                 f"the last pull, {clock.when(downs[-1].at_s)}{_howled(later)}",
             )
@@ -170,7 +174,7 @@ def _ring_out(evening: Evening) -> Iterator[Advice]:
 
 def _leave_it(evening: Evening) -> Iterator[Advice]:
     heard_s = evening.length_s - sum(b - a for a, b in deaf_stretches(evening))
-    if not evening.rings and heard_s >= LONG_ENOUGH_S:
+    if not evening.rings and not evening.rings_gone and heard_s >= LONG_ENOUGH_S:
         yield Advice(
             "Put everything where it stood this time", f"nothing rang in {length_words(heard_s)}"
         )

@@ -19,6 +19,7 @@ from monitor.report.markup import Html, tag, together
 from monitor.report.next_time import next_time
 from monitor.report.page_style import POLICY, STYLE
 from monitor.report.timeline import timeline_picture
+from monitor.report.timeline_parts import MOST_DRAWN
 from monitor.report.title import counts_of, date_doubt, date_of, title_of
 from monitor.report.words import EveningClock, counted, decibels, length_words
 
@@ -79,14 +80,22 @@ def _sections(
     return [
         _figure(
             svg_text(timeline_picture(evening, zone=zone)),
-            "Time across, bands up. A drop begins where the ring began: thick is loud, drawn out "
-            "is long, solid is a howl.",
+            _timeline_caption(evening),
         ),
         tag("div", _next(evening, memory, clock), _done(evening, clock), class_="both"),
         _curve(evening, zone),
         _table(evening, clock),
         _memory(memory),
     ]
+
+
+def _timeline_caption(evening: Evening) -> str:
+    said = (
+        "Time across, bands up. A drop begins where the ring began: thick is loud, drawn out is "
+        "long, solid is a howl."
+    )
+    count = len(evening.rings)
+    return f"{said} {MOST_DRAWN} of {count} rings are drawn." if count > MOST_DRAWN else said
 
 
 def _header(evening: Evening, clock: EveningClock, title: str) -> Html:

@@ -12,11 +12,18 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from itertools import pairwise
 
-from monitor.placing.shapes import Outline, Picture, Shape
+from monitor.placing.shapes import Ink, Outline, Picture, Shape
 from monitor.report.evening import Evening
 from monitor.report.marks import cut_tick, drop, hatched, line, width_of, words
 from monitor.report.scales import Across, Up, bands_for, time_marks
 from monitor.report.timeline_key import key_shapes
+from monitor.report.timeline_parts import (
+    deaf_stretches,
+    drawn_rings,
+    humps,
+    levels_of,
+    usual_step_s,
+)
 from monitor.report.title import subtitle_of, title_of
 from monitor.report.words import EveningClock, counted, decibels, number
 
@@ -25,7 +32,6 @@ SHORTEST_S = 600.0
 MANY = 400
 """From so many rings on, marks shrink, down to half of their size."""
 _LEVEL_DB = (-70.0, 0.0)
-LEAST_LEVELS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +69,7 @@ class _Timeline:
             self.strip[1] + 0.5 * sizes.type, sizes.row, bands_for([*heard, *moved, *stood])
         )
         self.across = Across(sizes.left, sizes.width - 12.0, max(evening.length_s, SHORTEST_S))
-        self.levels = _levels(evening)
+        self.levels = levels_of(evening)
         self.floor = self.up.bottom + (3.6 * sizes.type if self.levels else 0.0)
         self.size = max(0.5, min(1.0, (MANY / max(1, len(evening.rings))) ** 0.5))
 
@@ -119,7 +125,7 @@ class _Timeline:
             if right - left < 0.5:
                 continue
             corners = ((left, top), (right, top), (right, bottom), (left, bottom))
-            fill = "quiet" if way == "soundcheck" else None
+            fill: Ink | None = "quiet" if way == "soundcheck" else None
             yield Outline(
                 corners, closed=True, stroke="quiet", width_cm=1.0, fill=fill, strength=0.22,
                 part="way",
@@ -155,17 +161,17 @@ class _Timeline:
         lowest, highest = _LEVEL_DB
         yield line(((self.across.left, bottom), (self.across.right, bottom)), "line", 0.7)
         yield words((self.across.left - 8.0, bottom), "level", 0.9 * height, anchor="end")
-        step_s = _usual_step_s([at_s for at_s, _ in self.levels])
+        step_s = usual_step_s([at_s for at_s, _ in self.levels])
         run: list[tuple[float, float]] = []
         last_s = 0.0
         for at_s, level in self.levels:
             part = min(max((level - lowest) / (highest - lowest), 0.0), 1.0)
             if run and at_s - last_s > 2.5 * step_s:
-                yield from _humps(run, bottom)
+                yield from humps(run, bottom)
                 run = []
             run.append((self.across.x(at_s), bottom - part * (bottom - top)))
             last_s = at_s
-        yield from _humps(run, bottom)
+        yield from humps(run, bottom)
 
     def _times(self) -> Iterator[Shape]:
         height = self.sizes.type
@@ -225,7 +231,7 @@ class _Timeline:
 
     def _rings(self) -> Iterator[Shape]:
         # Howls last, so that nothing covers them.
-        for ring in sorted(self.evening.rings, key=lambda ring: ring.degree == "howl"):
+        for ring in sorted(drawn_rings(self.evening), key=lambda ring: ring.degree == "howl"):
             at = (self.across.x(ring.at_s), self.up.y(ring.frequency_hz))
             yield drop(
                 at,
@@ -239,46 +245,6 @@ class _Timeline:
 
 def _folded(said: str, sizes: Sizes) -> list[str]:
     return textwrap.wrap(said, int((sizes.width - 24.0) / width_of("x", sizes.type)))
-
-
-def _humps(run: list[tuple[float, float]], bottom: float) -> Iterator[Shape]:
-    if not run:
-        return
-    if len(run) == 1:
-        run = [run[0], (run[0][0] + 2.0, run[0][1])]
-    ends = ((run[-1][0], bottom), (run[0][0], bottom))
-    yield Outline((*run, *ends), closed=True, fill="quiet", strength=0.25, part="level")
-    yield line(tuple(run), "quiet", 1.2)
-
-
-def _usual_step_s(times_s: list[float]) -> float:
-    """Return the middle of the gaps: a minute, or more where old detail was thinned."""
-    gaps = sorted(b - a for a, b in pairwise(times_s))
-    return max(60.0, gaps[len(gaps) // 2]) if gaps else 60.0
-
-
-def _levels(evening: Evening) -> list[tuple[float, float]]:
-    found = [
-        (one.at_s, level)
-        for one in evening.of_kind("level")
-        if (level := number(one.content.get("level_dbfs"), -300.0, 60.0)) is not None
-    ]
-    return found if len(found) >= LEAST_LEVELS else []
-
-
-def deaf_stretches(evening: Evening) -> list[tuple[float, float]]:
-    """Return when the box could not hear: from and to, in seconds since the beginning."""
-    found: list[tuple[float, float]] = []
-    since_s: float | None = None
-    for one in evening.happenings:
-        if one.kind == "deaf" and since_s is None:
-            since_s = one.at_s
-        elif one.kind == "hears" and since_s is not None:
-            found.append((since_s, one.at_s))
-            since_s = None
-    if since_s is not None:
-        found.append((since_s, max(evening.length_s, since_s)))
-    return found
 
 
 def timeline_picture(

@@ -41,18 +41,22 @@ def date_of(evening: Evening, clock: EveningClock) -> str:
 
 def date_doubt(evening: Evening) -> str:
     """Return how sure the date is; empty where the network told it."""
-    if evening.begun is None:
-        return "date not known"
-    return DATED.get(evening.dated, DATED["believed"])
+    said = DATED.get(evening.dated, DATED["believed"])
+    said = said if evening.begun is not None else "date not known"
+    one = "not sure that this was one gig: the box was off in between" * evening.is_in_doubt
+    return "; ".join(part for part in (said, one) if part)
 
 
 def counts_of(evening: Evening) -> str:
     """Return how many rings, and how many of them became howls."""
+    gone = f"; {counted(evening.rings_gone, 'ring')} more, no longer kept" * bool(
+        evening.rings_gone
+    )
     if not evening.rings:
-        return "nothing rang"
+        return f"no ring kept{gone}" if gone else "nothing rang"
     howls = counted(evening.howl_count, "howl") if evening.howl_count else "none became a howl"
     said = counted(len(evening.rings), "ring")
-    return f"{said}, {howls} among them" if evening.howl_count else f"{said}, {howls}"
+    return f"{said}, {howls}{' among them' * bool(evening.howl_count)}{gone}"
 
 
 def subtitle_of(evening: Evening, clock: EveningClock) -> str:

@@ -1,0 +1,62 @@
+"""Gigs as lines of a table for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import tzinfo
+from typing import Any
+
+from monitor.report.words import EveningClock, length_words, moment_of, number, text
+
+_HEAD = ("gig", "begun", "length", "rings", "howls", "where")
+_RIGHT = (2, 3, 4)
+
+
+def gig_lines(gigs: Sequence[Mapping[str, Any]], *, zone: tzinfo | None = None) -> list[str]:
+    """Return a head and a line for each gig, as the journal lists them.
+
+    ``zone`` is the local time to show, the machine's by default.
+    """
+    if not gigs:
+        return ["no gig is kept yet; the first begins by itself with the first ring"]
+    rows = [_row(gig, zone) for gig in gigs]
+    widths = [max(len(row[i]) for row in (_HEAD, *rows)) for i in range(len(_HEAD))]
+    lines = [
+        "  ".join(
+            cell.rjust(width) if i in _RIGHT else cell.ljust(width)
+            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in (_HEAD, *rows)
+    ]
+    if any("?" in row[1] for row in rows):
+        lines.append("?  the date is not sure: nobody had told the box the time")
+    return lines
+
+
+def _row(gig: Mapping[str, Any], zone: tzinfo | None) -> tuple[str, ...]:
+    venue = gig.get("venue")
+    names = (text(gig.get("title")), text(venue.get("name")) if isinstance(venue, Mapping) else "")
+    lasted_s = number(gig.get("lasted_s"), 0.0)
+    length = "" if lasted_s is None else length_words(lasted_s)
+    return (
+        text(gig.get("uid")),
+        _begun(gig.get("begun"), zone),
+        "still on" if gig.get("on") is True else length,
+        _count(gig.get("ring_count")),
+        _count(gig.get("howl_count")),
+        " at ".join(name for name in names if name),
+    )
+
+
+def _count(value: Any) -> str:
+    counted = number(value, 0.0)
+    return "" if counted is None else f"{counted:.0f}"
+
+
+def _begun(begun: Any, zone: tzinfo | None) -> str:
+    fields = begun if isinstance(begun, Mapping) else {}
+    moment = EveningClock(moment_of(fields.get("utc")), zone).moment(0.0)
+    if moment is None:
+        return "?"
+    doubt = "" if fields.get("dated") in ("network", "phone") else " ?"
+    return f"{moment:%Y-%m-%d %H:%M}{doubt}"
