@@ -18,7 +18,7 @@ def band_of(frequency_hz: float) -> str:
 def of_evenings(count: int, of: int) -> str:
     """Return "3 of 4 evenings", "the one evening", "none of 7"."""
     if count == 0:
-        return f"none of {of}" if of != 1 else "not on the one evening"
+        return f"none of {of}"
     if of == 1:
         return "the one evening"
     return f"{count} of {of} evenings"

@@ -83,8 +83,8 @@ def test_agrees_with_beta_binomials_of_another_library(counts: list[tuple[int, i
     empty = {f"v{i}": evenings(0, n) for i, (_, n) in enumerate(counts)}
     found = chances_of([group], empty)[0]
     rig, room = by_hand(counts)
-    assert found.rig == pytest.approx(rig, abs=0.02)
-    assert found.room["v0"] == pytest.approx(room, abs=0.02)
+    assert found.rig == pytest.approx(rig, abs=0.004)
+    assert found.room["v0"] == pytest.approx(room, abs=0.004)
 
 
 def alone(*venues: list[Evening]) -> model.Chances:

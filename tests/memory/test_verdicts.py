@@ -38,7 +38,9 @@ def test_what_rings_at_one_of_several_is_that_room_s() -> None:
     assert (seen.here_rang, seen.here_of, seen.elsewhere_rang, seen.elsewhere_of) == (3, 3, 0, 6)
 
 
-def test_one_venue_alone_is_never_told_apart() -> None:
+def test_one_venue_alone_is_never_told_apart(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Not even by a model that is easily sure.
+    monkeypatch.setattr("monitor.memory.verdicts.SURE", {"rig": 0.1, "room": 0.1})
     found = only([gig("anchor", [250.0]) for _ in range(12)])
     assert found.verdict == "unsure"
     assert "no other venue is known" in found.words
