@@ -18,9 +18,7 @@ START_S = 60.0
 @contextmanager
 def demo(folder: Path, *settings: str) -> Iterator[str]:
     """Run the demo; yields its page's address."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = free_port()
     words = [word for setting in ('page.host="127.0.0.1"', f"page.port={port}", *settings)
              for word in ("--set", setting)]  # fmt: skip
     with (folder / "demo.log").open("w") as log:
@@ -31,18 +29,26 @@ def demo(folder: Path, *settings: str) -> Iterator[str]:
             stderr=subprocess.STDOUT,
         )
     try:
-        _wait_for(port)
+        wait_for_port(port)
         yield f"http://127.0.0.1:{port}/"
     finally:
         process.send_signal(signal.SIGINT)
         process.wait(timeout=20)
 
 
-def _wait_for(port: int) -> None:
+def free_port() -> int:
+    """A port that nobody has."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def wait_for_port(port: int) -> None:
+    """Wait until somebody answers there."""
     stop = time.monotonic() + START_S
     while time.monotonic() < stop:
         with socket.socket() as probe:
             if probe.connect_ex(("127.0.0.1", port)) == 0:
                 return
         time.sleep(0.1)
-    raise TimeoutError(f"the demo's page did not answer within {START_S:g} s")
+    raise TimeoutError(f"no page answered within {START_S:g} s")

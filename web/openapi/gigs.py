@@ -36,7 +36,7 @@ SCHEMAS: dict[str, Schema] = {
                                                      "uptime_s": NUMBER, "uncertain_s": NUMBER}),
          "ring_count": COUNT, "howl_count": COUNT, "on": YES_NO},
         {"title": TEXT, "venue": ref("VenueName"), "lasted_s": NUMBER, "ended_by": TEXT,
-         "thinned": TEXT},
+         "thinned": WHOLE},
     ),
     "Gigs": obj({"gigs": array(ref("GigLine"), 100)}, {"problem": TEXT}, "Newest first."),
     "Venues": obj(
@@ -102,7 +102,7 @@ SCHEMAS: dict[str, Schema] = {
                     "ended": INSTANT,
                     "ended_by": one_of("quiet", "button", "new", "plug"),
                     "lasted_s": NUMBER,
-                    "thinned": TEXT,
+                    "thinned": WHOLE,
                 },
             ),
             "rings": array(
