@@ -23,6 +23,7 @@ from monitor.journal.store import Journal
 from monitor.link import LinkError
 from monitor.link_client import LinkClient
 from monitor.report.list_words import gig_lines
+from monitor.report.words import counted, listed
 from monitor.report_command import meant
 from monitor.settings import Settings
 
@@ -83,8 +84,8 @@ def merge(settings: Settings, files: list[str]) -> int:
     """
     for name, records in [(name, _read(name)) for name in files]:
         new = _merged(settings, records)
-        counts = ", ".join(f"{new.get(key, 0)} new {key}" for key in ("gigs", "rings"))
-        print(f"{name}: {counts} (of {len(records)} {'gig' if len(records) == 1 else 'gigs'})")
+        said = listed([counted(new.get(f"{one}s", 0), f"new {one}") for one in ("gig", "ring")])
+        print(f"{name}: {said}, of {counted(len(records), 'gig')}")
     return 0
 
 

@@ -25,6 +25,8 @@ from monitor.report.words import EveningClock, counted, decibels, length_words
 
 MOST_SLIDERS = 20
 """Rows of the table: more would make a third sheet."""
+MOST_TWICE = 400
+"""Rings up to which the page carries a second timeline, for phones: 200 bytes each."""
 CAUTION = (
     "The box's microphone is not calibrated: its levels compare with one another and say nothing "
     "of what is safe for ears. Loud feedback harms hearing: faders down while things move. "
@@ -78,10 +80,7 @@ def _sections(
     zone: tzinfo | None,
 ) -> list[str]:
     return [
-        _figure(
-            svg_text(timeline_picture(evening, zone=zone)),
-            _timeline_caption(evening),
-        ),
+        _timeline(evening, zone),
         tag("div", _next(evening, memory, clock), _done(evening, clock), class_="both"),
         _curve(evening, zone),
         _table(evening, clock),
@@ -89,13 +88,19 @@ def _sections(
     ]
 
 
-def _timeline_caption(evening: Evening) -> str:
-    said = (
+def _timeline(evening: Evening, zone: tzinfo | None) -> Html:
+    """The picture for paper and desk; a phone held upright gets one of its own."""
+    caption = (
         "Time across, bands up. A drop begins where the ring began: thick is loud, drawn out is "
         "long, solid is a howl."
     )
     count = len(evening.rings)
-    return f"{said} {MOST_DRAWN} of {count} rings are drawn." if count > MOST_DRAWN else said
+    if count > MOST_DRAWN:
+        caption += f" {MOST_DRAWN} of {count} rings are drawn."
+    narrow: str = Html()
+    if count <= MOST_TWICE:
+        narrow = svg_text(timeline_picture(evening, wide=False, zone=zone))
+    return _figure(svg_text(timeline_picture(evening, zone=zone)), caption, narrow)
 
 
 def _header(evening: Evening, clock: EveningClock, title: str) -> Html:
@@ -121,10 +126,12 @@ def _sentence(words: str) -> str:
     return f"{words[:1].upper()}{words[1:]}."
 
 
-def _figure(svg: str, caption: str) -> Html:
+def _figure(svg: str, caption: str, upright: str = "") -> Html:
+    """A picture; ``upright`` is shown instead where the screen is narrow."""
     # A picture wider than a phone is moved with the keyboard as well.
     inside = tag("div", Html(svg), class_="wide", tabindex="0", role="region", aria_label="picture")
-    return tag("figure", inside, tag("figcaption", caption))
+    other = tag("div", Html(upright), class_="upright") if upright else Html()
+    return tag("figure", other, inside, tag("figcaption", caption))
 
 
 def _next(evening: Evening, memory: Mapping[str, Any] | None, clock: EveningClock) -> Html:

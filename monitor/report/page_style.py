@@ -26,14 +26,16 @@ p, li, dd, dt, td, th { overflow-wrap: anywhere; }
 .counts { font-size: 1.25rem; font-weight: 700; margin: 0.3rem 0 0.6rem; }
 .wide { overflow-x: auto; }
 figure svg { display: block; width: 100%; min-width: 42rem; }
-figcaption, small, .quiet { color: var(--quiet); font-size: 0.9em; }
+figure .upright svg { min-width: 0; }
+.upright + .wide { display: none; }
+figcaption, .quiet { color: var(--quiet); font-size: 0.9em; }
 ol, ul { padding-left: 1.3em; }
 .next li { margin: 0.35em 0; break-inside: avoid; }
 .next b { display: block; }
 dl { display: grid; grid-template-columns: minmax(5.5em, auto) 1fr; gap: 0.15em 0.9em; }
 dt { color: var(--quiet); max-width: 9em; }
 table { border-collapse: collapse; width: 100%; }
-th { text-align: right; font-weight: 600; color: var(--quiet); }
+th { text-align: right; font-weight: 600; color: var(--quiet); white-space: nowrap; }
 td { text-align: right; border-top: 1px solid var(--line); white-space: nowrap; }
 th, td { padding: 0.15em 0.5em; vertical-align: bottom; }
 th:first-child, td:first-child { text-align: left; font-weight: 700; padding-left: 0; }
@@ -44,6 +46,8 @@ footer { margin-top: 1.4em; border-top: 1px solid var(--line); padding-top: 0.4e
   .both { grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); }
   figure svg { min-width: 0; }
   .wide { overflow: visible; }
+  .upright { display: none; }
+  .upright + .wide { display: block; }
 }
 @page { size: auto; margin: 11mm 12mm; }
 @media print {

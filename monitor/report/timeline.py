@@ -177,9 +177,8 @@ class _Timeline:
         height = self.sizes.type
         y = self.floor + 2.1 * height
         yield line(((self.across.left, self.floor), (self.across.right, self.floor)), "quiet", 1.2)
-        said = "" if self.clock.begun is not None else "h:min"
-        if said:
-            yield words((8.0, y), said, height, anchor="start")
+        if self.clock.begun is None:
+            yield words((8.0, y - 1.1 * height), "h:min", 0.9 * height, anchor="start")
         for at_s, mark in time_marks(self.across.length_s, self.clock, self.sizes.most_marks):
             x = self.across.x(at_s)
             yield line(((x, self.floor), (x, self.floor + 0.35 * height)), "quiet", 1.2)

@@ -94,9 +94,10 @@ class EveningClock:
         return f"{minutes // 60}:{minutes % 60:02d}"
 
     def when(self, at_s: float) -> str:
-        """Return ``at`` within a sentence: "at 20:41", "1:23 after the beginning"."""
-        said = self.at(at_s)
-        return f"at {said}" if self.begun is not None else f"{said} h after the beginning"
+        """Return the moment in a sentence: "at 20:41", "83 min after the beginning"."""
+        if self.begun is not None:
+            return f"at {self.at(at_s)}"
+        return f"{length_words(at_s)} after the beginning"
 
     def utc_text(self, at_s: float) -> str:
         """Return the moment in ISO 8601, UTC, to a tenth of a second; empty where unknown."""
