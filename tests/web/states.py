@@ -231,7 +231,16 @@ RING_OUTS: dict[str, dict[str, Any]] = {
         pulls=[pull("315", 4.0, 0.0), pull("1k", 2.0, 0.0), pull("2.5k", 6.0, 0.0)],
         rings=[
             rang(313.0, "gone", 4.0),
-            rang(2480.0, "gone", 5.8, margin_line="2.5k: about 4 dB left, 2 to 6"),
+            rang(
+                2480.0,
+                "gone",
+                5.8,
+                margin_db=4.0,
+                margin_low_db=2.2,
+                margin_high_db=5.9,
+                margin_sure="about",
+                margin_line="2.5k: about 4 dB left, 2 to 6",
+            ),
             rang(1068.0, "came back", 1.9),
             rang(812.0, "left", 0.3),
         ],

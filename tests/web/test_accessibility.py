@@ -41,6 +41,15 @@ return [...document.querySelectorAll('a[href], button, input, select, summary, [
   .filter(([, width, height]) => width > 0 && Math.min(width, height) < arguments[0] - 0.5);
 """
 
+STATE = "document.getElementById('state').dataset.state"
+OPEN = "!!document.querySelector('dialog[open], #who[open], #memory-bands [open]')"
+ARRIVED = {
+    "place": "document.querySelector('#plan .thing')",
+    "after": "document.querySelector('#af-timeline svg') && document.querySelector('#venues li')",
+    "ears": "document.querySelector('#ears-levels input')",
+    "practice": "document.querySelector('#placements input')",
+}
+
 Step = Callable[[Any, KeptClient], None]
 
 
@@ -50,10 +59,6 @@ def _nothing(_driver: Any, _box: KeptClient) -> None:
 
 def _opened(selector: str) -> Step:
     def step(driver: Any, _box: KeptClient) -> None:
-        for _ in range(50):
-            if script(driver, f'!!document.querySelector("{selector}")'):
-                break
-            time.sleep(0.1)
         driver.execute_script(
             "const e = document.querySelector(arguments[0]);"
             "if (e.tagName === 'DETAILS') e.open = true; else e.click()",
@@ -118,17 +123,22 @@ def found(driver: Any, name: str) -> list[Any]:
 
 
 def enter(driver: Any, url: str, box: KeptClient, name: str) -> None:
+    """Bring the page to a room and a state; loaded anew only where something was opened."""
     room, state, step = SHOWN[name]
     box.base = STATES[state]
-    driver.get("about:blank")
-    driver.get(f"{url}#{room}")
+    if driver.current_url.startswith(url) and not script(driver, OPEN):
+        driver.execute_script(f"location.hash = '#{room}'")
+    else:
+        driver.get("about:blank")
+        driver.get(f"{url}#{room}")
+    # The state is known only to a page that has been fed.
     wanted = STATES[state]["state"]
-    assert wait_until(
-        lambda: script(driver, "document.getElementById('state').dataset.state") == wanted, 10.0
-    )
-    assert wait_until(lambda: script(driver, "document.body.dataset.room") == room, 10.0)
+    for expression, value in ((STATE, wanted), ("document.body.dataset.room", room)):
+        assert wait_until(lambda: script(driver, expression) == value, 10.0), name  # noqa: B023
+    arrived = ARRIVED.get(room, "true")
+    assert wait_until(lambda: bool(script(driver, arrived)), 20.0), name
     step(driver, box)
-    time.sleep(1.0)  # what a room asks for has come
+    time.sleep(0.5)  # what a step asks for has come
 
 
 def test_no_rule_is_broken_in_any_room_or_state(eye: Any, box: KeptClient) -> None:

@@ -34,6 +34,7 @@ const NOTHING = {
 const FATES = {
   rings: "rings", gone: "gone", "came back": "came back", left: "left alone",
 };
+const SURE = { sure: "", about: "about ", "a guess": "perhaps " };
 const CARE = "The microphone is not calibrated: nothing here says what is safe for ears.";
 
 const ask = asker("/api/v1/ring-out");
@@ -57,6 +58,10 @@ function buttons(ringOut) {
   buttonRow(at("ro-small"), names.map((name) => [name, ...SMALL[name]]));
 }
 
+/** What a ring that has gone has left; its band stands before it. */
+const marginWords = ({ margin_db: db, margin_low_db: low, margin_high_db: high, margin_sure: sure }) =>
+  `${SURE[sure] ?? ""}${Math.round(db)} dB left, ${Math.round(low)} to ${Math.round(high)}`;
+
 function end(ringOut, snapshot) {
   // Until the fader is down, its own fader comes first.
   at("ro-end").hidden = !ringOut.curve || ringOut.phase !== "done";
@@ -74,7 +79,7 @@ function end(ringOut, snapshot) {
   });
   fill(at("ro-rings"), ringOut.rings.map((ring) =>
     `${ring.band}: ${FATES[ring.fate]}, ${decibels(ring.depth_db)} dB taken out${
-      ring.margin_line ? `; ${ring.margin_line.split(": ").at(-1)}` : ""}`));
+      ring.margin_db === undefined ? "" : `; ${marginWords(ring)}`}`));
 }
 
 function followRingOut(snapshot) {
