@@ -15,6 +15,7 @@ from typing import Any
 
 import jsonschema_rs
 import pytest
+import schemathesis
 from flask import Flask
 from flask.testing import FlaskClient
 
@@ -78,9 +79,11 @@ def phone(app: Flask) -> FlaskClient:
 
 def test_every_schema_is_one() -> None:
     for name, schema in document()["components"]["schemas"].items():
-        jsonschema_rs.meta.validate({"$schema": "https://json-schema.org/draft/2020-12/schema",
-                                     **schema})  # fmt: skip
-        assert name
+        assert jsonschema_rs.meta.is_valid(schema), name
+    assert not jsonschema_rs.meta.is_valid({"type": "strin"})
+    schemathesis.openapi.from_dict(document()).validate()
+    with pytest.raises(Exception, match="paths"):
+        schemathesis.openapi.from_dict({**document(), "paths": [1]}).validate()
     text = json.dumps(document())
     named = set(re.findall(r'"#/components/schemas/(\w+)"', text))
     assert named <= set(document()["components"]["schemas"])

@@ -44,7 +44,7 @@ SCHEMAS: dict[str, Schema] = {
         {
             **{f"excess{which}_db": NUMBER for which in ("", "_low", "_high")},
             **{f"margin{which}_db": NUMBER for which in ("", "_low", "_high")},
-            "margin_sure": YES_NO,
+            "margin_sure": one_of("sure", "about", "a guess"),
             "margin_line": TEXT,
             "margin_words": TEXT,
         },
@@ -67,7 +67,7 @@ SCHEMAS: dict[str, Schema] = {
         },
         {
             "gain_won_db": NUMBER,
-            "gain_high_db": NUMBER,
+            "top_fader_db": NUMBER,
             "why": TEXT,
             "curve": obj({"hz": array(NUMBER), "db": array(NUMBER)}),
         },

@@ -153,6 +153,7 @@ SCHEMAS: dict[str, Schema] = {
             "board": HEALTH,
             "button": HEALTH,
             "gigs": HEALTH,
+            "settings": HEALTH,
             "stage": ref("Practice"),
             "advice": ref("Advice"),
             "standing": array(
