@@ -1,0 +1,62 @@
+"""The equaliser at the end, and what rang above it."""
+
+from __future__ import annotations
+
+from datetime import UTC
+
+import pytest
+
+from monitor.placing.shapes import Disc, Outline, Words, shapes_of
+from monitor.report.curve import curve_picture, pulled_words
+from monitor.report.evening import evening_of
+from tests.report.made_gig import bare, pull, record
+
+
+def test_response_wedges_and_counts_are_drawn() -> None:
+    evening = evening_of(record(24))
+    shapes = shapes_of(curve_picture(evening, zone=UTC))
+    wedges = [s for s in shapes if isinstance(s, Outline) and s.part == "slider"]
+    assert len(wedges) == len(evening.standing) == 3
+    response = [s for s in shapes if isinstance(s, Outline) and s.width_cm == 3.0]
+    assert len(response) == 1
+    discs = [s for s in shapes if isinstance(s, Disc) and s.part == "rang"]
+    counts = [s.text for s in shapes if isinstance(s, Words) and s.text.isdigit()]
+    assert len(discs) == 7
+    assert "10" in counts
+
+
+def test_a_band_that_howled_is_solid() -> None:
+    made = record(24)
+    for ring in made["rings"]:
+        ring["degree"] = "ringing"
+    discs = [s for s in shapes_of(curve_picture(evening_of(made), zone=UTC)) if isinstance(s, Disc)]
+    assert discs
+    assert all(disc.fill is None for disc in discs)
+
+
+def test_without_a_response_it_says_so_and_draws_none() -> None:
+    made = bare()
+    made["happenings"] = [{"at_s": 9.0, "kind": "pull", "pulls": [pull("1k", 15.0)]}]
+    picture = curve_picture(evening_of(made), zone=UTC)
+    said = [s.text for s in shapes_of(picture) if isinstance(s, Words)]
+    assert "the response was not kept" in said
+    assert "-15" in said, "the scale reaches as deep as the slider"
+    assert not [s for s in shapes_of(picture) if isinstance(s, Outline) and s.width_cm == 3.0]
+
+
+def test_nothing_pulled_is_said_too() -> None:
+    picture = curve_picture(evening_of(bare()), zone=UTC)
+    assert picture.title == "equaliser at the end: no slider pulled"
+
+
+def test_pulls_in_words() -> None:
+    assert pulled_words(evening_of(record(3))) == "1.25k -3 dB, 2.5k -6 dB, 3.15k -3 dB"
+
+
+@pytest.mark.parametrize("hz", [12.0, 99_000.0])
+def test_what_rang_far_out_stays_in_the_picture(hz: float) -> None:
+    made = record(1)
+    made["rings"][0]["frequency_hz"] = hz
+    for shape in shapes_of(curve_picture(evening_of(made), zone=UTC)):
+        if isinstance(shape, Disc):
+            assert 0 < shape.centre[0] < 1000
