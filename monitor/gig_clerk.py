@@ -36,6 +36,7 @@ MOST_WAITING = 256
 """Rings and commands; rings beyond it are kept without being looked at."""
 LOOK_S = 0.5
 SNAPSHOT_WAIT_S = 2.0
+NO_GIG = {"on": False, "ring_count": 0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +61,7 @@ class GigClerk:
     ask_soundcheck : callable
         ``SoundcheckClerk.ask``, for the stage plan.
     settled : callable
-        Waits until what other parts have kept over a restart is back, so that it is not taken for
-        something that has just happened.
+        Waits until what other parts kept over a restart is back: it has not just happened.
     boot_id, session : str
         What this boot and this run are called.
     equaliser : str
@@ -111,9 +111,9 @@ class GigClerk:
             utc_s=utc_s,
             goes_on=self._past.look_up,
         )
-        self._shown: Mapping[str, Any] = {"on": False, "ring_count": 0}
+        self._shown: Mapping[str, Any] = NO_GIG
         self._begun_s: float | None = None
-        self._trouble = ""
+        self._trouble = self._logged = ""
         self.lost_count = 0
         self._waiting: queue.Queue[RingRow | _Asked | _Call] = queue.Queue(MOST_WAITING)
         self._stopping = threading.Event()
@@ -153,10 +153,9 @@ class GigClerk:
 
     def health(self) -> str:
         """Return "ok" or one sentence that says what is wrong."""
-        parts = [self._trouble] if self._trouble else []
-        if self.lost_count:
-            parts.append(f"{self.lost_count} ring events were kept without their gig's count")
-        return "; ".join(parts) or "ok"
+        lost = f"{self.lost_count} ring events were kept without their gig's count"
+        parts = [self._trouble, lost if self.lost_count else ""]
+        return "; ".join(filter(None, parts)) or "ok"
 
     # --- from the link ---------------------------------------------------------------------------
 
@@ -197,15 +196,19 @@ class GigClerk:
                 self._take(item)
             if time.monotonic() >= look_mono_s:
                 look_mono_s = time.monotonic() + LOOK_S
-                self._guarded(self._look)
+                if self._guarded(self._look):
+                    self._trouble = ""
 
-    def _guarded(self, do: Callable[[], None]) -> None:
+    def _guarded(self, do: Callable[[], None]) -> bool:
         try:
             do()
         except Exception as error:  # the listening goes on, and so does the next look
-            if not self._trouble:
+            trouble = f"keeping the gig failed: {error!r}"
+            if trouble != self._logged:
                 LOG.exception("keeping the gig failed")
-            self._trouble = f"keeping the gig failed: {error!r}"
+            self._trouble = self._logged = trouble
+            return False
+        return True
 
     def _take(self, item: RingRow | _Asked | _Call) -> None:
         if isinstance(item, RingRow):
@@ -290,10 +293,7 @@ class GigClerk:
 
     def _show(self) -> None:
         gig = self._keeping.gig
-        if gig is None:
-            shown: dict[str, Any] = {"on": False, "ring_count": 0}
-        else:
-            shown = gig.fields()
+        shown: dict[str, Any] = dict(NO_GIG) if gig is None else gig.fields()
         if self._keeping.doubted is not None:
             shown["in_doubt"] = True
         self._begun_s = self._keeping.evening.begun_s
