@@ -107,6 +107,7 @@ def ring_out_fields(equaliser: Equaliser, state: RingOutState) -> dict[str, Any]
         "rings": [_ring_fields(ring) for ring in state.rings[-32:]],
         "cut_count": sum(pull.pull_db > 0.0 for pull in state.pulls),
         "gain_won_db": None if state.gain_won_db is None else round(float(state.gain_won_db), 1),
+        "top_fader_db": None if state.top_fader_db is None else round(state.top_fader_db, 1),
         "tone_cost_db": round(float(state.tone_cost_db), 2),
         "why": state.why_ended or None,
         "cautions": list(state.cautions),

@@ -96,7 +96,8 @@ class RingOutState:
     ``say`` are the big words, ``detail`` one more line.  ``pulls_now`` is what to pull now (with
     ``pull_db`` from flat and ``more_db`` from where it stands), ``pulls`` all that is taken to
     stand.  ``asks`` is true where "pulled" and "turned_down" should be offered as two buttons;
-    the default is that it was pulled.  ``gain_won_db`` is None unless fader marks tell it.
+    the default is that it was pulled.  ``gain_won_db`` is None unless fader marks tell it, and
+    ``top_fader_db`` is the highest of them.
     ``may`` are the commands that make sense now.  ``why_ended`` is "" until it has.
     ``back_off_db`` is how far the fader is to come down, 0 in other phases.
     """
@@ -115,3 +116,4 @@ class RingOutState:
     asks: bool
     may: tuple[CommandName, ...]
     back_off_db: float = 0.0
+    top_fader_db: float | None = None

@@ -71,6 +71,7 @@ def state_of(
         hints=() if moment.plan is None else moment.plan.hints,
         asks=moment.asks,
         may=commands_of(course, moment.asks),
+        top_fader_db=course.top_fader_db,
         back_off_db=_back_off_db(course) if course.phase == "back_off" else 0.0,
     )
 

@@ -18,7 +18,7 @@ TICKS_SETTLE_S = 5.0
 PLAN_SETTLES_S = 10.0
 """A plan that is being drawn is saved every few seconds, and is the largest thing that is kept."""
 RING_OUT_KEEPS = (
-    "gain_won_db", "gain_high_db", "cut_count", "tone_cost_db", "pulls", "rings", "why",
+    "gain_won_db", "top_fader_db", "cut_count", "tone_cost_db", "pulls", "rings", "why",
 )  # fmt: skip
 NOT_KEPT = ("age_s", "kind")
 """Of what the soundcheck took: how long ago, and that it was the line, as always."""

@@ -105,7 +105,7 @@ def _level(one: Values) -> None:
 
 
 def _ring_out(one: Values) -> None:
-    for key in ("gain_won_db", "gain_high_db", "tone_cost_db"):
+    for key in ("gain_won_db", "top_fader_db", "tone_cost_db"):
         if one.has(key):
             one.number(key, -200.0, 200.0)
     one.whole("cut_count", 0, 1000)

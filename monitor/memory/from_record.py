@@ -132,7 +132,7 @@ def _ring_out(happenings: Happenings) -> RingOutMemory | None:
         int(_number(last.get("cut_count")) or 0),
         _number(last.get("tone_cost_db")) or 0.0,
         _number(last.get("gain_won_db")),
-        _number(last.get("gain_high_db")),
+        _number(last.get("top_fader_db")),
     )
 
 

@@ -84,7 +84,7 @@ def test_pulls_as_they_stood_in_the_end_and_since_when() -> None:
 
 def test_the_last_ring_out_counts_and_unknown_gain_stays_unknown() -> None:
     first = {"at_s": 10.0, "kind": "ring_out", "cut_count": 5, "tone_cost_db": 1.5}
-    last = {**first, "at_s": 900.0, "cut_count": 7, "gain_won_db": 6.0, "gain_high_db": -4.0}
+    last = {**first, "at_s": 900.0, "cut_count": 7, "gain_won_db": 6.0, "top_fader_db": -4.0}
     found = memory_of(record(first, last)).ring_out
     assert found is not None
     assert (found.cut_count, found.gain_won_db, found.top_fader_db) == (7, 6.0, -4.0)
