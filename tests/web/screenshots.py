@@ -78,6 +78,18 @@ def page_server(client: LinkClient, *, max_streams: int = 4, port: int = 0) -> I
         thread.join(timeout=5)
 
 
+def both_lengths(driver: Any, folder: Path, name: str, size: tuple[int, int], light: str) -> None:
+    """Picture the whole page and what the window shows of it."""
+    width, height = size
+    whole = driver.execute_script("return document.documentElement.scrollHeight")
+    metrics = {"width": width, "deviceScaleFactor": 1, "mobile": width < 700}
+    for tall in (whole, height):
+        driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {**metrics, "height": tall})
+        time.sleep(0.3)
+        part = "whole-" if tall == whole else ""
+        screenshot(driver, folder / f"{name}-{part}{width}x{height}-{light}.png")
+
+
 def before_it_rings(folder: Path) -> None:
     """The rooms Place and Level in their states, the whole page each."""
     from tests.web.evening import METERS, EveningClient
@@ -98,17 +110,33 @@ def before_it_rings(folder: Path) -> None:
                             "document.querySelector('#plan-changes button').click()"
                         )
                         time.sleep(1.0)
-                    whole = driver.execute_script("return document.documentElement.scrollHeight")
-                    metrics = {"width": width, "deviceScaleFactor": 1, "mobile": width < 700}
-                    for tall in (whole, height):
-                        driver.execute_cdp_cmd(
-                            "Emulation.setDeviceMetricsOverride", {**metrics, "height": tall}
+                    both_lengths(driver, folder, f"before-{name}", (width, height), light)
+                driver.get("about:blank")
+
+
+def after_it_rang(folder: Path) -> None:
+    """The gig, its venue, the room After and pairing, the whole page each."""
+    from tests.web.kept import HERON, KeptClient
+
+    taps = {"venue": "gig-venue", "pairing": "gig-song", "who": "who-words"}
+    for width, height in SIZES:
+        for night in (True, False):
+            client = KeptClient(control="code")
+            light = "night" if night else "day"
+            with page_server(client) as url, browser(width, height, night=night) as driver:
+                for name in ("after", "known", "venue", "pairing", "who"):
+                    client.venue = HERON if name == "known" else None
+                    driver.get("about:blank")
+                    driver.get(url + ("#after" if name == "after" else "#set"))
+                    time.sleep(2.5)
+                    if name in taps:
+                        driver.execute_script(
+                            "const e = document.getElementById(arguments[0]);"
+                            "const d = e.closest('details'); if (d) d.open = true; else e.click()",
+                            taps[name],
                         )
-                        time.sleep(0.3)
-                        part = "whole-" if tall == whole else ""
-                        screenshot(
-                            driver, folder / f"before-{name}-{part}{width}x{height}-{light}.png"
-                        )
+                        time.sleep(1.0)
+                    both_lengths(driver, folder, f"gig-{name}", (width, height), light)
                 driver.get("about:blank")
 
 
@@ -135,6 +163,7 @@ def main(folder: Path) -> None:
                             folder / f"{name.replace(' ', '-')}-{width}x{height}-{light}.png",
                         )
     before_it_rings(folder)
+    after_it_rang(folder)
     print(f"{len(list(folder.glob('*.png')))} pictures in {folder}")
 
 

@@ -8,9 +8,12 @@ from typing import Any
 
 import pytest
 
+from monitor.report.evening import evening_of
+from monitor.report.next_time import next_time
+from monitor.report.words import EveningClock
 from tests.browser import resize
 from tests.web.conftest import SIZES
-from tests.web.kept import BEFORE, FIRST, HERON, TONIGHT, KeptClient, made_record
+from tests.web.kept import BEFORE, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
 from tests.web.screenshots import page_server
 from tests.web.test_page import script, text, wait_until
 
@@ -74,6 +77,15 @@ def test_the_evening_is_drawn_in_the_page_s_own_inks(page: Any) -> None:
     assert wait_until(lambda: bool(script(page, f"!!{svg}")), 20.0)
     assert script(page, f"{svg}.getAttribute('aria-label')")
     assert "var(--" in script(page, f"{svg}.outerHTML")
+
+
+def test_what_to_do_next_time_is_the_report_s_list(page: Any, box: KeptClient) -> None:
+    lines = "[...document.querySelectorAll('#af-next li')].map((li) => li.textContent)"
+    assert wait_until(lambda: len(script(page, lines)) > 0, 20.0)
+    advice = next_time(evening_of(box.records[TONIGHT]), MEMORY, EveningClock(None, None))
+    assert [line.split(":")[0][:20] for line in script(page, lines)] == [
+        one.do.split(":")[0][:20] for one in advice
+    ]
 
 
 def test_what_it_gives_out_is_there(page: Any) -> None:

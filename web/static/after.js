@@ -2,7 +2,7 @@
 import { decibels } from "./advice.js";
 import { news, follow } from "./feed.js";
 import { command } from "./gig.js";
-import { at, create, fill, rows, text, twice } from "./parts.js";
+import { at, create, rows, text, twice } from "./parts.js";
 import { getPatiently } from "./send.js";
 import { span } from "./view.js";
 import { whenOf } from "./when.js";
@@ -57,12 +57,15 @@ function table() {
   }));
 }
 
+const textOf = async (file) => {
+  const answer = await fetch(`/api/v1/gigs/${uid}/${file}`, { signal: AbortSignal.timeout(20_000) }).catch(() => null);
+  return answer?.ok ? answer.text().catch(() => "") : "";
+};
+
 /** The server's drawing; it comes in the page's own inks. */
 async function timeline(mine) {
   const holder = at("af-timeline");
-  const width = innerWidth < NARROW_PX ? "narrow" : "wide";
-  const answer = await fetch(`/api/v1/gigs/${uid}/timeline.svg?look=page&width=${width}`, { signal: AbortSignal.timeout(20_000) }).catch(() => null);
-  const words = answer?.ok ? await answer.text().catch(() => "") : "";
+  const words = await textOf(`timeline.svg?look=page&width=${innerWidth < NARROW_PX ? "narrow" : "wide"}`);
   if (mine !== reading) return;
   // What is no drawing is not parsed: the parser's own complaint would carry styles of its own.
   const made = words.startsWith("<svg") && new DOMParser().parseFromString(words, "image/svg+xml").documentElement;
@@ -72,6 +75,15 @@ async function timeline(mine) {
   } else if (!holder.firstChild) {
     text(holder, "the picture of the evening did not come");
   }
+}
+
+/** What to do next time stands in the report, with its reasons; here it is the same list. */
+async function nextTime(mine) {
+  const [words = ""] = (await textOf("report.html")).match(/<ol class="next">.*?<\/ol>/s) ?? [];
+  if (mine !== reading) return;
+  const lines = [...new DOMParser().parseFromString(words, "text/html").querySelectorAll("li")];
+  at("af-next-part").hidden = lines.length === 0;
+  at("af-next").replaceChildren(...lines.map((line) => document.importNode(line, true)));
 }
 
 function show() {
@@ -91,9 +103,6 @@ function show() {
     plan: of("plan").at(-1)?.sentence,
   });
   table();
-  const next = record.next_time ?? [];
-  at("af-next-part").hidden = next.length === 0;
-  fill(at("af-next"), next.map((one) => one.words ?? one));
   for (const link of at("af-links").querySelectorAll("a")) link.href = `/api/v1/gigs/${uid}/${link.dataset.file}`;
   at("af-name-text").value = gig.title ?? "";
   at("af-body").hidden = false;
@@ -106,7 +115,10 @@ function endButton() {
 
 /** Read a gig's record and show it. */
 export async function read(which) {
-  if (which !== uid) at("af-timeline").replaceChildren();
+  if (which !== uid) {
+    at("af-timeline").replaceChildren();
+    at("af-next-part").hidden = true;
+  }
   uid = which;
   readAt = performance.now();
   const mine = ++reading;
@@ -121,6 +133,7 @@ export async function read(which) {
   record = answer;
   show();
   await timeline(mine);
+  await nextTime(mine);
 }
 
 /** Nothing is chosen and none is on. */
