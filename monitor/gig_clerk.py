@@ -248,8 +248,7 @@ class GigClerk:
         self._snapshot = None
         until_mono_s = time.monotonic() + SNAPSHOT_WAIT_S
         while self._snapshot is None and time.monotonic() < until_mono_s:
-            if self._stopping.wait(0.02):
-                return
+            self._stopping.wait(0.02)
 
     def _read_venues(self) -> None:
         for venue in asked(self._journal, ListVenues()) or []:

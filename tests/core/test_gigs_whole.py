@@ -164,6 +164,19 @@ def test_a_gig_goes_on_over_a_restart_of_the_watcher(start: Start) -> None:
     assert box.snapshot()["recent"] == []
 
 
+def test_a_gig_goes_on_without_a_disk_and_says_so(start: Start) -> None:
+    box = start(journal_path=Path("/dev/null/journal.sqlite3"))
+    answer = ask(box, **{"class": "gig", "do": "begin"})
+    assert answer["class"] == "done"
+    assert "cannot be opened" in answer["problem"]
+    gig_answer = ask(box, **{"class": "gig", "do": "venue", "name": "The Ferry Inn"})
+    assert "cannot be opened" in gig_answer["problem"]
+    play_ring(box)
+    box.wait_for(lambda s: s["gig"]["ring_count"] == 1, 20.0)
+    assert box.snapshot()["gig"]["venue"]["name"] == "The Ferry Inn"
+    assert "cannot be opened" in box.snapshot()["journal"]["health"]
+
+
 def test_a_clock_is_told_through_the_link(start: Start) -> None:
     box = start()
     assert ask(box, **{"class": "clock", "utc_s": 1_900_000_000})["class"] == "done"
