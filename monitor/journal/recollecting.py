@@ -12,14 +12,13 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from monitor.journal.asks import Recollect
 from monitor.journal.boots import Boots
 from monitor.journal.gathering import record_of
-from monitor.journal.listing import GigRow, gigs_in_order
+from monitor.journal.listing import gigs_in_order
 from monitor.journal.opening import connect_read_only
 from monitor.memory.from_record import memory_of
 from monitor.memory.gig_memory import GigMemory
@@ -49,7 +48,8 @@ def recollection(
         stands += (counts.get(gig.uid),)
         there = before.get(gig.uid)
         if there is None or there[0] != stands:
-            there = (stands, _memory(connection, gig, boots))
+            record = record_of(connection, gig, boots, with_levels=False)
+            there = (stands, memory_of(record))
         now[gig.uid] = there
     if known is not None:
         known.clear()
@@ -67,12 +67,6 @@ def _counts(connection: sqlite3.Connection) -> dict[str, tuple[int, ...]]:
         ):
             found[uid] = (*found.get(uid, ()), count)
     return found
-
-
-def _memory(connection: sqlite3.Connection, gig: GigRow, boots: Boots) -> GigMemory:
-    memory = memory_of(record_of(connection, gig, boots, with_levels=False))
-    # Order and dates must not hang on a clock that nobody has set: none is better.
-    return replace(memory, utc_s=None) if memory.dated == "believed" else memory
 
 
 class Recollecting:

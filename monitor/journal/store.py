@@ -97,7 +97,8 @@ class Journal:
         now: Callable[[], Now] = clock.now,
     ) -> None:
         self._retry_s = retry_s
-        self._queue: queue.SimpleQueue[_Item] = queue.SimpleQueue()
+        # No SimpleQueue: its get() can wait for ever when its timeout is over at once (Python 3.11).
+        self._queue: queue.Queue[_Item] = queue.Queue()
         self._keeper = Keeper(
             path,
             keep_rings=keep_rings,

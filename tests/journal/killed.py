@@ -20,8 +20,9 @@ from tests.journal.telling import Told
 ROOT = Path(__file__).parents[2]
 PER_GIG = 40
 WRITER = f"""
-import sys
+import faulthandler, sys
 from pathlib import Path
+faulthandler.dump_traceback_later(30.0)  # if it hangs, where
 sys.path.insert(0, sys.argv[2])
 from monitor.journal import store
 from monitor.journal.asks import GigChange, Happening, Instant, VenueChange
@@ -76,10 +77,10 @@ def kill_often(path: Path, kills: int, *, seed: int, batch_s: float = 0.001) -> 
             lines = [writer.stdout.readline()]
             time.sleep(chance.uniform(0.0, 0.1))
             writer.send_signal(signal.SIGKILL)
-            lines += writer.stdout.read().splitlines()
+            lines += writer.stdout.read().splitlines(keepends=True)
         # A line that was cut off is no acknowledgement.
-        numbers = [int(line) for line in lines[:-1]]
-        last = max(numbers, default=next_number - 1)
+        numbers = [int(line) for line in lines if line.endswith("\n")]
+        last = max(numbers, default=tally.acknowledged - 1)
         tally.kills += 1
         next_number = _look(path, last, tally)
     return tally

@@ -15,7 +15,7 @@ from monitor.journal.rows import RingRow
 from monitor.journal.store import Journal
 from monitor.journal.writing import Change
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 MAY_2031_S = 1_936_815_300.0
 """2031-05-17T20:15:00Z."""
 BEGIN = Now("boot-1", 100.0, MAY_2031_S, False)

@@ -181,6 +181,13 @@ def test_a_phone_that_tells_the_time_puts_the_whole_boot_right(told: Told) -> No
     assert told.journal.dated == "network"
 
 
+def test_a_date_that_would_run_backwards_moves_nothing_backwards() -> None:
+    boots = Boots([boot(1, 5000.0), boot(2, 1000.0, "phone")])
+    instants = [Instant("boot-1", 10.0), Instant("boot-1", 70.0), Instant("boot-2", 5.0)]
+    line = Timeline(instants[0], instants, boots)
+    assert [line.at_s(instant) for instant in instants] == [0.0, 60.0, 65.0]
+
+
 def test_a_phone_s_word_outlives_the_watcher(tmp_path: Path) -> None:
     first = Told(tmp_path / "j")
     at = first.clock.at()

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import os
 import queue
 import shutil
 import sqlite3
 import subprocess
+import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -123,6 +125,23 @@ def test_putting_never_waits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert time.monotonic() - began < 0.4
     wait_until(lambda: "cannot be opened" in journal.health())
     journal.close()
+
+
+def test_waiting_for_no_time_at_all_ends(journal: Journal) -> None:
+    # A batch's last wait may be of a nanosecond; CPython 3.11's SimpleQueue then waits for ever.
+    waits: queue.Queue[object] = type(journal._queue)()
+    done = threading.Event()
+
+    def wait_often() -> None:
+        for _ in range(1000):
+            waits.put(1)
+            waits.get()
+            with contextlib.suppress(queue.Empty):
+                waits.get(timeout=1e-9)
+        done.set()
+
+    threading.Thread(target=wait_often, daemon=True).start()
+    assert done.wait(20.0)
 
 
 def test_what_waits_in_memory_is_bounded_and_the_loss_is_said(
