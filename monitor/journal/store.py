@@ -97,7 +97,7 @@ class Journal:
         now: Callable[[], Now] = clock.now,
     ) -> None:
         self._retry_s = retry_s
-        # No SimpleQueue: its get() can wait for ever when its timeout is over at once (Python 3.11).
+        # No SimpleQueue: with hardly any timeout its get() may wait for ever (CPython 3.11).
         self._queue: queue.Queue[_Item] = queue.Queue()
         self._keeper = Keeper(
             path,
