@@ -1,7 +1,8 @@
 """``make pictures``: the pictures of the README, from the program as it is.
 
 The panel's faces are drawn by the panel's own code.  The page is the demo's own page in a real
-browser at a phone's size, after the fader has been pushed until the practice stage howls.
+browser at a phone's size, after the fader has been pushed until the practice stage howls.  The room
+After is the page's own too; the gig in it is the tests' invented one.
 """
 
 from __future__ import annotations
@@ -17,8 +18,10 @@ from pathlib import Path
 from PIL import Image
 
 from firmware.faces import EXAMPLE_FACES, draw_face
-from monitor.link import LinkClient
+from monitor.link_client import LinkClient
 from tests.browser import browser, screenshot
+from tests.web.kept import HERON, KeptClient
+from tests.web.screenshots import page_server
 
 PICTURES = Path(__file__).parent / "pictures"
 SHOWN_FACES = ("starting", "quiet", "ringing", "howl", "several-three", "deaf-no-microphone")
@@ -99,11 +102,28 @@ def page_picture(target: Path) -> None:
             demo.wait(10.0)
 
 
+def after_picture(target: Path) -> None:
+    """Photograph the room After with an invented gig."""
+    client = KeptClient()
+    client.venue = HERON
+    with page_server(client) as url, browser(*PHONE_PIXELS, scale=2.0) as driver:
+        driver.get(f"{url}#after")
+        end_mono_s = time.monotonic() + PATIENCE_S
+        while time.monotonic() < end_mono_s and not driver.execute_script(
+            "return !!document.querySelector('#af-timeline svg')"
+            " && !!document.querySelector('#af-next li')"
+        ):
+            time.sleep(STEP_S)
+        screenshot(driver, target)
+        driver.get("about:blank")
+
+
 def main() -> None:
-    """Make both."""
+    """Make them all."""
     PICTURES.mkdir(exist_ok=True)
     faces_sheet().save(PICTURES / "faces.png", optimize=True)
     page_picture(PICTURES / "page-howl.png")
+    after_picture(PICTURES / "page-after.png")
     for path in sorted(PICTURES.glob("*.png")):
         print(f"{path.name}: {path.stat().st_size} bytes")
 

@@ -86,13 +86,18 @@ async function nextTime(mine) {
   at("af-next").replaceChildren(...lines.map((line) => document.importNode(line, true)));
 }
 
+function howlWords(howls, rings) {
+  if (!howls) return "no howl";
+  if (howls === rings) return rings === 1 ? "a howl" : "all howls";
+  return howls === 1 ? "1 of them a howl" : `${howls} of them howls`;
+}
+
 function show() {
   const { gig, rings } = record;
   const howls = rings.filter(({ degree }) => degree === "howl").length;
   const on = isOn();
   text(at("af-which"), on ? "the gig that is on" : gig.title ?? gig.venue?.name ?? "a gig without a name");
-  text(at("af-say"), rings.length ? `${counted(rings.length, "ring")}, ${howls ? `${howls} of them ${howls === 1 ? "a howl" : "howls"}` : "no howl"}`
-    : "Nothing rang");
+  text(at("af-say"), rings.length ? `${counted(rings.length, "ring")}, ${howlWords(howls, rings.length)}` : "Nothing rang");
   text(at("af-detail"), [gig.venue?.name, whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
     .filter(Boolean).join(" \u00b7 "));
   rows(at("af-figures"), {

@@ -84,7 +84,7 @@ function lines(id, values, writeOne) {
 }
 
 function recent(snapshot) {
-  at("no-recent").hidden = snapshot.recent.length > 0;
+  at("no-recent").hidden = snapshot.recent.length > 0 || snapshot.rings.length > 0;
   lines("recent", snapshot.recent.slice(0, 8), (item, ring) => {
     const parts = [
       ring.band,
@@ -113,6 +113,9 @@ function box(snapshot) {
     panel: snapshot.panel.health,
     journal: snapshot.journal?.health ?? "off",
     advice: snapshot.adviser?.health,
+    board: snapshot.board?.health,
+    button: snapshot.button?.health,
+    settings: snapshot.settings?.health,
   });
   const lamp = at("lamp");
   if (lamp.dataset.pattern !== snapshot.lamp.pattern) {
@@ -123,10 +126,11 @@ function box(snapshot) {
 }
 
 /** What a person should know before it matters; empty when all is well. */
-function troubles({ journal, adviser, clipping, microphone }) {
-  const said = (name, health) => (health && !["ok", "off"].includes(health) ? `${name}: ${health}` : "");
+function troubles({ journal, adviser, board, settings, clipping, microphone }) {
+  const said = (name, health) => (health && !["ok", "off", "unknown"].includes(health) ? `${name}: ${health}` : "");
   return [
-    said("journal", journal?.health), said("advice", adviser?.health),
+    said("journal", journal?.health), said("advice", adviser?.health), said("board", board?.health),
+    said("settings", settings?.health),
     clipping ? "the box's own input clips: move it away or turn its input down" : "",
     microphone.automatic_gain === "still on" ? "automatic gain is on: it hides how a ring grows" : "",
   ].filter(Boolean).join(" \u00b7 ");
