@@ -79,7 +79,9 @@ def _at_the_source(evening: Evening, memory: Mapping[str, Any]) -> Iterator[Advi
     rang = {third_octave_of(ring.frequency_hz).label for ring in evening.rings}
     bands = memory.get("bands")
     for band in bands if isinstance(bands, list) else []:
-        if isinstance(band, Mapping) and band.get("verdict") == "rig" and band.get("band") in rang:
+        if not isinstance(band, Mapping) or band.get("verdict") != "rig":
+            continue
+        if text(band.get("band")) in rang:
             yield Advice(
                 f"Cure {text(band['band'])} where it comes from: the place of microphone, wedge "
                 "or loudspeaker, or a cut on the vocal channel",

@@ -1,0 +1,148 @@
+"""What to do next time: every rule with the evening that calls for it and the one that does not."""
+
+from __future__ import annotations
+
+import random
+from typing import Any
+
+import pytest
+
+from monitor.report.evening import evening_of
+from monitor.report.next_time import MOST_LINES, Advice, next_time
+from monitor.report.words import EveningClock
+from tests.report.made_gig import RECOLLECTION, VENUE, bare, pull, record, ring
+
+DATED = {"begun": {"utc": "2026-11-26T18:00:00Z", "dated": "network"}}
+
+
+def gig(**more: Any) -> dict[str, Any]:
+    return bare(**{**DATED, "lasted_s": 7200.0, **more})
+
+
+def ring_at(at_s: float, slider: str, degree: str = "ringing", way: str = "set") -> dict[str, Any]:
+    made = ring(int(at_s), at_s, random.Random(1))
+    return {**made, "slider": slider, "degree": degree, "way": way}
+
+
+def lines(made: dict[str, Any], memory: dict[str, Any] | None = None) -> list[Advice]:
+    return next_time(evening_of(made), memory, EveningClock(None))
+
+
+def does(made: dict[str, Any], memory: dict[str, Any] | None = None) -> str:
+    return " / ".join(one.do for one in lines(made, memory))
+
+
+def test_an_evening_without_anything_calls_for_nothing() -> None:
+    assert lines(gig(lasted_s=600.0)) == []
+
+
+def test_what_rings_everywhere_is_cured_at_the_source() -> None:
+    made = record(24)
+    (cure,) = [one for one in lines(made, RECOLLECTION) if one.do.startswith("Cure")]
+    assert cure.do.startswith("Cure 2.5k where it comes from")
+    assert cure.why == "2.5k rings at all 3 venues: it comes with microphone or wedge"
+    made["rings"] = [r for r in made["rings"] if r["band"] != "2.5k"]
+    assert "Cure" not in does(made, RECOLLECTION), "it did not ring this time"
+
+
+def test_rooms_and_unsure_bands_are_not_cured_at_the_source() -> None:
+    assert not {"Cure 400", "Cure 1.25k"} & {one.do[:10] for one in lines(record(24), RECOLLECTION)}
+
+
+def test_the_memory_s_cuts_come_before_the_evening_s_own() -> None:
+    assert "Begin here with 400 at -2 dB" in does(record(24), RECOLLECTION)
+    assert "as they stood" not in does(record(24), RECOLLECTION)
+    assert "Begin with the sliders as they stood: 1.25k -3 dB" in does(record(24))
+
+
+def test_the_memory_of_another_venue_is_not_taken_for_this_one_s() -> None:
+    made = record(24)
+    made["gig"]["venue"]["name"] = "The Net Loft"
+    assert "Begin here" not in does(made, RECOLLECTION)
+    made["gig"]["venue"]["name"] = VENUE.upper()
+    assert "Begin here" in does(made, RECOLLECTION)
+
+
+def test_how_it_went_after_the_last_move_is_counted() -> None:
+    made = gig()
+    made["happenings"] = [{"at_s": 600.0, "kind": "pull", "pulls": [pull("1k", 4.0)]}]
+    made["rings"] = [ring_at(300.0, "1k"), ring_at(400.0, "1k"), ring_at(900.0, "2k")]
+    (begin,) = [one for one in lines(made) if one.do.startswith("Begin")]
+    assert begin.why == "2 rings until the last of them was moved, 1 in the 110 min after it"
+
+
+@pytest.mark.parametrize(
+    ("pull_db", "said"),
+    [(6.0, "Do not look to 1k for more"), (3.0, "Pull 1k deeper in the ring-out")],
+)
+def test_a_slider_that_rings_on_after_its_pull(pull_db: float, said: str) -> None:
+    made = gig()
+    made["happenings"] = [{"at_s": 600.0, "kind": "pull", "pulls": [pull("1k", pull_db)]}]
+    made["rings"] = [ring_at(t, "1k", "howl") for t in (700.0, 800.0)]
+    assert said not in does(made), "twice is no habit"
+    made["rings"].append(ring_at(900.0, "1k"))
+    (one,) = [one for one in lines(made) if one.do.startswith(said)]
+    assert "it still rang 3 times" in one.why
+    assert one.why.endswith("; 2 howls")
+
+
+def test_a_slider_that_was_never_pulled() -> None:
+    made = gig()
+    made["rings"] = [ring_at(t, "250") for t in (700.0, 800.0)]
+    assert "Listen for 250" not in does(made)
+    made["rings"].append(ring_at(900.0, "250"))
+    assert "Listen for 250 in the ring-out and pull it there" in does(made)
+    made["happenings"] = [{"at_s": 5.0, "kind": "pull", "pulls": [pull("250", 2.0)]}]
+    assert "Listen for 250" not in does(made)
+
+
+def test_howls_without_a_ring_out() -> None:
+    made = gig()
+    made["rings"] = [ring_at(60.0, "1k")]
+    assert "Ring out" not in does(made)
+    made["rings"] = [ring_at(60.0, "1k", "howl")]
+    assert "Ring out before the set" in does(made)
+    made["happenings"] = [{"at_s": 30.0, "kind": "ring_out", "cut_count": 0}]
+    assert "Ring out before the set" not in does(made)
+
+
+def test_howls_in_the_set_after_a_ring_out() -> None:
+    made = gig()
+    made["happenings"] = [{"at_s": 500.0, "kind": "ring_out", "cut_count": 0}]
+    made["rings"] = [ring_at(t, s, "howl") for t, s in ((600.0, "1k"), (700.0, "2k"), (90.0, "4k"))]
+    assert "Come down further" not in does(made)
+    made["rings"].append(ring_at(800.0, "5k", "howl"))
+    assert "Come down further after the ring-out" in does(made)
+    for one in made["rings"]:
+        one["way"] = "soundcheck"
+    assert "Come down further" not in does(made)
+
+
+def test_nothing_rang_for_long_enough() -> None:
+    assert does(gig(lasted_s=1700.0)) == ""
+    assert does(gig(lasted_s=1900.0)) == "Put everything where it stood this time"
+    assert does(gig(lasted_s=1900.0, rings_gone=40)) == "", "they are only no longer kept"
+
+
+def test_a_box_that_could_not_hear_says_so_first_and_does_not_praise_the_quiet() -> None:
+    made = gig(lasted_s=1900.0)
+    made["happenings"] = [
+        {"at_s": 300.0, "kind": "deaf", "reason": "unplugged"},
+        {"at_s": 600.0, "kind": "hears"},
+    ]
+    (only,) = lines(made)
+    assert only.do.startswith("Look at the box's microphone")
+    assert only.why == "it could not hear for 5 min: unplugged"
+
+
+def test_a_date_that_is_not_sure() -> None:
+    assert "Open the page once on a paired phone" in does(record(1, dated="believed"))
+    assert "Open the page" not in does(record(1, dated="phone"))
+
+
+def test_there_are_never_more_lines_than_fit() -> None:
+    made = record(500)
+    for n, one in enumerate(made["rings"]):
+        one["slider"] = f"s{n % 20}"
+    assert len(lines(made, RECOLLECTION)) == MOST_LINES
+    assert all(one.why for one in lines(made, RECOLLECTION))
