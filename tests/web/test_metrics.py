@@ -78,7 +78,9 @@ def test_whatever_a_label_says_is_read_back(name: str) -> None:
     assert read(text_of([family])) == {"howl_lantern_x": [({"band": name}, 1.5)]}
 
 
-def test_two_rings_of_a_band_are_one_sample() -> None:
+@pytest.mark.parametrize("louder_first", [True, False])
+def test_two_rings_of_a_band_are_one_sample_the_louder(louder_first: bool) -> None:
     ring = STATES["howl"]["rings"][0]
-    state = {**STATES["howl"], "rings": [ring, {**ring, "id": 9, "level_dbfs": -3.0}]}
+    rings = [{**ring, "id": 9, "level_dbfs": -3.0}, {**ring, "level_dbfs": -30.0}]
+    state = {**STATES["howl"], "rings": rings if louder_first else rings[::-1]}
     assert metrics(state)["howl_lantern_ring_level_dbfs"] == [({"band": "2.5k"}, -3.0)]

@@ -186,6 +186,19 @@ def test_places_are_counted_and_none_takes_them_all() -> None:
     assert places.take("10.0.0.5")
 
 
+def test_what_only_ages_comes_once_a_second() -> None:
+    changes, told_s = Changes(), []
+    for tick in range(100):
+        now_s = 50.0 + tick / 10
+        recent = [{"id": 4, "ended_ago_s": tick / 10}]
+        changed, _ = changes.of({"seq": tick, "recent": recent}, now_s)
+        assert changed["seq"] == tick
+        told_s += [now_s] * ("recent" in changed)
+    assert len(told_s) == pytest.approx(10, abs=1)
+    changed, _ = changes.of({"seq": 100, "recent": [{"id": 5, "ended_ago_s": 0.0}]}, 60.0)
+    assert changed["recent"] == [{"id": 5, "ended_ago_s": 0.0}]  # another ring: at once
+
+
 SNAPSHOTS = st.lists(
     st.dictionaries(
         st.sampled_from(["seq", "rings", "soundcheck", "audio_age_s", "advice"]),
