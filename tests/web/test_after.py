@@ -109,6 +109,15 @@ def test_the_gig_is_ended_by_the_second_tap(page: Any, box: KeptClient) -> None:
     assert wait_until(lambda: "no gig is on" in text(page, "gig-words"), 10.0)
 
 
+def test_a_note_is_of_the_gig_that_is_on(page: Any, box: KeptClient) -> None:
+    fill(page, "af-note-text", "the drummer sat nearer")
+    click(page, "#af-note button")
+    assert wait_until(lambda: "the drummer sat nearer" in text(page, "af-figures"), 10.0)
+    click(page, f"#gig-list [data-gig='{BEFORE}']")
+    assert wait_until(lambda: "5 rings" in text(page, "af-say"), 10.0)
+    assert script(page, "document.getElementById('af-note').hidden")
+
+
 def test_another_gig_is_looked_at_named_and_deleted(page: Any, box: KeptClient) -> None:
     buttons = "[...document.querySelectorAll('#gig-list button')].map((b) => b.textContent)"
     assert len(script(page, buttons)) == 3

@@ -52,7 +52,7 @@ def type_code(driver: Any, code: str) -> None:
 def test_the_tap_that_was_meant_goes_through_after_the_digits(page: Any, box: KeptClient) -> None:
     click(page, "gig-song")
     assert wait_until(lambda: bool(script(page, SHEET)), 10.0)
-    assert wait_until(lambda: "panel shows six digits" in text(page, "pair-words"), 10.0)
+    assert wait_until(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
     assert script(page, "document.activeElement.id") == "pair-code"
     assert script(page, "document.activeElement.inputMode") == "numeric"
     assert SONG not in box.asked
@@ -74,6 +74,16 @@ def test_the_tap_that_was_meant_goes_through_after_the_digits(page: Any, box: Ke
     assert script(page, "document.cookie") == ""
 
 
+def test_six_digits_on_a_keypad_need_no_key_to_send_them(page: Any, box: KeptClient) -> None:
+    click(page, "gig-song")
+    assert wait_until(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
+    page.switch_to.active_element.send_keys(CODE)
+    assert wait_until(lambda: box.song == 1, 10.0)
+    assert [one for one in box.asked if one["class"] == "pair"] == [
+        {"class": "pair", "code": CODE, "name": "laptop", "from": "127.0.0.1"}
+    ]
+
+
 def test_only_looking_changes_nothing_and_says_so(page: Any, box: KeptClient) -> None:
     click(page, "gig-song")
     assert wait_until(lambda: bool(script(page, SHEET)), 10.0)
@@ -86,7 +96,7 @@ def test_after_wrong_digits_the_page_waits_as_long_as_the_box_says(
     page: Any, box: KeptClient
 ) -> None:
     click(page, "gig-song")
-    assert wait_until(lambda: "six digits" in text(page, "pair-words"), 10.0)
+    assert wait_until(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
     for number in range(12):
         type_code(page, f"{number:06d}")
         if wait_until(lambda: text(page, "pair-wait") != "", 1.5):
@@ -110,7 +120,7 @@ def test_looking_alone_asks_for_nothing_that_changes(page: Any, box: KeptClient)
 def test_phones_are_listed_and_taken_back(page: Any, box: KeptClient) -> None:
     box.phones.pair("old phone", _now())
     click(page, "gig-song")
-    assert wait_until(lambda: "six digits" in text(page, "pair-words"), 10.0)
+    assert wait_until(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
     type_code(page, CODE)
     assert wait_until(lambda: box.song == 1, 10.0)
     page.execute_script("document.getElementById('who').open = true")
@@ -147,7 +157,7 @@ def test_open_and_off_are_said_quietly(
 
 def test_a_paired_phone_tells_a_box_without_a_clock_the_time(page: Any, box: KeptClient) -> None:
     click(page, "gig-song")
-    assert wait_until(lambda: "six digits" in text(page, "pair-words"), 10.0)
+    assert wait_until(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
     type_code(page, CODE)
     assert wait_until(lambda: box.song == 1, 10.0)
     assert [one for one in box.asked if one["class"] == "clock"] == []

@@ -116,6 +116,7 @@ function show() {
 
 function endButton() {
   at("af-end").hidden = !isOn();
+  at("af-note").hidden = !isOn(); // a note is of the moment
 }
 
 /** Read a gig's record and show it. */
@@ -174,7 +175,7 @@ at("af-name").addEventListener("submit", async (event) => {
 at("af-note").addEventListener("submit", async (event) => {
   event.preventDefault();
   const words = at("af-note-text").value.trim();
-  if (!words || await told({ do: "note", gig: uid, text: words })) return;
+  if (!words || await told({ do: "note", text: words })) return;
   at("af-note-text").value = "";
   read(uid);
 });

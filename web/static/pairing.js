@@ -14,6 +14,7 @@ let settle = null;
 let paired = false;
 let waitsUntil = 0;
 let ticking = null;
+let tried = ""; // the digits that were sent last
 
 function say(words) {
   text(at("pair-said"), words);
@@ -49,6 +50,7 @@ async function tryDigits(event) {
     return;
   }
   say("");
+  tried = code;
   const name = at("pair-name").value.trim() || at("pair-name").placeholder;
   const { status, answer, waitS } = await once("/api/v1/pair", { code, name });
   if (status === 200) {
@@ -78,6 +80,12 @@ export function pair() {
 
 at("pair-name").placeholder = matchMedia("(pointer: coarse)").matches ? "phone" : "laptop";
 at("pair-form").addEventListener("submit", tryDigits);
+// A keypad of digits has no key to send them with.
+at("pair-code").addEventListener("input", ({ target }) => {
+  const digits = target.value.replace(/\D/g, "");
+  if (digits.length === DIGITS && digits !== tried && !at("pair-go").disabled) at("pair-form").requestSubmit();
+  if (digits.length < DIGITS) tried = "";
+});
 at("pair-again").addEventListener("click", async () => {
   say("");
   const waitS = await showDigits();
