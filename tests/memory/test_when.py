@@ -10,7 +10,7 @@ import pytest
 from scipy.stats import binom
 
 from monitor.memory.gig_memory import GigMemory, SongMemory
-from monitor.memory.when import SURE_BELOW, bouts_at_s, when_it_rang
+from monitor.memory.when import SURE_BELOW, WIDE, _chance, bouts_at_s, when_it_rang
 from tests.memory.made import gig, ring
 
 HOUR_S = 3600.0
@@ -106,3 +106,27 @@ def test_song_blocks_by_their_marks() -> None:
 def test_nothing_heard_says_nothing() -> None:
     assert when_it_rang([]).fields() == {"hours": [], "songs": [], "words": []}
     assert when_it_rang([evening()]).words == ()
+
+
+@pytest.mark.parametrize(
+    ("bouts", "share"), [(401, 0.03), (401, 0.49), (3600, 0.03), (18000, 0.33)]
+)
+def test_with_few_and_with_many_it_is_the_binomial_tail(bouts: int, share: float) -> None:
+    # scipy.stats.binom, which is exact for gigs whose hours are shared alike.
+    gigs = [
+        {1: (share, bouts - bouts // 2), 2: (1.0 - share, 0)},
+        {1: (share, bouts // 2), 2: (1.0 - share, 0)},
+    ]
+    mean, spread = bouts * share, (bouts * share * (1.0 - share)) ** 0.5
+    for count in (int(mean + k * spread) for k in (-2, 0, 1, 2, 4)):
+        exact = float(binom.sf(count - 1, bouts, share))
+        is_exact = bouts * share * (1.0 - share) < WIDE
+        assert _chance(gigs, 1, count) == pytest.approx(exact, abs=1e-9 if is_exact else 0.01)
+
+
+def test_what_chance_never_does_is_told_without_dividing_by_it() -> None:
+    # Nothing but the second hour rang, two hundred times: 1 / chance has no end.
+    rings = tuple(ring(200.0 * 1.5 ** (i % 9), HOUR_S + 17.0 * i) for i in range(200))
+    gigs = [gig("anchor", hours_set_s=(20 * HOUR_S, HOUR_S), rings=rings) for _ in range(40)]
+    (line,) = when_it_rang(gigs).words
+    assert line.endswith("chance alone does so once in 1,000,000")
