@@ -103,7 +103,7 @@ MEMORY: dict[str, Any] = {
                 "evenings": 2,
                 "of": 2,
                 "howls": 3,
-                "words": "2.5k rang on 2 of 2 evenings, 3 howls",
+                "words": "2.48 kHz on 2 of 2 evenings, 3 howls",
             },
             {
                 "band": "315",
@@ -111,7 +111,7 @@ MEMORY: dict[str, Any] = {
                 "evenings": 1,
                 "of": 2,
                 "howls": 0,
-                "words": "315 rang on 1 of 2 evenings",
+                "words": "313 Hz on 1 of 2 evenings",
             },
         ],
         "begin_with": [

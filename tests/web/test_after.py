@@ -218,7 +218,7 @@ def test_what_is_known_here_is_shown_until_it_is_put_away(page: Any, box: KeptCl
     assert script(page, f"{here}.hidden")
     box.venue = HERON
     assert wait_until(lambda: script(page, f"{here}.checkVisibility()"), 10.0)
-    assert "2.5k rang on 2 of 2 evenings" in text(page, "here-rang")
+    assert "2.48 kHz on 2 of 2 evenings, 3 howls" in text(page, "here-rang")
     assert "2.5k by 4 dB: pulled by 6 and by 4 on both evenings here" in text(page, "here-pulls")
     # It never pushes the main thing away.
     top = script(page, f"{here}.getBoundingClientRect().top")

@@ -32,7 +32,9 @@ function followHere(snapshot) {
   at("here").hidden = !worth || keyOf(snapshot) === away;
   if (at("here").hidden) return;
   text(at("here-title"), `Known here: ${venue.name}`);
-  fill(at("here-rang"), [...(venue.rang ?? []).map((one) => one.words), ...(venue.gain ? [venue.gain.words] : [])]);
+  at("here-rang").hidden = !venue.rang?.length;
+  fill(at("here-rang").lastElementChild, (venue.rang ?? []).map((one) => one.words));
+  text(at("here-gain"), venue.gain?.words ?? "");
   const begin = venue.begin_with ?? [];
   at("here-begin").hidden = begin.length === 0;
   fill(at("here-pulls"), begin.map((pull) =>
