@@ -1,4 +1,4 @@
-"""What was done at a gig: ring-out, level, low cut, plan, checklist, notes, each in a sentence."""
+"""What was done at a gig, each in a sentence; its notes; what the memory says."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from monitor.report.words import EveningClock, counted, decibels, length_words, 
 from monitor.soundcheck_words import step_words
 
 _MOST_RING_OUTS = 3
-_MOST_NOTES = 6
+_MOST_NOTES = 5
 
 
 def done_lines(evening: Evening, clock: EveningClock) -> list[tuple[str, str]]:
@@ -27,7 +27,6 @@ def done_lines(evening: Evening, clock: EveningClock) -> list[tuple[str, str]]:
         *(("Ring-out", _ring_out(one, clock)) for one in _ring_outs(evening)),
         *_sliders(evening),
         *_deaf(evening, clock),
-        *_notes(evening, clock),
         ("Gig", ended_words(evening)),
     ]
 
@@ -69,11 +68,14 @@ def _ring_outs(evening: Evening) -> list[Happening]:
 
 def _ring_out(one: Happening, clock: EveningClock) -> str:
     won_db = number(one.content.get("gain_won_db"), -60.0, 60.0)
+    top_db = number(one.content.get("top_fader_db"), -200.0, 200.0)
     cuts = number(one.content.get("cut_count"), 0, 999)
     cost_db = number(one.content.get("tone_cost_db"), 0.0, 60.0)
     won = "gain not counted: the fader's marks were not given"
     if won_db is not None:
         won = f"{decibels(won_db)} dB won"
+        if top_db is not None:
+            won += f" (fader up to {decibels(top_db)} dB)"
     parts = [won]
     if cuts is not None:
         parts.append(f"{counted(int(cuts), 'cut')}")
@@ -105,14 +107,15 @@ def _deaf(evening: Evening, clock: EveningClock) -> Iterator[tuple[str, str]]:
         )
 
 
-def _notes(evening: Evening, clock: EveningClock) -> Iterator[tuple[str, str]]:
-    for one in evening.of_kind("note")[:_MOST_NOTES]:
-        said = text(one.content.get("text"), 240)
-        if said:
-            yield f"Note, {clock.at(one.at_s)}", said
+def notes(evening: Evening, clock: EveningClock) -> list[tuple[str, str]]:
+    """Return the moments and words of the first notes, as many as a sheet has room for."""
+    said = [
+        (clock.at(one.at_s), text(one.content.get("text"), 160)) for one in evening.of_kind("note")
+    ]
+    return [(at, words) for at, words in said if words][:_MOST_NOTES]
 
 
-def memory_lines(recollection: Mapping[str, Any] | None, most: int = 8) -> list[str]:
+def memory_lines(recollection: Mapping[str, Any] | None, most: int = 6) -> list[str]:
     """Return what the memory says, line by line: of this venue, over all, and when it rang."""
     if not recollection:
         return []

@@ -13,7 +13,7 @@ from typing import Any
 from monitor.placing.shapes_svg import svg_text
 from monitor.report.by_slider import SliderRings, rings_by_slider
 from monitor.report.curve import curve_picture, pulled_words
-from monitor.report.done import done_lines, memory_lines
+from monitor.report.done import done_lines, memory_lines, notes
 from monitor.report.evening import Evening, Record, evening_of
 from monitor.report.markup import Html, tag, together
 from monitor.report.next_time import next_time
@@ -23,7 +23,7 @@ from monitor.report.timeline_parts import MOST_DRAWN
 from monitor.report.title import counts_of, date_doubt, date_of, title_of
 from monitor.report.words import EveningClock, counted, decibels, length_words
 
-MOST_SLIDERS = 20
+MOST_SLIDERS = 10
 """Rows of the table: more would make a third sheet."""
 MOST_TWICE = 400
 """Rings up to which the page carries a second timeline, for phones: 200 bytes each."""
@@ -84,6 +84,7 @@ def _sections(
         tag("div", _next(evening, memory, clock), _done(evening, clock), class_="both"),
         _curve(evening, zone),
         _table(evening, clock),
+        _notes(evening, clock),
         _memory(memory),
     ]
 
@@ -166,6 +167,7 @@ def _curve(evening: Evening, zone: tzinfo | None) -> Html:
         "section",
         tag("h2", "Cuts"),
         _figure(svg_text(curve_picture(evening, zone=zone)), said),
+        class_="cuts",
     )
 
 
@@ -218,6 +220,14 @@ def _row(group: SliderRings, clock: EveningClock) -> Html:
         f"-{decibels(group.pull_db)} dB" if group.pull_db else "flat",
     )
     return tag("tr", *(tag("td", cell) for cell in cells))
+
+
+def _notes(evening: Evening, clock: EveningClock) -> Html:
+    found = notes(evening, clock)
+    if not found:
+        return Html()
+    lines = [tag("li", tag("b", at), " ", words) for at, words in found]
+    return tag("section", tag("h2", "Notes"), tag("ul", *lines))
 
 
 def _memory(memory: Mapping[str, Any] | None) -> Html:

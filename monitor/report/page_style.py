@@ -55,7 +55,8 @@ footer { margin-top: 1.4em; border-top: 1px solid var(--line); padding-top: 0.4e
   h1 { font-size: 16pt; }
   h2 { margin-top: 0.9em; break-after: avoid; }
   figure, tr, footer { break-inside: avoid; }
-  a { color: inherit; }
+  figure svg { max-height: 125mm; }
+  .cuts svg { max-height: 62mm; }
 }
 """
 

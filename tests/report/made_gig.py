@@ -87,8 +87,8 @@ def happenings(hours: float, seed: int = 1) -> list[dict[str, Any]]:
             "low_cut": {"ready": True, "choice_hz": 100.0, "choice_label": "100"},
         },
         {
-            "at_s": 910.0, "kind": "ring_out", "gain_won_db": 6.5, "cut_count": 3,
-            "tone_cost_db": 0.42, "pulls": steps[2][1], "curve": curve(steps[2][1]),
+            "at_s": 910.0, "kind": "ring_out", "gain_won_db": 6.5, "top_fader_db": -4.0,
+            "cut_count": 3, "tone_cost_db": 0.42, "pulls": steps[2][1], "curve": curve(steps[2][1]),
             "rings": [{"frequency_hz": 2480.0, "band": "2.5k", "fate": "gone", "times": 2}],
             "why": "the gain asked for is reached",
         },

@@ -16,7 +16,7 @@ import pytest
 from monitor.placing.stage_file import EXAMPLE
 from monitor.report.page import CAUTION, report_html
 from tests.browser import browser, resize
-from tests.report.made_gig import RECOLLECTION, bare, record
+from tests.report.made_gig import RECOLLECTION, SLIDERS, bare, record
 
 HOSTILE = '<script>document.title="taken"</script>"\'><img src=x onerror=alert(1)>\u202e&amp;'
 """A name as a stranger might give it; U+202E turns the writing round."""
@@ -84,8 +84,8 @@ def test_it_says_what_happened() -> None:
         "The Ferry Lamps at The Slipway",
         "Thu 26 November 2026, 18:02 to 21:02 (UTC), 3 h",
         "24 rings, 6 howls among them.",
-        "ended at 18:17: 6.5 dB won, 3 cuts, tone moved by 0.4 dB in the mean. The gain asked for "
-        "is reached",
+        "ended at 18:17: 6.5 dB won (fader up to -4 dB), 3 cuts, tone moved by 0.4 dB in the mean. "
+        "The gain asked for is reached",
         "taken: the loudest, sung, peaks at -14 dBFS",
         "taken: low cut at 100",
         "31 bands: 1.25k -3 dB, 2.5k -6 dB, 3.15k -3 dB",
@@ -95,6 +95,12 @@ def test_it_says_what_happened() -> None:
         CAUTION,
     ):
         assert said in text, said
+
+
+def test_the_list_that_the_room_after_takes_out_of_it() -> None:
+    html = report_html(record(24), RECOLLECTION, zone=UTC)
+    (found,) = re.findall(r'<ol class="next">.*?</ol>', html, re.DOTALL)
+    assert found.count("<li>") == found.count("<b>") == 6
 
 
 @pytest.mark.parametrize(
@@ -193,15 +199,29 @@ def sheets(driver: Any, width_inch: float, height_inch: float) -> int:
     return len(re.findall(rb"/Type\s*/Page\b", data))
 
 
+def crowded() -> dict[str, Any]:
+    """As much of everything as the page ever shows."""
+    made = record(2000)
+    for n, one in enumerate(made["rings"]):
+        one["slider"] = SLIDERS[n % 31]["label"]
+    said = "The wedge was moved a step to the left and turned away from the singer. " * 6
+    made["happenings"] += [{"at_s": 10.0 * n, "kind": "note", "text": said} for n in range(9)]
+    ring_out = next(one for one in made["happenings"] if one["kind"] == "ring_out")
+    made["happenings"] += [{**ring_out, "at_s": 1000.0}, {**ring_out, "at_s": 1100.0}]
+    return made
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize(
-    ("count", "most"), [(0, 2), (24, 2), (200, 2), (2000, 2)], ids=["none", "usual", "200", "2000"]
+    ("made", "most"),
+    [(bare(), 1), (record(1), 2), (record(200), 2), (record(2000), 2), (crowded(), 2)],
+    ids=["empty", "one", "200", "2000", "crowded"],
 )
 @pytest.mark.parametrize("paper", [(8.27, 11.69), (8.5, 11.0)], ids=["A4", "letter"])
 def test_it_prints_on_one_or_two_sheets(
-    driver: Any, tmp_path: Path, count: int, most: int, paper: tuple[float, float]
+    driver: Any, tmp_path: Path, made: dict[str, Any], most: int, paper: tuple[float, float]
 ) -> None:
-    opened(driver, tmp_path, record(count) if count else bare(), 1280)
+    opened(driver, tmp_path, made, 1280)
     assert 1 <= sheets(driver, *paper) <= most
 
 
