@@ -13,13 +13,16 @@ import subprocess
 import sys
 import tempfile
 import time
+from datetime import UTC
 from pathlib import Path
 
 from PIL import Image
 
 from firmware.faces import EXAMPLE_FACES, draw_face
 from monitor.link_client import LinkClient
+from monitor.report.pictures import gig_png
 from tests.browser import browser, screenshot
+from tests.report.made_gig import record
 from tests.web.kept import HERON, KeptClient
 from tests.web.screenshots import page_server
 
@@ -118,12 +121,18 @@ def after_picture(target: Path) -> None:
         driver.get("about:blank")
 
 
+def report_picture(target: Path) -> None:
+    """Draw the timeline of an invented gig as ``howl-lantern report`` does."""
+    target.write_bytes(gig_png(record(40), zone=UTC))
+
+
 def main() -> None:
     """Make them all."""
     PICTURES.mkdir(exist_ok=True)
     faces_sheet().save(PICTURES / "faces.png", optimize=True)
     page_picture(PICTURES / "page-howl.png")
     after_picture(PICTURES / "page-after.png")
+    report_picture(PICTURES / "report.png")
     for path in sorted(PICTURES.glob("*.png")):
         print(f"{path.name}: {path.stat().st_size} bytes")
 

@@ -22,6 +22,7 @@ TABLES = (
     "ring_out",
     "placing",
     "channel",
+    "gig_report",
     "detector",
     "published",
     "protocol",
