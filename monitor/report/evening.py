@@ -211,13 +211,22 @@ def _pulls(
             continue
         now = {pulled.label: pulled for pulled in pulls_of(one.content["pulls"])}
         drawn = _curve(one.content.get("curve"))
-        if drawn or now != standing:
+        if drawn or not _alike(now, standing):
             curve = drawn
         if standing or one.at_s > FROM_THE_START_S:
             moves.extend(_moves(one.at_s, standing, now))
         standing = now
     in_order = sorted(standing.values(), key=lambda pulled: pulled.centre_hz or 0.0)
     return tuple(moves), tuple(in_order), curve
+
+
+def _alike(one: dict[str, Pulled], other: dict[str, Pulled]) -> bool:
+    """Whether the same sliders stand alike; a centre may have been rounded, or left out."""
+    return one.keys() == other.keys() and all(
+        one[label].pull_db == other[label].pull_db
+        and abs((one[label].centre_hz or 1.0) / (other[label].centre_hz or 1.0) - 1.0) < 0.01
+        for label in one
+    )
 
 
 def _moves(at_s: float, was: dict[str, Pulled], now: dict[str, Pulled]) -> Iterator[Move]:

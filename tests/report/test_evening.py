@@ -57,6 +57,20 @@ def test_a_response_of_other_pulls_is_not_taken_for_the_end_s() -> None:
     assert evening_of(made).curve == ()
 
 
+def test_a_ring_out_that_ends_with_the_same_pulls_keeps_their_response() -> None:
+    flat = {"hz": [100.0, 1000.0], "db": [0.0, -4.0]}
+    made = bare()
+    # The ring-out leaves the centre of a fixed slider out, the pulls round it.
+    stood = [{"label": "2.5k", "pull_db": 4.0}]
+    made["happenings"] = [
+        pulls(9.0, pull("2.5k", 4.0), curve=flat),
+        {"at_s": 20.0, "kind": "ring_out", "cut_count": 1, "pulls": stood},
+    ]
+    assert evening_of(made).curve == ((100.0, 0.0), (1000.0, -4.0))
+    stood[0]["centre_hz"] = 2700.0
+    assert evening_of(made).curve == ()
+
+
 @pytest.mark.parametrize(
     "curve",
     [None, 3, {}, {"hz": [1]}, {"hz": [100, 200], "db": ["a", None]}, {"hz": "ab", "db": 1}],
