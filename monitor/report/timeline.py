@@ -120,7 +120,7 @@ class _Timeline:
         ways = [(one.at_s, one.content.get("way")) for one in self.evening.of_kind("way")]
         ways = [(at_s, way) for at_s, way in ways if way in ("soundcheck", "set")]
         top, bottom = self.strip
-        for (at_s, way), (end_s, _) in pairwise([*ways, (self.across.length_s, "")]):
+        for (at_s, way), (end_s, _) in pairwise([*ways, (self.evening.length_s, "")]):
             left, right = self.across.x(at_s), self.across.x(end_s)
             if right - left < 0.5:
                 continue
@@ -219,10 +219,10 @@ class _Timeline:
             if move.to_db > 0.0 and move.centre_hz:
                 begun[move.label] = (move.at_s, move.centre_hz)
         for since_s, hz in begun.values():
-            yield self._stretch(since_s, self.across.length_s, hz)
+            yield self._stretch(since_s, self.evening.length_s, hz)
         for pulled in self.evening.standing:
             if pulled.label not in moved and pulled.centre_hz:
-                yield self._stretch(0.0, self.across.length_s, pulled.centre_hz)
+                yield self._stretch(0.0, self.evening.length_s, pulled.centre_hz)
 
     def _stretch(self, from_s: float, to_s: float, hz: float) -> Shape:
         y = self.up.y(hz)

@@ -126,6 +126,19 @@ def test_cuts_point_down_and_stand_until_they_are_eased() -> None:
     assert {"-4", "flat"} <= set(said(picture))
 
 
+def test_nothing_stands_beyond_the_gig_s_end() -> None:
+    made = bare(lasted_s=60.0)
+    made["happenings"] = [
+        {"at_s": 0.0, "kind": "way", "way": "set"},
+        {"at_s": 30.0, "kind": "pull", "pulls": [pull("1k", 4.0)]},
+    ]
+    picture = timeline_picture(evening_of(made), zone=UTC)
+    # The picture shows ten minutes, the gig had one: a tenth of the way across.
+    left, right = 58.0, 988.0
+    (strip,) = parts(picture, "way")
+    assert max(x for x, _ in strip.points) == pytest.approx(left + (right - left) / 10.0)
+
+
 def test_deaf_stretches_pair_up_and_an_open_one_lasts_to_the_end() -> None:
     made = bare(lasted_s=600.0)
     made["happenings"] = [
