@@ -118,6 +118,7 @@ def test_how_sure_the_date_is(dated: str, said: str) -> None:
 def test_no_clock_is_shown_that_nobody_set() -> None:
     text = page_of(record(24, dated="believed")).text
     assert not re.search(r"\b(18|19|20|21):\d\d\b", text)
+    assert "\nThu 26 November 2026, 3 h\n" in text
 
 
 def test_an_empty_gig_is_a_page_too() -> None:
