@@ -64,7 +64,8 @@ def serve(host: str, port: int, socket_path: str, *, max_streams: int = MAX_STRE
         If the host or port cannot be listened on.
     """
     stopping = threading.Event()
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a crowd is no news
+    for name in ("waitress", "waitress.queue"):  # a crowd is no news, nor a phone that goes
+        logging.getLogger(name).setLevel(logging.ERROR)
     with LinkClient(socket_path) as client:
         served = Served(
             create_app(client, max_streams=max_streams),
