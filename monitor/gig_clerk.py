@@ -19,7 +19,7 @@ from monitor.gig_answers import GigAnswers
 from monitor.gig_asking import asked
 from monitor.gig_dates import GigDates
 from monitor.gig_desk import GigDesk
-from monitor.gig_keeping import GigKeeping
+from monitor.gig_keeping import CurveOf, GigKeeping
 from monitor.gig_past import GigPast, Remember
 from monitor.gig_recollecting import Recollecting
 from monitor.gigs.minutes import Minutes
@@ -66,6 +66,9 @@ class GigClerk:
         What this boot and this run are called.
     equaliser : str
         The name of the one in use.
+    curve_of : callable
+        The response of pulls, as they are kept, for the report; raises ``ValueError`` for pulls
+        that cannot be.
     quiet_ends_min : float
         A gig ends after so many minutes in which nothing was done.
     """
@@ -80,6 +83,7 @@ class GigClerk:
         session: str,
         equaliser: str,
         quiet_ends_min: float,
+        curve_of: CurveOf,
         uptime_s: Callable[[], float] = clock.uptime_s,
         utc_s: Callable[[], float] = time.time,
     ) -> None:
@@ -96,6 +100,7 @@ class GigClerk:
             uptime_s=uptime_s,
             get_plan=lambda got: ask_soundcheck({"class": "plan_get"}, got),
             snapshot=lambda: self._snapshot,
+            curve_of=curve_of,
         )
         self._answers = GigAnswers(journal, equaliser=equaliser, changed=self._venues_are_old)
         self._past = GigPast(journal, boot_id=boot_id, session=session, uptime_s=uptime_s)

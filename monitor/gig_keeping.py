@@ -35,6 +35,7 @@ QUIET_MINUTES_S = 10 * 60.0
 after the gig does not."""
 
 Done = Callable[[str], None]
+CurveOf = Callable[[Sequence[Mapping[str, Any]]], Mapping[str, Any]]
 GetPlan = Callable[[Callable[[Mapping[str, Any]], None]], None]
 
 
@@ -78,6 +79,8 @@ class GigKeeping:
         Asks for the stage plan; its answer has ``revision`` and ``stage``.
     snapshot : callable
         Returns the newest snapshot, None before the first.
+    curve_of : callable
+        Returns the response of pulls.
     """
 
     def __init__(
@@ -89,6 +92,7 @@ class GigKeeping:
         uptime_s: Callable[[], float],
         get_plan: GetPlan,
         snapshot: Callable[[], Snapshot | None],
+        curve_of: CurveOf,
     ) -> None:
         self._journal = journal
         self._boot_id = boot_id
@@ -96,6 +100,7 @@ class GigKeeping:
         self._uptime_s = uptime_s
         self._get_plan = get_plan
         self._snapshot = snapshot
+        self._curve_of = curve_of
         self.evening = Evening(quiet_ends_s=quiet_ends_s)
         self._ring_gigs: OrderedDict[tuple[str, int], str | None] = OrderedDict()
         self._told_in_doubt: list[Happening] = []
@@ -214,7 +219,15 @@ class GigKeeping:
         if one.kind == "plan":
             self._fetch_plan(self.gig.uid, at_s)
             return
-        self._happened(one.kind, one.content, at_s, done)
+        content = self._with_curve(one.content) if one.kind == "pull" else one.content
+        self._happened(one.kind, content, at_s, done)
+
+    def _with_curve(self, content: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Pulls with the response they make: the report draws it and knows no equaliser."""
+        try:
+            return {**content, "curve": self._curve_of(content["pulls"])}
+        except ValueError:
+            return content  # another equaliser's, from before the settings were changed
 
     def minute(self, minute: Minute) -> None:
         """Keep a minute's levels, while there is sound or was a while ago."""

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import functools
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from firmware.button import GpioButton, NoButton
 from firmware.ports import AudioSource, Face, Lamp, LampPattern, Panel
 from monitor.access.doorkeeper import Doorkeeper
 from monitor.access_clerk import AccessClerk
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.pulls import Pull
 from monitor.adviser import Adviser
 from monitor.counsel import Counsel
 from monitor.desk import Stage
@@ -22,6 +23,7 @@ from monitor.kept_file import KeptFile
 from monitor.measuring import Measuring, box_sources, stage_sources
 from monitor.news import Advised
 from monitor.panel_thread import PanelThread
+from monitor.present_advice import curve_fields
 from monitor.settings import Settings
 from monitor.soundcheck_clerk import SoundcheckClerk
 
@@ -152,9 +154,14 @@ def open_gigs(
     *,
     boot_id: str,
     session: str,
-    equaliser: str,
+    equaliser: Equaliser,
 ) -> GigClerk:
     """Return the gigs' clerk at work."""
+
+    def curve_of(pulls: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+        # A slider that cannot be swept has no width of its own here; its own is taken.
+        known = [Pull(p["label"], p["pull_db"], p["centre_hz"], p.get("q", 1.0)) for p in pulls]
+        return curve_fields(equaliser, known)
 
     def settled() -> None:
         adviser.wait_until_begun(START_S)
@@ -166,7 +173,8 @@ def open_gigs(
         settled=settled,
         boot_id=boot_id,
         session=session,
-        equaliser=equaliser,
+        equaliser=equaliser.name,
+        curve_of=curve_of,
         quiet_ends_min=settings.gigs.quiet_ends_min,
     )
 

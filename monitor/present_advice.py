@@ -86,7 +86,14 @@ def _ring_fields(ring: RingSoFar) -> dict[str, Any]:
     }
 
 
-def _curve(equaliser: Equaliser, pulls: Sequence[Pull]) -> dict[str, Any]:
+def curve_fields(equaliser: Equaliser, pulls: Sequence[Pull]) -> dict[str, Any]:
+    """Return the response of these pulls together: ``hz`` and ``db``.
+
+    Raises
+    ------
+    ValueError
+        As ``stood``.
+    """
     there, pulls_db = stood(equaliser, pulls)
     level_db = there.response_db(pulls_db, _CURVE_HZ)
     return {
@@ -114,7 +121,7 @@ def ring_out_fields(equaliser: Equaliser, state: RingOutState) -> dict[str, Any]
         "hints": [hint.text for hint in state.hints],
         "asks": state.asks,
         "may": list(state.may),
-        "curve": _curve(equaliser, state.pulls) if ended else None,
+        "curve": curve_fields(equaliser, state.pulls) if ended else None,
     }
 
 

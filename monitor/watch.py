@@ -153,7 +153,7 @@ def run(
             soundcheck,
             boot_id=boot_id,
             session=session,
-            equaliser=equaliser.name,
+            equaliser=equaliser,
         )
         closers.append(gigs.close)
         late.desk = Desk(

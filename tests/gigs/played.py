@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import queue
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +23,13 @@ EQUALISER = {
     "sliders": [{"label": "1k", "centre_hz": 1000.0}, {"label": "2k", "centre_hz": 2000.0}],
 }
 ON_THE_DAY_UTC_S = 1_700_000_000.0
+
+
+def curve_of(pulls: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """A response that says which pulls it was asked for; none below 12 dB can be."""
+    if any(one["pull_db"] > 12.0 for one in pulls):
+        raise ValueError("deeper than it goes")
+    return {"hz": [100.0, 1000.0], "db": [0.0, -sum(one["pull_db"] for one in pulls)]}
 
 
 def snapshot(**changes: Any) -> dict[str, Any]:
@@ -77,6 +84,7 @@ class Evening:
             session=self.session,
             equaliser="two",
             quiet_ends_min=self._quiet_ends_min,
+            curve_of=curve_of,
             uptime_s=lambda: self.uptime_s,
             utc_s=lambda: self.utc_s,
         )

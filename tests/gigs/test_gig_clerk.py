@@ -81,6 +81,7 @@ def test_what_happens_is_kept_in_its_order(begin: Callable[..., Evening]) -> Non
     assert sorted(kinds(record)[7:]) == ["note", "plan", "ring_out", "song", "song"]
     by_kind = {h["kind"]: h for h in record["happenings"]}
     assert by_kind["pull"]["pulls"] == [{"label": "1k", "centre_hz": 1000.0, "pull_db": 6.0}]
+    assert by_kind["pull"]["curve"] == {"hz": [100.0, 1000.0], "db": [0.0, -6.0]}
     assert by_kind["plan"]["stage"] == PLAN
     assert by_kind["note"]["text"] == "the left wedge hums"
     assert by_kind["ring_out"]["why"] == "x"
