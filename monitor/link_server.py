@@ -7,13 +7,10 @@ bound.  A client that takes nothing for ``STUCK_S`` or lets its queue overflow i
 
 from __future__ import annotations
 
-import errno
-import fcntl
 import logging
 import os
 import selectors
 import socket
-import stat
 import struct
 import threading
 import time
@@ -23,7 +20,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from monitor.errors import LanternError
 from monitor.link import (
     PROTO_MAJOR,
     PROTO_MINOR,
@@ -39,6 +35,7 @@ from monitor.link_commands import (
     check_command,
     check_length,
 )
+from monitor.link_socket import LinkServerError, LinkSocket
 
 LOG = logging.getLogger(__name__)
 
@@ -47,15 +44,11 @@ MAX_QUEUED = 256
 """Lines waiting for one client: minutes of ring events."""
 READ_BYTES = 4096
 STUCK_S = 5.0
-LONGEST_PATH_BYTES = 107
-"""``sun_path`` of unix(7) holds 108 bytes with its final zero."""
+LOOK_EVERY_S = 1.0
+"""How often the socket's file is looked for; a page that finds none asks every two seconds."""
 
 Reply = Callable[[Mapping[str, Any]], None]
 HandleCommand = Callable[[Message, Reply], None]
-
-
-class LinkServerError(LanternError):
-    """The socket cannot be opened; the message says why and what to do."""
 
 
 @dataclass(slots=True)
@@ -66,75 +59,6 @@ class _Client:
     partial: memoryview | None = None
     queue: deque[bytes] = field(default_factory=deque)
     stuck_since_mono_s: float | None = None
-
-
-def claim_socket(path: Path) -> tuple[socket.socket, int]:
-    """Bind and listen at ``path``; return the socket and the descriptor of its lock.
-
-    A socket file that nobody answers at is replaced; a live one never is.
-
-    Raises
-    ------
-    LinkServerError
-        If another watcher is running, something else is at the path, or it cannot be made.
-    """
-    if len(os.fsencode(path)) > LONGEST_PATH_BYTES:
-        raise LinkServerError(
-            f"{path}: a socket's path may have {LONGEST_PATH_BYTES} bytes; set a shorter [link] "
-            "socket"
-        )
-    lock = -1
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        # The lock closes the gap between asking whether anybody answers and taking the place.
-        lock = os.open(path.with_name(path.name + ".lock"), os.O_CREAT | os.O_RDWR, 0o600)
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        _make_room(path)
-        server = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_NONBLOCK)
-        try:
-            before = os.umask(0o117)  # born 0660: owner and group, nobody else
-            try:
-                server.bind(str(path))
-            finally:
-                os.umask(before)
-            server.listen(MAX_CLIENTS)
-        except OSError:
-            server.close()
-            raise
-    except BlockingIOError:
-        os.close(lock)
-        raise LinkServerError(_running(path)) from None
-    except LinkServerError:
-        os.close(lock)
-        raise
-    except OSError as error:
-        if lock >= 0:
-            os.close(lock)
-        raise LinkServerError(
-            f"{path}: cannot open the socket: {error.strerror}; use a folder that may be "
-            "written, see [link] socket"
-        ) from error
-    return server, lock
-
-
-def _running(path: Path) -> str:
-    return f"another watcher is running (it answers at {path}); stop it first"
-
-
-def _make_room(path: Path) -> None:
-    try:
-        mode = path.lstat().st_mode
-    except FileNotFoundError:
-        return
-    if not stat.S_ISSOCK(mode):
-        raise LinkServerError(
-            f"{path}: something that is not a socket is here; move it away or set [link] socket"
-        )
-    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_NONBLOCK) as probe:
-        # EAGAIN means a full backlog: somebody listens, however slowly.
-        if probe.connect_ex(str(path)) != errno.ECONNREFUSED:
-            raise LinkServerError(_running(path))
-    path.unlink(missing_ok=True)
 
 
 def _is_owner(connection: socket.socket) -> bool:
@@ -176,14 +100,13 @@ class LinkServer:
         handle: HandleCommand,
         max_clients: int = MAX_CLIENTS,
     ) -> None:
-        self._path = path
         self._hello = encode(
             {"class": "hello", "proto_major": PROTO_MAJOR, "proto_minor": PROTO_MINOR, **hello}
         )
         self._handle = handle
         self._max_clients = max_clients
-        self._server, self._lock_fd = claim_socket(path)
-        self._inode = path.stat().st_ino
+        self._socket = LinkSocket(path)
+        self._look_next_mono_s = time.monotonic() + LOOK_EVERY_S
         self._wake_r, self._wake_w = socket.socketpair()
         self._wake_r.setblocking(False)
         self._wake_w.setblocking(False)
@@ -221,12 +144,7 @@ class LinkServer:
         self._stopping.set()
         self._wake()
         self._thread.join(timeout=5.0)
-        try:
-            if self._path.stat().st_ino == self._inode:
-                self._path.unlink()
-        except OSError:
-            pass  # gone already, or its folder is: nothing left to remove
-        os.close(self._lock_fd)
+        self._socket.close()
         self._wake_w.close()
 
     def _wake(self) -> None:
@@ -236,11 +154,11 @@ class LinkServer:
             pass  # a full pipe wakes as well; a closed one has nobody to wake
 
     def _run(self) -> None:
-        self._selector.register(self._server, selectors.EVENT_READ)
+        self._selector.register(self._socket.listening, selectors.EVENT_READ)
         self._selector.register(self._wake_r, selectors.EVENT_READ)
         while not self._stopping.is_set():
             for key, mask in self._selector.select(timeout=1.0):
-                if key.fileobj is self._server:
+                if key.fileobj is self._socket.listening:
                     self._accept()
                 elif key.fileobj is self._wake_r:
                     self._drain_wake()
@@ -251,15 +169,35 @@ class LinkServer:
                         self._read(client)
             self._send_published()
             self._drop_stuck()
+            self._look_for_socket()
         for client in list(self._clients.values()):
             self._drop(client, count=False)
         self._selector.close()
-        self._server.close()
         self._wake_r.close()
+
+    def _look_for_socket(self) -> None:
+        """Make the socket's file again if somebody removed it; who is connected stays so."""
+        now_mono_s = time.monotonic()
+        if now_mono_s < self._look_next_mono_s:
+            return
+        self._look_next_mono_s = now_mono_s + LOOK_EVERY_S
+        if self._socket.is_in_place():
+            return
+        before = self._socket.listening
+        try:
+            self._socket.renew()
+        except LinkServerError as error:
+            self.problem = f"nobody new can connect: {error}"
+            return
+        self._selector.unregister(before)
+        before.close()
+        self._selector.register(self._socket.listening, selectors.EVENT_READ)
+        self.problem = ""
+        LOG.warning("the socket's file was gone and is made again")
 
     def _accept(self) -> None:
         try:
-            connection, _ = self._server.accept()
+            connection, _ = self._socket.listening.accept()
         except OSError:
             # The client has gone again, or descriptors ran out: the others go on, and the
             # wait keeps a full table from becoming a busy loop.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import socket
 import stat
 import subprocess
@@ -251,6 +252,49 @@ def test_a_socket_that_was_taken_over_is_not_removed(tmp_path: Path) -> None:
     (tmp_path / "s").write_text("another's")
     server.close()
     assert (tmp_path / "s").exists()
+
+
+@pytest.mark.parametrize("with_folder", [False, True])
+def test_a_socket_that_was_removed_is_made_again(tmp_path: Path, with_folder: bool) -> None:
+    path = tmp_path / "run" / "s"
+    server = LinkServer(path, hello={"box": "lantern"}, handle=handle)
+    try:
+        with connect(path) as before:
+            read_lines(before, 1)
+            if with_folder:
+                shutil.rmtree(path.parent)
+            else:
+                path.unlink()
+            removed_mono_s = time.monotonic()
+            wait_until(path.exists, 10.0)
+            print(f"\nmade again after {time.monotonic() - removed_mono_s:.2f} s")
+            wait_until(lambda: server.problem == "")
+            assert stat.S_IMODE(path.stat().st_mode) == 0o660
+            with connect(path) as after:
+                assert read_lines(after, 1)[0]["box"] == "lantern"
+                # Who was connected before still is.
+                server.publish_event({"class": "ring", "id": 1})
+                assert [read_lines(c, 1)[0]["id"] for c in (before, after)] == [1, 1]
+        with pytest.raises(LinkServerError, match="another watcher is running"):
+            LinkServer(path, hello={}, handle=handle)
+    finally:
+        server.close()
+    assert not path.exists()
+
+
+def test_what_stands_in_the_socket_s_place_is_said_until_it_is_gone(tmp_path: Path) -> None:
+    server = LinkServer(tmp_path / "s", hello={}, handle=handle)
+    try:
+        (tmp_path / "s").unlink()
+        (tmp_path / "s").write_text("mine")
+        wait_until(lambda: "nobody new can connect" in server.problem, 10.0)
+        assert "not a socket is here; move it away" in server.problem
+        assert (tmp_path / "s").read_text() == "mine"
+        (tmp_path / "s").unlink()
+        wait_until(lambda: server.problem == "", 10.0)
+        connect(tmp_path / "s").close()
+    finally:
+        server.close()
 
 
 def test_encode_is_what_the_client_reads() -> None:
