@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -118,25 +118,5 @@ def test_a_browser_brings_the_rooms_when_the_live_view_stands(
         assert wait_until(lambda: rooms <= scripts(), 30.0), scripts()
         assert scripts() <= set(files)
         assert all(name.startswith(url) for name in requested(window))
-        window.get("about:blank")
-        link.close()
-
-
-def test_a_room_that_does_not_come_is_said_and_asked_for_again(
-    window: Any, link: StillClient, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    link.hold(STATES["quiet"])
-    with page_server(link) as url:
-        window.get("about:blank")
-        window.execute_cdp_cmd("Network.enable", {})
-        window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": ["*/static/trainer.js"]})
-        window.get(url + "#ears")
-        coming = "document.getElementById('coming')"
-        said: Callable[[], bool] = lambda: "trying again" in script(window, f"{coming}.textContent")  # noqa: E731
-        assert wait_until(said, 10.0)
-        window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": []})
-        levels = "document.querySelectorAll('#ears-levels input').length"
-        assert wait_until(lambda: script(window, levels) > 0, 20.0)
-        assert script(window, f"{coming}.hidden")
         window.get("about:blank")
         link.close()

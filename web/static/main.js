@@ -93,5 +93,6 @@ addEventListener("online", listen);
 setInterval(look, LOOK_MS);
 
 for (const one of [show, followAdvice, followRooms, followGig]) follow(one);
+document.querySelector("main").inert = false; // all that is there from the start listens now
 listen();
 setTimeout(loadAll, IDLE_MS);

@@ -4,9 +4,9 @@ import { at, text } from "./parts.js";
 
 const HOME = "set";
 const inside = { "low-cut": "level" }; // addresses inside a room
-const SOON_MS = 400;
+const SOON_MS = 1000; // a wait that is shorter says nothing
 const AGAIN_MS = 1000;
-const TRIES = 3;
+const TRIES = 3; // by itself; then the person is asked
 const soundcheck = () => import("./soundcheck.js");
 const practice = () => import("./practice.js");
 const hearing = () => import("./hearing.js");
@@ -20,12 +20,15 @@ const NEEDS = {
   ears: [() => import("./trainer.js")],
 };
 
+const attached = new Set([HOME]); // the rooms whose parts listen
 let hasStage = false;
 let chosen = false; // by the person, not by us
 let tries = 0;
+let untitled = ""; // the room or part of one that gets the focus as soon as it can take it
 
 const titleOf = (name) => at(`${name}-title`);
 const marked = () => [...document.querySelectorAll("[data-rooms]")];
+const roomsOf = (part) => part.dataset.rooms.split(" ");
 
 /** Which room an address means: the stage only where there is one. */
 export function roomOf(hash, stage) {
@@ -37,16 +40,40 @@ export function roomOf(hash, stage) {
 
 export const room = () => document.body.dataset.room;
 
-const load = (name) => Promise.all(NEEDS[name].map((part) => part()));
+/**
+ * What is pressed before anybody listens would be lost: until then a part takes no tap.  What rooms
+ * share is served by what each of them brings; links need nobody.
+ */
+function wake() {
+  for (const part of marked()) {
+    const listens = roomsOf(part).some((name) => attached.has(name));
+    part.inert = !listens && Boolean(part.querySelector("button, input, select"));
+  }
+}
+
+async function load(name) {
+  await Promise.all(NEEDS[name].map((part) => part()));
+  if (attached.has(name)) return;
+  attached.add(name);
+  wake();
+}
 
 /** Bring the parts of all rooms, one after the other, while the Wi-Fi is there. */
 export async function loadAll() {
   for (const name of Object.keys(NEEDS)) await load(name).catch(() => {});
 }
 
-function coming(words) {
+function coming(words, { ask = false } = {}) {
   at("coming").hidden = !words;
-  text(at("coming"), words);
+  at("coming-again").hidden = !ask;
+  text(at("coming-words"), words);
+}
+
+/** Focus the heading of what was entered; while it takes no tap it takes no focus either. */
+function title(focus = untitled) {
+  const heading = focus ? titleOf(focus) ?? titleOf(room()) : null;
+  untitled = heading?.closest("[inert]") ? focus : "";
+  if (heading && !untitled) heading.focus({ preventScroll: !inside[focus] });
 }
 
 /** Bring the parts of the room that is entered, and tell them that it is. */
@@ -54,37 +81,37 @@ async function open(name) {
   const late = setTimeout(() => { if (room() === name) coming("a moment: this room is on its way"); }, SOON_MS);
   const there = await load(name).then(() => true, () => false);
   clearTimeout(late);
-  if (room() !== name) return;
+  if (room() !== name) return there;
   tries = there ? 0 : tries + 1;
   if (there) {
     coming("");
+    title();
     document.dispatchEvent(new CustomEvent("room", { detail: name }));
-  } else {
-    coming(tries < TRIES ? "this room did not come, trying again"
-      : "this room does not come: load the page again, near the box");
+  } else if (tries < TRIES) {
+    coming("this room did not come, trying again");
     setTimeout(() => { if (room() === name) open(name); }, AGAIN_MS);
+  } else {
+    coming("this room does not come", { ask: true });
   }
+  return there;
 }
 
-function enter(name, { focus = "" } = {}) {
+function enter(name, focus = "") {
   if (room() === name) {
-    if (inside[focus]) titleOf(focus).focus();
+    if (inside[focus]) title(focus);
     return;
   }
   document.body.dataset.room = name;
-  for (const part of marked()) {
-    part.toggleAttribute("data-away", !part.dataset.rooms.split(" ").includes(name));
-  }
+  for (const part of marked()) part.toggleAttribute("data-away", !roomsOf(part).includes(name));
   for (const link of document.querySelectorAll("a[data-room]")) {
     if (link.dataset.room.split(" ").includes(name)) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
   coming("");
+  tries = 0;
+  if (focus) scrollTo(0, 0);
+  title(focus);
   open(name);
-  if (!focus) return;
-  scrollTo(0, 0);
-  const title = titleOf(focus) ?? titleOf(name);
-  title?.focus({ preventScroll: !inside[focus] });
 }
 
 export function followRooms(snapshot) {
@@ -96,6 +123,15 @@ export function followRooms(snapshot) {
 
 addEventListener("hashchange", () => {
   chosen = location.hash !== "";
-  enter(roomOf(location.hash, hasStage), { focus: location.hash.slice(1) || HOME });
+  enter(roomOf(location.hash, hasStage), location.hash.slice(1) || HOME);
 });
+// A browser may remember that a script did not come. Where the box answers, all is loaded anew.
+at("coming-again").addEventListener("click", async () => {
+  tries = TRIES;
+  untitled = room(); // the button goes, and the focus must stay somewhere
+  coming("trying again", { ask: true });
+  const there = await open(untitled);
+  if (!there && document.body.dataset.fresh === "yes") location.reload();
+});
+wake();
 enter(roomOf(location.hash, false));

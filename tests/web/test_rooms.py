@@ -1,0 +1,190 @@
+"""Rooms whose scripts come late or not at all: no tap is lost, and the person is told in time."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from flask import Flask, abort, request
+
+from tests.web import screenshots
+from tests.web.evening import EveningClient
+from tests.web.screenshots import page_server
+from tests.web.test_page import script, text, wait_until
+from web.app import create_app
+
+
+class Gate:
+    """Holds one of the page's scripts back, or refuses it."""
+
+    def __init__(self) -> None:
+        self.script = ""
+        self.refused = False
+        self.opened = threading.Event()
+
+    def app(self, client: Any, **more: Any) -> Flask:
+        made = create_app(client, **more)
+
+        @made.before_request
+        def wait() -> None:
+            if request.path == f"/static/{self.script}":
+                if self.refused:
+                    abort(404)
+                self.opened.wait(60.0)
+
+        return made
+
+
+@pytest.fixture
+def gate(monkeypatch: pytest.MonkeyPatch) -> Iterator[Gate]:
+    made = Gate()
+    monkeypatch.setattr(screenshots, "create_app", made.app)
+    yield made
+    made.opened.set()
+
+
+@pytest.fixture
+def url(window: Any, gate: Gate, evening: EveningClient) -> Iterator[str]:
+    with page_server(evening) as address:
+        window.get("about:blank")
+        window.execute_cdp_cmd("Network.enable", {})
+        window.execute_cdp_cmd("Network.setCacheDisabled", {"cacheDisabled": True})
+        yield address
+        gate.opened.set()
+        window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": []})
+        window.execute_cdp_cmd("Network.setCacheDisabled", {"cacheDisabled": False})
+        window.get("about:blank")
+        evening.close()
+
+
+def live(driver: Any) -> None:
+    assert wait_until(lambda: script(driver, "document.body.dataset.fresh") == "yes", 20.0)
+
+
+def tap(driver: Any, selector: str) -> None:
+    """A real press where the element is, whatever takes it."""
+    x, y = driver.execute_script(
+        "const e = document.querySelector(arguments[0]);"
+        "e.scrollIntoView({ block: 'center', behavior: 'instant' });"
+        "const b = e.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2];",
+        selector,
+    )
+    for kind in ("mousePressed", "mouseReleased"):
+        driver.execute_cdp_cmd(
+            "Input.dispatchMouseEvent",
+            {"type": kind, "x": x, "y": y, "button": "left", "clickCount": 1},
+        )
+
+
+COUNT = """
+window.taps = 0;
+document.addEventListener("click", ({ target }) => {
+  if (target.id === arguments[0]) window.taps += 1;
+}, true);
+"""
+
+
+def test_no_tap_is_lost_while_a_room_is_on_its_way(
+    window: Any, url: str, gate: Gate, evening: EveningClient
+) -> None:
+    gate.script = "level.js"
+    window.get(url)
+    live(window)
+    window.execute_script("location.hash = '#level'")
+    window.execute_script(COUNT, "lv-main")
+    shown = "document.getElementById('lv-main').checkVisibility()"
+    assert wait_until(lambda: bool(script(window, shown)), 10.0)
+    for _ in range(5):
+        tap(window, "#lv-main")
+    assert script(window, "window.taps") == 0  # it takes none that nobody would hear
+    assert script(window, "document.activeElement.id") != "level-title"
+    assert wait_until(lambda: "on its way" in text(window, "coming-words"), 20.0)
+    assert script(window, "document.getElementById('coming-again').hidden")
+    gate.opened.set()
+
+    def taken() -> bool:
+        tap(window, "#lv-main")
+        return bool(script(window, "window.taps > 0"))
+
+    assert wait_until(taken, 20.0)
+    # The first tap that the button took was heard.
+    assert wait_until(lambda: evening.measuring == "line", 10.0), evening.asked
+    assert script(window, "document.getElementById('coming').hidden")
+
+
+def test_the_heading_has_the_focus_as_soon_as_the_room_is_there(
+    window: Any, url: str, gate: Gate
+) -> None:
+    gate.script = "level.js"
+    window.get(url)
+    live(window)
+    window.execute_script("location.hash = '#low-cut'")
+    assert wait_until(lambda: "on its way" in text(window, "coming-words"), 20.0)
+    gate.opened.set()
+    focused = "document.activeElement.id"
+    assert wait_until(lambda: script(window, focused) == "low-cut-title", 20.0)
+
+
+def test_rooms_that_are_there_and_links_are_never_held(window: Any, url: str, gate: Gate) -> None:
+    gate.script = "level.js"
+    window.get(url + "#place")
+    live(window)
+    inert = "[...document.querySelectorAll('[inert]')].map((e) => e.id)"
+    assert wait_until(lambda: "place-room" not in script(window, inert), 20.0)
+    window.execute_script("location.hash = '#level'")
+    # The strip of steps is served by what Place has brought already.
+    held = script(window, inert)
+    assert "level-room" in held
+    assert not {"strip", "gig", "doors"} & set(held)
+    window.execute_script("location.hash = '#set'")
+    assert script(window, "document.getElementById('coming').hidden")
+    visible = "[...document.querySelectorAll('[inert]')].filter((e) => e.checkVisibility()).length"
+    assert script(window, visible) == 0
+
+
+def test_nothing_is_taken_before_the_first_script_listens(window: Any, url: str) -> None:
+    window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": ["*/static/main.js"]})
+    window.get(url)
+    tap(window, "#ways input[value='soundcheck']")
+    assert not script(window, "document.querySelector('#ways input[value=soundcheck]').checked")
+    window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": []})
+    window.get(url)
+    live(window)
+    assert script(window, "document.querySelectorAll('main[inert]').length") == 0
+
+
+def test_a_room_that_does_not_come_is_said_and_asked_for_again(
+    window: Any, url: str, gate: Gate
+) -> None:
+    gate.script, gate.refused = "trainer.js", True
+    window.get(url + "#ears")
+    assert wait_until(lambda: "trying again" in text(window, "coming-words"), 20.0)
+    gate.refused = False
+    gate.opened.set()
+    levels = "document.querySelectorAll('#ears-levels input').length"
+    assert wait_until(lambda: script(window, levels) > 0, 20.0)
+    assert script(window, "document.getElementById('coming').hidden")
+
+
+def test_at_last_the_person_is_asked_and_the_page_loaded_anew(
+    window: Any, url: str, gate: Gate
+) -> None:
+    gate.script, gate.refused = "trainer.js", True
+    window.get(url + "#ears")
+    live(window)
+    again = "document.getElementById('coming-again')"
+    assert wait_until(lambda: script(window, f"{again}.checkVisibility()"), 20.0)
+    assert text(window, "coming-words") == "this room does not come"
+    # A browser may keep the failure in mind; then only a new page asks again.
+    window.execute_script("window.before = true")
+    tap(window, "#coming-again")
+    assert wait_until(lambda: not script(window, "Boolean(window.before)"), 20.0)
+    assert wait_until(lambda: script(window, f"{again}.checkVisibility()"), 30.0)
+    gate.refused = False
+    gate.opened.set()
+    tap(window, "#coming-again")
+    levels = "document.querySelectorAll('#ears-levels input').length"
+    assert wait_until(lambda: script(window, levels) > 0, 20.0)
+    assert wait_until(lambda: script(window, "document.activeElement.id") == "ears-title", 10.0)
