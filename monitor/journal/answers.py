@@ -14,16 +14,17 @@ from monitor.journal.asks import (
     ListGigs,
     ListVenues,
     MergeRecords,
+    NameGig,
     NewestGig,
     Question,
     Recollect,
 )
 from monitor.journal.gathering import get_record
 from monitor.journal.listing import list_gigs, list_venues, newest_gig, read_rings
-from monitor.journal.merging import delete_gig, delete_venue, merge
+from monitor.journal.merging import delete_gig, delete_venue, merge, name_gig
 from monitor.journal.recollecting import recollection
 
-CHANGES = (DeleteGig, DeleteVenue, MergeRecords)
+CHANGES = (NameGig, DeleteGig, DeleteVenue, MergeRecords)
 """Questions that change something: a transaction of their own, and none while the disk fails."""
 
 
@@ -41,7 +42,7 @@ def look_up(connection: sqlite3.Connection, question: Question, now: Now) -> Any
         case ListGigs():
             return list_gigs(connection, question.limit, question.before)
         case NewestGig():
-            return newest_gig(connection, now)
+            return newest_gig(connection, now, question.but)
         case GigRings():
             return read_rings(connection, question.limit, question.uid)[::-1]
         case GetRecord():
@@ -65,6 +66,8 @@ def carry_out(connection: sqlite3.Connection, question: Question, *, keep_rings:
         If the disk does not let it.
     """
     match question:
+        case NameGig():
+            return name_gig(connection, question.uid, question.title)
         case DeleteGig():
             return delete_gig(connection, question.uid)
         case DeleteVenue():

@@ -1,6 +1,6 @@
 """What the journal may be told and asked: plain frozen values, safe to hand between threads.
 
-Told with ``Journal.tell``: ``RingRow``, ``GigChange``, ``VenueChange``, ``Happening``,
+Told with ``Journal.tell``: ``RingRow``, ``GigChange``, ``GigJoin``, ``VenueChange``, ``Happening``,
 ``ClockWord``.  Asked with ``Journal.ask``: the questions below, each of which names what its
 answer is.
 
@@ -27,8 +27,8 @@ Kind = Literal[
 KINDS: tuple[Kind, ...] = get_args(Kind)
 PLACED = frozenset({"at_s", "kind", "boot", "uptime_s"})
 """What stands beside a happening's content in a record, and so cannot be a key of it."""
-MOST_CONTENT_CHARS = 32_768
-"""Of one happening as JSON: a large stage plan has a quarter of it."""
+MOST_CONTENT_CHARS = 36_864
+"""Of one happening as JSON: the largest stage plan (32 KiB), and what is said with it."""
 
 
 def new_uid() -> str:
@@ -62,6 +62,14 @@ class GigChange:
     venue_uid: str | None = None
     title: str | None = None
     goes_on: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class GigJoin:
+    """A gig turns out to be a part of another: all that is of it goes ``into`` that one."""
+
+    uid: str
+    into: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,8 +148,10 @@ class ListGigs:
 class NewestGig:
     """How this box's newest gig stands, to know after a restart whether it goes on.
 
-    Answer: ``GigStanding`` or None if there is no gig of this box.
+    ``but`` is a gig that is left out.  Answer: ``GigStanding`` or None if there is none.
     """
+
+    but: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +213,14 @@ class Recollect:
 
 
 @dataclass(frozen=True, slots=True)
+class NameGig:
+    """Give a gig that is over another title.  Answer: ``{"gig": its uid}``."""
+
+    uid: str
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
 class DeleteGig:
     """Take away a gig with its rings and happenings.  Answer: ``{"rings": how many}``."""
 
@@ -233,6 +251,7 @@ Question = (
     | GetRecord
     | ListVenues
     | Recollect
+    | NameGig
     | DeleteGig
     | DeleteVenue
     | MergeRecords

@@ -154,6 +154,11 @@ class Keeper:
             LOG.exception("answering %s failed", type(question).__name__)
             return None, f"the journal cannot answer that ({type(error).__name__}); see the log"
 
+    def failed_itself(self, error: Exception) -> None:
+        """A mistake of ours: it is said, and what waits is tried again later."""
+        LOG.exception("the journal's own thread failed")
+        self._failed("cannot be kept", error)
+
     def close(self) -> None:
         """Close the file."""
         if self._connection is not None:
@@ -210,9 +215,12 @@ class Keeper:
     def _look_who_dated(self, now: Now) -> None:
         if self._connection is None:
             return
-        row = self._connection.execute(
-            "SELECT source, zero_utc_s FROM boots WHERE boot_id = ?", (now.boot_id,)
-        ).fetchone()
+        try:
+            row = self._connection.execute(
+                "SELECT source, zero_utc_s FROM boots WHERE boot_id = ?", (now.boot_id,)
+            ).fetchone()
+        except sqlite3.Error:
+            return  # what was written stands; it is looked up again with the next
         if row is not None:
             self.dated = row[0]
             self._noted = self._noted or (row[0] == "network", row[1] or 0.0)

@@ -79,12 +79,20 @@ def list_gigs(connection: sqlite3.Connection, limit: int, before: str | None) ->
     """Return the answer to ``ListGigs``."""
     boots = Boots.read(connection)
     gigs = gigs_in_order(connection, boots)[::-1]
+    # Only the newest can be on: an earlier one without an end was left on by a pulled plug.
+    newest_own = next((gig.uid for gig in gigs if boots.is_own(gig.begun.boot_id)), None)
     if before is not None:
         uids = [gig.uid for gig in gigs]
         if before not in uids:
             raise NotThereError(f"no gig {before!r} is kept; begin with the newest again")
         gigs = gigs[uids.index(before) + 1 :]
-    return [_gig_line(connection, gig, boots) for gig in gigs[:limit]]
+    return [
+        {
+            **_gig_line(connection, gig, boots),
+            "on": gig.ended is None and gig.uid == newest_own,
+        }
+        for gig in gigs[:limit]
+    ]
 
 
 def _gig_line(connection: sqlite3.Connection, gig: GigRow, boots: Boots) -> dict[str, Any]:
@@ -101,14 +109,8 @@ def _gig_line(connection: sqlite3.Connection, gig: GigRow, boots: Boots) -> dict
             "lasted_s": None if lasted_s is None else round(max(0.0, lasted_s), 1),
             "ring_count": rings + gig.rings_gone,
             "howl_count": howls + gig.howls_gone,
-            "on": is_on(gig, boots),
         }
     )
-
-
-def is_on(gig: GigRow, boots: Boots) -> bool:
-    """Return whether this box's gig has not ended."""
-    return gig.ended is None and boots.is_own(gig.begun.boot_id)
 
 
 def moment(at: Instant, boots: Boots) -> dict[str, Any]:
@@ -142,14 +144,18 @@ def list_venues(connection: sqlite3.Connection) -> list[Any]:
     return list(found.values())
 
 
-def newest_gig(connection: sqlite3.Connection, now: Now) -> GigStanding | None:
+def newest_gig(connection: sqlite3.Connection, now: Now, but: str | None) -> GigStanding | None:
     """Return the answer to ``NewestGig``."""
     boots = Boots.read(connection)
-    own = [gig for gig in gigs_in_order(connection, boots) if boots.is_own(gig.begun.boot_id)]
+    own = [
+        gig
+        for gig in gigs_in_order(connection, boots)
+        if boots.is_own(gig.begun.boot_id) and gig.uid != but
+    ]
     if not own:
         return None
     gig, at = own[-1], Instant(now.boot_id, now.uptime_s)
-    last = _last_doing(connection, gig, boots)
+    last = last_doing(connection, gig, boots)
     (ring_count,) = connection.execute(
         "SELECT count(*) FROM rings WHERE gig = ?", (gig.uid,)
     ).fetchone()
@@ -173,7 +179,8 @@ def newest_gig(connection: sqlite3.Connection, now: Now) -> GigStanding | None:
     )
 
 
-def _last_doing(connection: sqlite3.Connection, gig: GigRow, boots: Boots) -> Instant:
+def last_doing(connection: sqlite3.Connection, gig: GigRow, boots: Boots) -> Instant:
+    """Return when the latest ring of a gig ended, or its latest happening was."""
     rows = connection.execute(
         "SELECT boot_id, max(coalesce(end_uptime_s, start_uptime_s)) FROM rings WHERE gig = ?1"
         " GROUP BY boot_id UNION ALL"

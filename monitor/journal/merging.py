@@ -13,7 +13,7 @@ from typing import Any
 from monitor.journal.asks import PLACED, Instant, content_text
 from monitor.journal.boots import Boots, note_word, utc_seconds
 from monitor.journal.gathering import record_of
-from monitor.journal.listing import GigRow, NotThereError, gig_row
+from monitor.journal.listing import GigRow, NotThereError, gig_row, last_doing
 from monitor.journal.rows import COLUMNS, RingRow, to_sql
 
 Record = Mapping[str, Any]
@@ -100,6 +100,19 @@ def _merge_one(connection: sqlite3.Connection, record: Record) -> None:
     connection.executemany(
         INSERT_RING, [to_sql(_row(ring, kept, begun, boots)) for ring in record["rings"]]
     )
+    if is_new and "ended" not in gig:
+        _end_left_on(connection, kept, boots)
+
+
+def _end_left_on(connection: sqlite3.Connection, gig: GigRow, boots: Boots) -> None:
+    """This box's own gig, deleted here and brought back from a copy made while it was on."""
+    if boots.is_own(gig.begun.boot_id):
+        last = last_doing(connection, gig, boots)
+        connection.execute(
+            "UPDATE gigs SET ended_boot_id = ?, ended_uptime_s = ?, ended_by = 'plug'"
+            " WHERE uid = ?",
+            (last.boot_id, last.uptime_s, gig.uid),
+        )
 
 
 def _note_boots(connection: sqlite3.Connection, record: Record, begun: Instant) -> None:
@@ -220,6 +233,13 @@ def _row(ring: Mapping[str, Any], kept: GigRow, begun: Instant, boots: Boots) ->
         clock_trusted=boots.dated(at.boot_id) != "believed",
         gig=kept.uid,
     )
+
+
+def name_gig(connection: sqlite3.Connection, uid: str, title: str) -> dict[str, str]:
+    """Give a gig another title, within the caller's transaction."""
+    gig_row(connection, uid)
+    connection.execute("UPDATE gigs SET title = ? WHERE uid = ?", (title, uid))
+    return {"gig": uid}
 
 
 def delete_gig(connection: sqlite3.Connection, uid: str) -> dict[str, int]:

@@ -61,11 +61,14 @@ def recollection(
 def _counts(connection: sqlite3.Connection) -> dict[str, tuple[int, ...]]:
     """Return how much there is of each gig: what tells that it has changed."""
     found: dict[str, tuple[int, ...]] = {}
-    for table in ("rings", "happenings"):
-        for uid, count in connection.execute(
-            f"SELECT gig, count(*) FROM {table} WHERE gig IS NOT NULL GROUP BY gig"
+    for counted in (
+        "count(*), sum(degree = 'howl'), count(end_uptime_s) FROM rings",  # it may become a howl
+        "count(*) FROM happenings",
+    ):
+        for uid, *counts in connection.execute(
+            f"SELECT gig, {counted} WHERE gig IS NOT NULL GROUP BY gig"
         ):
-            found[uid] = (*found.get(uid, ()), count)
+            found[uid] = (*found.get(uid, ()), *counts)
     return found
 
 

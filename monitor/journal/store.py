@@ -22,7 +22,15 @@ from typing import Any
 from monitor import clock
 from monitor.clock import Now
 from monitor.journal.answers import CHANGES
-from monitor.journal.asks import ClockWord, Dated, GigChange, Question, Recollect, VenueChange
+from monitor.journal.asks import (
+    ClockWord,
+    Dated,
+    GigChange,
+    GigJoin,
+    Question,
+    Recollect,
+    VenueChange,
+)
 from monitor.journal.keeping import OPENING, Keeper
 from monitor.journal.recollecting import Recollecting
 from monitor.journal.rows import RingRow
@@ -109,6 +117,7 @@ class Journal:
             most_waiting=MAX_WAITING,
         )
         self._recollecting = Recollecting(path)
+        self._is_over = False
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
         self._thread.start()
 
@@ -171,30 +180,38 @@ class Journal:
 
     def _run(self) -> None:
         keeper = self._keeper
-        keeper.try_open()
-        while True:
+        self._guarded(keeper.try_open)
+        while not self._is_over:
             timeout_s = self._retry_s if keeper.must_try_again else CLOCK_EVERY_S
             try:
                 item = self._queue.get(timeout=timeout_s)
             except queue.Empty:
                 item = None
-            stop = self._gather(item)
-            if keeper.is_due or stop:
-                keeper.write()
-                keeper.look_at_the_clock()
-            if stop:
-                break
+            self._guarded(lambda item=item: self._turn(item))  # type: ignore[misc]
         keeper.close()
 
-    def _gather(self, item: _Item | None) -> bool:
-        """Take what has come and what comes within ``BATCH_S``; return whether to stop."""
+    def _guarded(self, do: Callable[[], None]) -> None:
+        try:
+            do()
+        except Exception as error:  # a mistake of ours must not end the journal
+            self._keeper.failed_itself(error)
+
+    def _turn(self, item: _Item | None) -> None:
+        self._gather(item)
+        if self._keeper.is_due or self._is_over:
+            self._keeper.write()
+            self._keeper.look_at_the_clock()
+
+    def _gather(self, item: _Item | None) -> None:
+        """Take what has come and what comes within ``BATCH_S``."""
         until_mono_s = time.monotonic() + BATCH_S
         while item is not None:
             if isinstance(item, _Stop):
-                return True
+                self._is_over = True
+                return
             if isinstance(item, _Told):
                 self._keeper.hold(item.change, item.done)
-                if isinstance(item.change, GigChange | VenueChange | ClockWord):
+                if isinstance(item.change, GigChange | GigJoin | VenueChange | ClockWord):
                     self._recollecting.forget()
             elif isinstance(item, _Read):
                 self._answer(item, *self._keeper.read(item.limit))
@@ -212,7 +229,6 @@ class Journal:
                 )
             except queue.Empty:
                 item = None
-        return False
 
     def _answer(self, asked: _Read | _Asked, result: Any, problem: str) -> None:
         try:

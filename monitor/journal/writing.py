@@ -7,13 +7,13 @@ import sqlite3
 from collections.abc import Iterable
 
 from monitor.clock import Now
-from monitor.journal.asks import ClockWord, GigChange, Happening, Instant, VenueChange
+from monitor.journal.asks import ClockWord, GigChange, GigJoin, Happening, Instant, VenueChange
 from monitor.journal.boots import note_word
 from monitor.journal.rows import UPSERT, RingRow, to_sql
 
 LOG = logging.getLogger(__name__)
 
-Change = RingRow | GigChange | VenueChange | Happening | ClockWord
+Change = RingRow | GigChange | GigJoin | VenueChange | Happening | ClockWord
 _VALUE_S_FAULT = (
     sqlite3.IntegrityError,
     sqlite3.ProgrammingError,
@@ -76,6 +76,8 @@ def _write(connection: sqlite3.Connection, change: Change, *, now: Now, box: str
             )
         case GigChange():
             _change_gig(connection, change, now=now, box=box)
+        case GigJoin():
+            _join(connection, change)
         case VenueChange():
             connection.execute(
                 "INSERT INTO venues (uid, name) VALUES (?, ?)"
@@ -120,3 +122,11 @@ def _change_gig(connection: sqlite3.Connection, change: GigChange, *, now: Now, 
     if so:
         columns = ", ".join(f"{column} = ?" for column in so)
         connection.execute(f"UPDATE gigs SET {columns} WHERE uid = ?", (*so.values(), change.uid))
+
+
+def _join(connection: sqlite3.Connection, change: GigJoin) -> None:
+    if not connection.execute("SELECT 1 FROM gigs WHERE uid = ?", (change.into,)).fetchone():
+        raise ValueError(f"no gig {change.into!r} is kept to put another into")
+    for table in ("rings", "happenings"):
+        connection.execute(f"UPDATE {table} SET gig = ? WHERE gig = ?", (change.into, change.uid))
+    connection.execute("DELETE FROM gigs WHERE uid = ?", (change.uid,))

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import queue
+import sqlite3
 import subprocess
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from monitor.journal import store
+from monitor.journal import keeping, store
 from monitor.journal.asks import (
     DeleteGig,
     GetRecord,
@@ -126,3 +128,51 @@ def test_closing_does_not_wait_for_a_disk_that_hangs(
     began_s = time.monotonic()
     told.journal.close(timeout_s=0.3)
     assert time.monotonic() - began_s < 3.0
+
+
+class _FailsOnce:
+    """A connection on which the first look outside a transaction fails as a bad card does."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        self.failed = False
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._connection, name)
+
+    def execute(self, statement: str, *values: Any) -> Any:
+        looks = statement.startswith("SELECT") and not self._connection.in_transaction
+        if looks and not self.failed:
+            self.failed = True
+            raise sqlite3.OperationalError("disk I/O error")
+        return self._connection.execute(statement, *values)
+
+
+def test_a_card_that_cannot_be_read_for_a_moment_does_not_end_the_journal(
+    tmp_path: Path,
+) -> None:
+    told = Told(tmp_path / "j")
+    told.begin("g")
+    keeper = told.journal._keeper
+    failing = _FailsOnce(keeper._connection)  # type: ignore[arg-type]
+    keeper._connection = failing  # type: ignore[assignment]
+    # Looked up right after the commit: what was told is on the disk, and that is said.
+    assert told.tell(VenueChange("v", "The Slipway")) == ""
+    assert failing.failed
+    assert told.tell(VenueChange("w", "Ropewalk")) == ""
+    wait_until(lambda: told.journal.health() == "ok")
+    told.close()
+
+
+def test_a_mistake_of_ours_does_not_end_the_journal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = Told(tmp_path / "j")
+    told.begin("g")
+    with monkeypatch.context() as patched:
+        patched.setattr(keeping, "write_all", lambda *_args, **_more: 1 / 0)
+        told.rings("g", 1)
+        wait_until(lambda: "division by zero" in told.journal.health())
+    wait_until(lambda: told.journal.health() == "ok")
+    assert len(told.ask(GetRecord("g"))["rings"]) == 1
+    told.close()

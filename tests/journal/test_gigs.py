@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import pytest
@@ -11,17 +12,20 @@ from monitor.journal.asks import (
     DeleteVenue,
     GetRecord,
     GigChange,
+    GigJoin,
     GigRings,
     Happening,
     Instant,
     ListGigs,
     ListVenues,
+    NameGig,
     NewestGig,
     Recollect,
     VenueChange,
     new_uid,
 )
 from monitor.journal.rows import RingRow
+from monitor.link_commands import MAX_PLAN_BYTES
 from tests.journal.evenings import play_evening
 from tests.journal.telling import MAY_2031_S, Told, wait_until
 
@@ -86,6 +90,50 @@ def test_how_the_newest_gig_stands(told: Told) -> None:
     assert standing.ended is None
     told.end("g", by="plug")
     assert told.ask(NewestGig()).ended_by == "plug"
+
+
+def test_the_gig_before_the_one_that_is_on(told: Told) -> None:
+    told.begin("a")
+    told.clock.run(60.0)
+    told.begin("b")
+    assert told.ask(NewestGig()).uid == "b"
+    standing = told.ask(NewestGig(but="b"))
+    assert (standing.uid, standing.ended) == ("a", None)
+    # Two are never on, whatever a pulled plug has left without an end.
+    assert [(gig["uid"], gig["on"]) for gig in told.ask(ListGigs(5))] == [("b", True), ("a", False)]
+    assert [gig["on"] for gig in told.ask(ListGigs(5, before="b"))] == [False]
+
+
+def test_two_halves_become_one_at_once(told: Told) -> None:
+    told.begin("a")
+    told.rings("a", 1)
+    told.clock.run(60.0)
+    told.begin("b")
+    for number in range(2, 9):
+        told.rings("b", number)
+        told.happens("b", "song", n=number)
+    assert told.tell(GigJoin("b", into="a")) == ""
+    record = told.ask(GetRecord("a"))
+    assert [ring["id"] for ring in record["rings"]] == [*range(1, 9)]
+    assert [one["n"] for one in record["happenings"]] == [*range(2, 9)]
+    assert record["rings"][-1]["at_s"] == 60.0
+    assert [gig["uid"] for gig in told.ask(ListGigs(5))] == ["a"]
+
+
+def test_nothing_is_put_into_a_gig_that_is_gone(told: Told) -> None:
+    told.begin("b")
+    told.rings("b", 1)
+    assert "no gig 'a' is kept" in told.tell(GigJoin("b", into="a"))
+    assert len(told.ask(GetRecord("b"))["rings"]) == 1
+
+
+def test_a_title_for_a_gig_that_is_over(told: Told) -> None:
+    told.begin("a")
+    told.end("a")
+    assert told.ask(NameGig("a", "Regatta")) == {"gig": "a"}
+    assert told.ask(ListGigs(1))[0]["title"] == "Regatta"
+    result, problem = told.ask_badly(NameGig("b", "Regatta"))
+    assert (result, "no gig 'b' is kept" in problem) == (None, True)
 
 
 def test_the_rings_of_a_gig_are_its_own_oldest_first(told: Told) -> None:
@@ -159,7 +207,7 @@ def test_a_venue_that_is_deleted_leaves_its_gigs(told: Told) -> None:
         ("note", {"text": "\ud800"}, "is no JSON"),
         ("note", {"text": {1, 2}}, "is no JSON"),
         ("note", {"kind": "x"}, "with its own 'kind'"),
-        ("note", {"text": "x" * 40_000}, "at most 32768"),
+        ("note", {"text": "x" * 40_000}, "at most 36864"),
     ],
 )
 def test_a_happening_that_could_never_be_written_is_refused(
@@ -208,6 +256,25 @@ def test_what_the_memory_is_given(told: Told) -> None:
     assert told.ask(Recollect("venue0")).fields()["venue"]["gig_count"] == 3
     told.ask(DeleteGig("another"))
     assert told.ask(Recollect("venue0")).fields()["venue"]["gig_count"] == 2
+
+
+def test_the_memory_hears_of_a_ring_that_became_a_howl(told: Told) -> None:
+    told.venue("v", "The Slipway")
+    told.begin("g", venue_uid="v")
+    told.rings("g", 1, degree="ringing", end_uptime_s=None)
+    told.ask(ListGigs(1))
+    assert told.ask(Recollect("v")).fields()["venue"]["rang"][0]["howls"] == 0
+    told.rings("g", 1, degree="howl")
+    told.tell(VenueChange("v", "The old Slipway"))  # what was said before holds no longer
+    assert told.ask(Recollect("v")).fields()["venue"]["rang"][0]["howls"] == 1
+
+
+def test_the_largest_plan_is_kept(told: Told) -> None:
+    told.begin("g")
+    stage = {"room": "x" * (MAX_PLAN_BYTES - 11)}
+    assert len(json.dumps(stage, separators=(",", ":"))) == MAX_PLAN_BYTES
+    told.happens("g", "plan", revision=10**9, sentence="x" * 240, stage=stage)
+    assert told.ask(GetRecord("g"))["happenings"][0]["stage"] == stage
 
 
 def test_few_writes_while_little_happens(told: Told) -> None:

@@ -132,6 +132,17 @@ def test_what_was_deleted_comes_back_from_a_copy(told: Told) -> None:
     assert told.ask(GetRecord("g")) == record
 
 
+def test_a_copy_made_while_it_was_on_does_not_go_on_for_ever(told: Told) -> None:
+    told.begin("g")
+    told.clock.run(60.0)
+    told.rings("g", 1)
+    record = told.ask(GetRecord("g"))
+    told.ask(DeleteGig("g"))
+    take(told, record)
+    (line,) = told.ask(ListGigs(5))
+    assert (line["on"], line["lasted_s"]) == (False, 62.0)
+
+
 def test_all_of_a_merge_or_nothing_and_never_at_the_cost_of_what_is_here(
     tmp_path: Path, other: Told
 ) -> None:
