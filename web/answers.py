@@ -55,8 +55,10 @@ def whole_number(
     text = request.args.get(name)
     if text is None:
         return default, None
+    digits = text.removeprefix("-") if lowest < 0 else text
     # Plain digits alone: int() would take "1_0", blanks, and digits of other scripts.
-    if text.isascii() and text.isdigit() and len(text) < 10 and lowest <= int(text) <= highest:
+    plain = digits.isascii() and digits.isdigit() and len(digits) < 10
+    if plain and lowest <= int(text) <= highest:
         return int(text), None
     said = f"{name} must be a whole number from {lowest} to {highest}, not {text[:20]!r}"
     return default, line(said, 400)

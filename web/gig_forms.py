@@ -1,12 +1,14 @@
-"""The forms in which a gig's record is handed out: a page to print, pictures, tables, JSON."""
+"""The forms in which a gig's record is handed out: a page to print, pictures, tables, advice."""
 
 from __future__ import annotations
 
 import base64
 import hashlib
+import json
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import timedelta, timezone, tzinfo
 from typing import Any, Literal
 
 from monitor.placing.shapes import Theme
@@ -17,12 +19,30 @@ LOOKS: dict[str, Theme | None] = {"day": "day", "night": "night", "page": None}
 """How a picture is inked: for paper, for the dark, or with the inks of the page it is put into."""
 
 
+UTC_OFFSETS_MIN = (-720, 840)
+"""From UTC-12 to UTC+14: the offsets that are in use (tz database)."""
+
+
+def zone_of(utc_offset_min: int) -> tzinfo:
+    """A phone's own time; it has no name, since whoever reads it knows which it is."""
+    return timezone(timedelta(minutes=utc_offset_min), "")
+
+
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """How somebody wants a picture: its inks, and whether it is for a phone held upright."""
+    """How somebody wants a form.
+
+    Attributes
+    ----------
+    look, is_narrow
+        A picture's inks, and whether it is for a phone held upright.
+    zone
+        The time that is told; None is the box's own.
+    """
 
     look: str = "day"
     is_narrow: bool = False
+    zone: tzinfo | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +50,7 @@ class Form:
     """One form: its kind, whether it is kept as a file, and how it is made.
 
     ``make`` takes the record, what is remembered of its venue where ``wants_memory``, and the
-    wish where it is a picture.
+    wish.
     """
 
     mimetype: str
@@ -40,17 +60,25 @@ class Form:
 
 
 # What draws and writes is imported when it is asked for: on most evenings it never is.
-def _report(record: Fields, memory: Fields | None, _wish: Wish) -> str:
+def _report(record: Fields, memory: Fields | None, wish: Wish) -> str:
     from monitor.report.page import report_html
 
-    return report_html(record, memory)
+    return report_html(record, memory, zone=wish.zone)
+
+
+def _next(record: Fields, memory: Fields | None, wish: Wish) -> str:
+    from monitor.report.next_time import next_lines
+
+    lines = next_lines(record, memory, zone=wish.zone)
+    return json.dumps({"next": [{"title": title, "words": words} for title, words in lines]})
 
 
 def _svg(drawn: Literal["timeline", "curve"]) -> Callable[[Fields, Fields | None, Wish], str]:
     def made(record: Fields, _memory: Fields | None, wish: Wish) -> str:
         from monitor.report.pictures import gig_svg
 
-        return gig_svg(record, drawn, wide=not wish.is_narrow, theme=LOOKS[wish.look])
+        theme = LOOKS[wish.look]
+        return gig_svg(record, drawn, wide=not wish.is_narrow, theme=theme, zone=wish.zone)
 
     return made
 
@@ -60,7 +88,7 @@ def _png(drawn: Literal["timeline", "curve"]) -> Callable[[Fields, Fields | None
         from monitor.report.pictures import gig_png
 
         theme = LOOKS[wish.look] or "day"
-        return gig_png(record, drawn, wide=not wish.is_narrow, theme=theme)
+        return gig_png(record, drawn, wide=not wish.is_narrow, theme=theme, zone=wish.zone)
 
     return made
 
@@ -75,6 +103,7 @@ def _csv(what: Literal["rings", "happenings"]) -> Callable[[Fields, Fields | Non
 
 
 FORMS: dict[str, Form] = {
+    "next": Form("application/json", _next, wants_memory=True),
     "report.html": Form("text/html", _report, wants_memory=True),
     "timeline.svg": Form("image/svg+xml", _svg("timeline")),
     "timeline.png": Form("image/png", _png("timeline")),

@@ -16,7 +16,7 @@ from monitor.link import LinkError
 from monitor.link_client import LinkClient
 from web.answers import API, JsonAnswer, asked, line, refused_with, whole_number
 from web.gate import changing
-from web.gig_forms import FORMS, LOOKS, Wish, policy_of
+from web.gig_forms import FORMS, LOOKS, UTC_OFFSETS_MIN, Wish, policy_of, zone_of
 from web.records import Busy, NoRecord, Record, Records
 
 MOST_GIGS = 100
@@ -94,10 +94,9 @@ def _add_records(app: Flask, client: LinkClient) -> None:
     def form(uid: str, name: str) -> Response | JsonAnswer:
         if not _UID.fullmatch(uid):
             return _no_gig(uid)
-        look, width = request.args.get("look", "day"), request.args.get("width", "wide")
-        if look not in LOOKS or width not in WIDTHS:
-            return line(f"look must be one of {', '.join(LOOKS)}, width wide or narrow", 400)
-        wish = Wish(look, width == "narrow")
+        wish, problem = _wish()
+        if problem is not None:
+            return problem
         try:
             with records:  # drawing as well: it needs memory, and the processor for a second
                 return _drawn(client, records.read(uid), name, wish)
@@ -114,6 +113,17 @@ def _add_records(app: Flask, client: LinkClient) -> None:
             return refused_with(error)
         response = Response(found.text, mimetype="application/json")
         return _as_file(response, uid, "record.json") if is_download else response
+
+
+def _wish() -> tuple[Wish, JsonAnswer | None]:
+    """What is asked for after the address, or the answer that refuses it."""
+    look, width = request.args.get("look", "day"), request.args.get("width", "wide")
+    if look not in LOOKS or width not in WIDTHS:
+        said = f"look must be one of {', '.join(LOOKS)}, width wide or narrow"
+        return Wish(), line(said, 400)
+    offset_min, problem = whole_number("utc_offset_min", 0, *UTC_OFFSETS_MIN)
+    zone = zone_of(offset_min) if "utc_offset_min" in request.args else None
+    return Wish(look, width == "narrow", zone), problem
 
 
 def _no_gig(uid: str) -> JsonAnswer:

@@ -8,14 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Any
 
 from monitor.listening.bands import third_octave_of
 from monitor.report.by_slider import SliderRings, after, rings_by_slider
 from monitor.report.curve import pulled_words
-from monitor.report.evening import Evening, pulls_of
+from monitor.report.evening import Evening, Record, evening_of, pulls_of
 from monitor.report.timeline_parts import deaf_stretches
-from monitor.report.words import EveningClock, counted, decibels, length_words, listed, text
+from monitor.report.words import (
+    EveningClock,
+    counted,
+    decibels,
+    length_words,
+    listed,
+    sentence,
+    text,
+)
 
 DEEP_DB = 6.0
 """A pull of so much is deep: half the way of most graphic sliders (common practice)."""
@@ -61,6 +70,29 @@ def next_time(
         *_leave_it(evening),
         *_clock(evening),
     ][:MOST_LINES]
+
+
+def next_lines(
+    record: Record,
+    recollection_fields: Mapping[str, Any] | None = None,
+    *,
+    zone: tzinfo | None = None,
+) -> list[tuple[str, str]]:
+    """Return what to do next time and why, in sentences, straight from a gig's record.
+
+    Parameters
+    ----------
+    record : mapping
+        The gig's record; what is missing or malformed is left out.
+    recollection_fields : mapping, optional
+        What the memory says, for this gig's venue.
+    zone : tzinfo, optional
+        The local time to speak of; the machine's by default.
+    """
+    evening = evening_of(record)
+    clock = EveningClock(evening.begun if evening.is_dated else None, zone)
+    advice = next_time(evening, recollection_fields, clock)
+    return [(one.do, sentence(one.why)) for one in advice]
 
 
 def _deaf(evening: Evening) -> Iterator[Advice]:

@@ -21,7 +21,7 @@ from monitor.report.page_style import POLICY, STYLE
 from monitor.report.timeline import timeline_picture
 from monitor.report.timeline_parts import MOST_DRAWN
 from monitor.report.title import counts_of, date_doubt, date_of, title_of
-from monitor.report.words import EveningClock, counted, decibels, length_words
+from monitor.report.words import EveningClock, counted, decibels, length_words, sentence
 
 MOST_SLIDERS = 10
 """Rows of the table: more would make a third sheet."""
@@ -112,8 +112,8 @@ def _header(evening: Evening, clock: EveningClock, title: str) -> Html:
         "header",
         tag("h1", title),
         tag("p", ", ".join(part for part in (when, length) if part), class_="when"),
-        tag("p", _sentence(doubt), class_="doubt") if doubt else "",
-        tag("p", _sentence(counts_of(evening)), class_="counts"),
+        tag("p", sentence(doubt), class_="doubt") if doubt else "",
+        tag("p", sentence(counts_of(evening)), class_="counts"),
     )
 
 
@@ -121,10 +121,6 @@ def _origin(evening: Evening) -> str:
     box = f", box {evening.box}" if evening.box else ""
     uid = f", gig {evening.uid}" if evening.uid else ""
     return f"Howl Lantern{box}{uid}"
-
-
-def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:]}."
 
 
 def _figure(svg: str, caption: str, upright: str = "") -> Html:
@@ -141,7 +137,7 @@ def _next(evening: Evening, memory: Mapping[str, Any] | None, clock: EveningCloc
         inside = tag("p", "Nothing that was kept says what to do otherwise.")
     else:
         inside = tag(
-            "ol", *(tag("li", tag("b", one.do), _sentence(one.why)) for one in lines), class_="next"
+            "ol", *(tag("li", tag("b", one.do), sentence(one.why)) for one in lines), class_="next"
         )
     return tag("section", tag("h2", "Next time"), inside)
 

@@ -48,6 +48,11 @@ def counted(count: int, noun: str, many: str = "") -> str:
     return f"{count} {noun if count == 1 else many or noun + 's'}"
 
 
+def sentence(words: str) -> str:
+    """Return words as a sentence: a capital first, a full stop at the end."""
+    return f"{words[:1].upper()}{words[1:]}."
+
+
 def listed(parts: list[str]) -> str:
     """Return "a", "a and b", "a, b and c"."""
     return " and ".join([", ".join(parts[:-1]), parts[-1]]) if len(parts) > 1 else "".join(parts)

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
+from datetime import timedelta, timezone
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from monitor.report.evening import evening_of
-from monitor.report.next_time import next_time
-from monitor.report.words import EveningClock
+from monitor.report.next_time import next_lines
 from tests.browser import resize
 from tests.web.conftest import SIZES
 from tests.web.kept import BEFORE, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
@@ -82,10 +81,26 @@ def test_the_evening_is_drawn_in_the_page_s_own_inks(page: Any) -> None:
 def test_what_to_do_next_time_is_the_report_s_list(page: Any, box: KeptClient) -> None:
     lines = "[...document.querySelectorAll('#af-next li')].map((li) => li.textContent)"
     assert wait_until(lambda: len(script(page, lines)) > 0, 20.0)
-    advice = next_time(evening_of(box.records[TONIGHT]), MEMORY, EveningClock(None, None))
-    assert [line.split(":")[0][:20] for line in script(page, lines)] == [
-        one.do.split(":")[0][:20] for one in advice
-    ]
+    zone = timezone(timedelta(minutes=script(page, "-new Date().getTimezoneOffset()")))
+    advice = next_lines(box.records[TONIGHT], MEMORY, zone=zone)
+    assert script(page, lines) == [title + words for title, words in advice]
+
+
+def test_times_are_the_phone_s_own(page: Any) -> None:
+    """Kolkata keeps UTC+5:30 all year (tz database); the gig began at 19:30 UTC."""
+    page.execute_cdp_cmd("Emulation.setTimezoneOverride", {"timezoneId": "Asia/Kolkata"})
+    try:
+        page.refresh()
+        times = "[...document.querySelectorAll('#af-timeline text')].map((t) => t.textContent)"
+        assert wait_until(lambda: "01:00" in script(page, times), 20.0), script(page, times)
+        assert "19:30" not in script(page, times)
+        assert "01:00 to 03:34" in text(page, "af-detail")
+        report = "document.querySelector('#af-links a[data-file=\"report.html\"]').href"
+        assert str(script(page, report)).endswith("report.html?utc_offset_min=330")
+        table = "document.querySelector('#af-links a[data-file=\"rings.csv\"]').href"
+        assert str(script(page, table)).endswith("rings.csv")  # UTC, whoever reads it
+    finally:
+        page.execute_cdp_cmd("Emulation.setTimezoneOverride", {"timezoneId": ""})
 
 
 def test_what_it_gives_out_is_there(page: Any) -> None:

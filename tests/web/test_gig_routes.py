@@ -6,13 +6,16 @@ import csv
 import json
 import threading
 from collections.abc import Iterator
+from datetime import UTC
+from html import escape
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
 
 from monitor.link import LinkError
-from tests.web.kept import FIRST, HERON, TONIGHT, KeptClient, made_record
+from monitor.report.next_time import next_lines
+from tests.web.kept import FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
 from web import records
 from web.app import create_app
 from web.gig_forms import FORMS, policy_of
@@ -167,6 +170,46 @@ def test_pictures_come_in_the_inks_that_are_wanted(phone: FlaskClient) -> None:
         answer = phone.get(f"{GIGS}/{TONIGHT}/timeline.svg?{question}")
         assert answer.status_code == 400
         assert "\n" not in answer.get_json()["error"]
+
+
+@pytest.mark.parametrize("name", ["report.html", "timeline.svg", "curve.svg", "next"])
+def test_times_are_told_as_the_reader_s_clock_has_them(
+    phone: FlaskClient, kept: KeptClient, name: str
+) -> None:
+    """The gig began at 19:30 UTC; a wedge was pulled 25 minutes later, and rang on."""
+    kept.records[TONIGHT] = made_record(TONIGHT, HERON, "2026-11-20T19:30:00Z", 40)
+    told = {
+        offset: phone.get(f"{GIGS}/{TONIGHT}/{name}?utc_offset_min={offset}").get_data(as_text=True)
+        for offset in (-720, 0, 60, 840)
+    }
+    moment = {"next": "{:02d}:55", "timeline.svg": "{:02d}:30"}.get(name, "{:02d}:30 to")
+    for offset, words in told.items():
+        hour = (19 + offset // 60) % 24
+        assert moment.format(hour) in words, offset
+        assert moment.format((hour + 1) % 24) not in words or name == "timeline.svg", offset
+        assert "UTC" not in words  # the reader knows which time it is
+
+
+@pytest.mark.parametrize(
+    "offset", ["-721", "841", "+60", " 60", "--60", "60.0", "", "noon", "6" * 99]
+)
+def test_an_offset_that_is_none_is_refused(
+    phone: FlaskClient, kept: KeptClient, offset: str
+) -> None:
+    answer = phone.get(f"{GIGS}/{TONIGHT}/report.html", query_string={"utc_offset_min": offset})
+    assert answer.status_code == 400
+    assert "from -720 to 840" in answer.get_json()["error"]
+    assert len(answer.get_json()["error"]) < 200
+    assert kept.asked == []
+
+
+def test_what_to_do_next_time_comes_as_data(phone: FlaskClient, kept: KeptClient) -> None:
+    answer = phone.get(f"{GIGS}/{TONIGHT}/next?utc_offset_min=0")
+    lines = next_lines(kept.records[TONIGHT], MEMORY, zone=UTC)
+    assert len(lines) >= 2
+    assert answer.get_json() == {"next": [{"title": do, "words": why} for do, why in lines]}
+    html = phone.get(f"{GIGS}/{TONIGHT}/report.html?utc_offset_min=0").get_data(as_text=True)
+    assert all(escape(words, quote=False) in html for line in lines for words in line)
 
 
 def test_the_report_lets_in_its_own_style_and_nothing_else(

@@ -138,6 +138,7 @@ ASKED = [
     ("/gigs", "?limit=2"),
     ("/gigs/{uid}", ""),
     ("/gigs/{uid}/record.json", ""),
+    ("/gigs/{uid}/next", "?utc_offset_min=-60"),
     ("/venues", ""),
     ("/recollection", f"?venue={CHAPEL['uid']}"),
     ("/plan", ""),

@@ -90,6 +90,10 @@ SCHEMAS: dict[str, Schema] = {
         },
         "What the memory says: of one venue, and of which bands ring with the rig or in the room.",
     ),
+    "NextTime": obj(
+        {"next": array(obj({"title": known("What to do.", TEXT), "words": known("Why.", TEXT)}))},
+        about="What to do next time, the most telling first; the report's own list.",
+    ),
     "Record": obj(
         {
             "record": {"const": 1},

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from monitor.link_commands import MAX_HISTORY
+from web.gig_forms import UTC_OFFSETS_MIN
 from web.openapi.values import TEXT, UID, Schema, one_of, ref, whole
 
 PREFIX = "/api/v1"
@@ -77,16 +78,24 @@ def send(
 
 
 GIG = {"name": "uid", "in": "path", "required": True, "schema": UID}
-PICTURE = [
+ZONED = [
     GIG,
+    query(
+        "utc_offset_min",
+        whole(*UTC_OFFSETS_MIN),
+        "The reader's own time, in minutes ahead of UTC when the gig began; else the box's.",
+    ),
+]
+PICTURE = [
+    *ZONED,
     query("look", one_of("day", "night", "page"), "Inks: paper, dark, or the page's own."),
     query("width", one_of("wide", "narrow"), "Narrow: for a phone held upright."),
 ]
 OPEN_SEND = (400, 403, 413, 415, 421, 429, 503)
 
 
-def _form(about: str, kind: str, *, is_picture: bool = False) -> Schema:
-    return look(about, in_form(about, kind), 400, 404, 503, asks=PICTURE if is_picture else [GIG])
+def _form(about: str, kind: str, asks: list[Any]) -> Schema:
+    return look(about, in_form(about, kind), 400, 404, 503, asks=asks)
 
 
 def _live() -> dict[str, Schema]:
@@ -141,13 +150,15 @@ def _kept() -> dict[str, Schema]:
         "/gigs/{uid}": look("A gig's record.", answered("Record"), 404, 503, asks=[GIG]),
         "/gigs/{uid}/record.json": look("The same as a file.", answered("Record"), 404, 503,
                                         asks=[GIG]),
-        "/gigs/{uid}/report.html": _form("The report, to print.", "text/html"),
-        "/gigs/{uid}/timeline.svg": _form("The timeline.", "image/svg+xml", is_picture=True),
-        "/gigs/{uid}/timeline.png": _form("The timeline.", "image/png", is_picture=True),
-        "/gigs/{uid}/curve.svg": _form("What was pulled.", "image/svg+xml", is_picture=True),
-        "/gigs/{uid}/curve.png": _form("What was pulled.", "image/png", is_picture=True),
-        "/gigs/{uid}/rings.csv": _form("The rings as a table.", "text/csv"),
-        "/gigs/{uid}/happenings.csv": _form("What happened as a table.", "text/csv"),
+        "/gigs/{uid}/report.html": _form("The report, to print.", "text/html", ZONED),
+        "/gigs/{uid}/timeline.svg": _form("The timeline.", "image/svg+xml", PICTURE),
+        "/gigs/{uid}/timeline.png": _form("The timeline.", "image/png", PICTURE),
+        "/gigs/{uid}/curve.svg": _form("What was pulled.", "image/svg+xml", PICTURE),
+        "/gigs/{uid}/curve.png": _form("What was pulled.", "image/png", PICTURE),
+        "/gigs/{uid}/rings.csv": _form("The rings as a table.", "text/csv", [GIG]),
+        "/gigs/{uid}/happenings.csv": _form("What happened as a table.", "text/csv", [GIG]),
+        "/gigs/{uid}/next": look("What to do next time.", answered("NextTime"), 400, 404, 503,
+                                 asks=ZONED),
         "/venues": look("Venues.", answered("Venues"), 400, 503),
         "/recollection": look(
             "What the gigs teach.", answered("Recollection"), 400, 503,

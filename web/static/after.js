@@ -57,15 +57,20 @@ function table() {
   }));
 }
 
-const textOf = async (file) => {
-  const answer = await fetch(`/api/v1/gigs/${uid}/${file}`, { signal: AbortSignal.timeout(20_000) }).catch(() => null);
-  return answer?.ok ? answer.text().catch(() => "") : "";
-};
+/** Times are this phone's own, as they were when the gig began: summer time may have passed. */
+function zoned() {
+  const begun = new Date(record.gig.begun.utc ?? NaN);
+  const minutes = (Number.isNaN(begun.getTime()) ? new Date() : begun).getTimezoneOffset();
+  return `utc_offset_min=${-minutes}`;
+}
 
 /** The server's drawing; it comes in the page's own inks. */
 async function timeline(mine) {
   const holder = at("af-timeline");
-  const words = await textOf(`timeline.svg?look=page&width=${innerWidth < NARROW_PX ? "narrow" : "wide"}`);
+  const width = innerWidth < NARROW_PX ? "narrow" : "wide";
+  const answer = await fetch(`/api/v1/gigs/${uid}/timeline.svg?look=page&width=${width}&${zoned()}`,
+    { signal: AbortSignal.timeout(20_000) }).catch(() => null);
+  const words = answer?.ok ? await answer.text().catch(() => "") : "";
   if (mine !== reading) return;
   // What is no drawing is not parsed: the parser's own complaint would carry styles of its own.
   const made = words.startsWith("<svg") && new DOMParser().parseFromString(words, "image/svg+xml").documentElement;
@@ -77,13 +82,19 @@ async function timeline(mine) {
   }
 }
 
-/** What to do next time stands in the report, with its reasons; here it is the same list. */
+/** What to do next time, with its reasons: the report's own list. */
 async function nextTime(mine) {
-  const [words = ""] = (await textOf("report.html")).match(/<ol class="next">.*?<\/ol>/s) ?? [];
+  const { answer } = await getPatiently(`/api/v1/gigs/${uid}/next?${zoned()}`);
   if (mine !== reading) return;
-  const lines = [...new DOMParser().parseFromString(words, "text/html").querySelectorAll("li")];
+  const lines = answer.next ?? [];
   at("af-next-part").hidden = lines.length === 0;
-  at("af-next").replaceChildren(...lines.map((line) => document.importNode(line, true)));
+  at("af-next").replaceChildren(...lines.map(({ title, words }) => {
+    const [item, bold, why] = create("li", "b", "span");
+    text(bold, title);
+    text(why, words);
+    item.append(bold, why);
+    return item;
+  }));
 }
 
 function howlWords(howls, rings) {
@@ -108,7 +119,10 @@ function show() {
     plan: of("plan").at(-1)?.sentence,
   });
   table();
-  for (const link of at("af-links").querySelectorAll("a")) link.href = `/api/v1/gigs/${uid}/${link.dataset.file}`;
+  for (const link of at("af-links").querySelectorAll("a")) {
+    const { file } = link.dataset;
+    link.href = `/api/v1/gigs/${uid}/${file}${file.endsWith(".html") ? `?${zoned()}` : ""}`;
+  }
   at("af-name-text").value = gig.title ?? "";
   at("af-body").hidden = false;
   endButton();
