@@ -83,6 +83,14 @@ def snapshot(state: str, face: str, pattern: str, **fields: Any) -> dict[str, An
             "health": "ok",
         },
         "journal": {"health": "ok"},
+        "board": {
+            "health": "ok",
+            "temperature_c": 51.1,
+            "is_undervolted": False,
+            "sag_count": 0,
+        },
+        "button": {"health": "ok"},
+        "settings": {"health": "ok"},
         "access": {"control": "open", "showing": False, "phones": 0, "revision": 1},
         **fields,
     }

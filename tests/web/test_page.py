@@ -138,3 +138,39 @@ def test_nothing_on_the_page_breaks_its_own_policy(page: Any, link: StillClient)
     assert wait_until(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
     severe = [line for line in page.get_log("browser") if line["level"] == "SEVERE"]
     assert [line for line in severe if "Content Security Policy" in line["message"]] == []
+
+
+@pytest.mark.parametrize(
+    ("board", "rows"),
+    [
+        ({"health": "unknown"}, {}),
+        (
+            {"health": "ok", "temperature_c": 51.1},
+            {"board": "ok", "temperature": "51 °C on the board"},
+        ),
+        (
+            {"health": "ok", "is_undervolted": False, "sag_count": 0},
+            {"board": "ok", "supply": "voltage well"},
+        ),
+        (
+            {"health": "too low: a thicker cable", "is_undervolted": True, "sag_count": 2},
+            {
+                "board": "too low: a thicker cable",
+                "supply": "voltage too low now, too low 2 times since the box began",
+            },
+        ),
+    ],
+)
+def test_the_box_says_how_its_board_is(
+    page: Any, link: StillClient, board: dict[str, Any], rows: dict[str, str]
+) -> None:
+    link.hold({**STATES["quiet"], "board": board, "button": {"health": "off"}})
+    read = (
+        "Object.fromEntries([...document.querySelectorAll('#hears dt')].map((t) =>"
+        " [t.textContent, t.nextElementSibling.textContent]))"
+    )
+    assert wait_until(lambda: script(page, read).get("button") == "off", 10.0)
+    shown = {k: v for k, v in script(page, read).items() if k in ("board", "temperature", "supply")}
+    assert shown == rows
+    trouble = board["health"] not in ("ok", "unknown")
+    assert ("thicker cable" in text(page, "trouble")) is trouble

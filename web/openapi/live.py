@@ -77,6 +77,15 @@ SCHEMAS: dict[str, Schema] = {
         {"hidden": YES_NO},
         "The panel's picture: rows of bits, base64. While it shows a code, the picture before.",
     ),
+    "Board": obj(
+        {"health": TEXT},
+        {
+            "temperature_c": NUMBER,
+            "is_undervolted": known("Whether the supply voltage is too low now.", YES_NO),
+            "sag_count": known("How often it has been since the watcher began.", COUNT),
+        },
+        'The board itself; health is "ok", "unknown" where it says nothing, or one sentence.',
+    ),
     "Practice": obj(
         {
             "room": TEXT,
@@ -150,7 +159,7 @@ SCHEMAS: dict[str, Schema] = {
             "quiet_for_s": NUMBER,
             "journal": obj({"health": TEXT}, {"lost_count": COUNT, "waiting_count": COUNT}),
             "adviser": HEALTH,
-            "board": HEALTH,
+            "board": ref("Board"),
             "button": HEALTH,
             "gigs": HEALTH,
             "settings": HEALTH,

@@ -98,8 +98,15 @@ function recent(snapshot) {
   });
 }
 
+/** The supply's voltage; not every board can say. */
+function supply({ is_undervolted: low, sag_count: sags }) {
+  if (low === undefined) return "";
+  const words = low ? "voltage too low now" : "voltage well";
+  return sags ? `${words}, too low ${sags} time${sags === 1 ? "" : "s"} since the box began` : words;
+}
+
 function box(snapshot) {
-  const { microphone } = snapshot;
+  const { microphone, board = {} } = snapshot;
   const rate = microphone.sample_rate_hz ? `${microphone.sample_rate_hz / 1000} kHz` : "";
   rows(at("hears"), {
     hears: snapshot.clipping
@@ -113,7 +120,9 @@ function box(snapshot) {
     panel: snapshot.panel.health,
     journal: snapshot.journal?.health ?? "off",
     advice: snapshot.adviser?.health,
-    board: snapshot.board?.health,
+    board: board.health !== "unknown" && board.health,
+    temperature: board.temperature_c !== undefined && `${Math.round(board.temperature_c)} \u00b0C on the board`,
+    supply: supply(board),
     button: snapshot.button?.health,
     settings: snapshot.settings?.health,
   });
