@@ -230,8 +230,18 @@ class KeptClient(EveningClient):
             if not known:
                 self.venues.append(named)
             self.venue = known[0] if known else named
+        elif do == "delete" and "venue" in command:
+            self.venues = [v for v in self.venues if v["uid"] != command["venue"]]
         elif do == "delete":
             del self.records[command["gig"]]
+        elif do == "rename" and "venue" in command:
+            if any(v["name"] == command["name"] for v in self.venues):
+                said = f"another venue is called {command['name']!r} already"
+                return {"class": "error", "message": said}
+            self.venues = [
+                {**v, "name": command["name"]} if v["uid"] == command["venue"] else v
+                for v in self.venues
+            ]
         elif do == "rename":
             self.records[command["gig"]]["gig"]["title"] = command["name"]
         elif do == "note":
@@ -254,7 +264,7 @@ class KeptClient(EveningClient):
             "class": "venues",
             "venues": [
                 {**v, "gig_count": 2, "last_utc": "2026-10-16T19:30:00Z", "dated": "network"}
-                if v is HERON
+                if v["uid"] == HERON["uid"]
                 else {**v, "gig_count": 0, "dated": "believed"}
                 for v in self.venues
             ],

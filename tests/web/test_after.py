@@ -12,7 +12,7 @@ import pytest
 from monitor.report.next_time import next_lines
 from tests.browser import resize
 from tests.web.conftest import SIZES
-from tests.web.kept import BEFORE, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
+from tests.web.kept import BEFORE, CHAPEL, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
 from tests.web.screenshots import page_server
 from tests.web.test_page import script, text, wait_until
 
@@ -155,6 +155,32 @@ def test_a_gig_without_rings_and_with_a_doubtful_date(page: Any) -> None:
     assert wait_until(lambda: text(page, "af-say") == "Nothing rang", 10.0)
     assert "which nobody confirmed" in text(page, "af-detail")
     assert script(page, "document.getElementById('af-rings').hidden")
+
+
+def test_a_venue_is_renamed_and_deleted(page: Any, box: KeptClient) -> None:
+    lines = "[...document.querySelectorAll('#venues summary')].map((one) => one.textContent)"
+    assert wait_until(lambda: len(script(page, lines)) == 2, 10.0)
+    assert script(page, lines)[1] == "Tin Chapel 0 gigs"
+    assert script(page, lines)[0].startswith("Back Room of the Blue Heron 2 gigs, last ")
+    chapel = f"#venues [data-venue='{CHAPEL['uid']}']"
+    click(page, f"{chapel} summary")
+    fill(page, f"venue-{CHAPEL['uid']}", HERON["name"])
+    click(page, f"{chapel} form button")
+    assert wait_until(lambda: "already" in text(page, "venues-said"), 10.0)
+    fill(page, f"venue-{CHAPEL['uid']}", " Slate Chapel ")
+    click(page, f"{chapel} form button")
+    assert wait_until(lambda: script(page, lines)[1] == "Slate Chapel 0 gigs", 10.0)
+    assert text(page, "venues-said") == ""
+    focused = "document.activeElement.parentElement.dataset.venue"
+    assert wait_until(lambda: script(page, focused) == CHAPEL["uid"], 10.0)
+    heron = f"#venues [data-venue='{HERON['uid']}']"
+    assert "Its gigs stay" in script(page, f'document.querySelector("{heron}").textContent')
+    click(page, f"{heron} > button")
+    assert len(box.venues) == 2  # the first look only
+    click(page, f"{heron} > button")
+    assert wait_until(lambda: script(page, lines) == ["Slate Chapel 0 gigs"], 10.0)
+    assert [v["uid"] for v in box.venues] == [CHAPEL["uid"]]
+    assert wait_until(lambda: script(page, "document.activeElement.id") == "venues-title", 10.0)
 
 
 def test_the_memory_says_rig_room_or_not_yet_with_its_reason(page: Any) -> None:

@@ -1,9 +1,10 @@
-// The gigs that are kept, the venues, what they say together, and what comes from another box.
+// The gigs that are kept, what they say together, and what comes from another box.
 import { none, read, shownGig } from "./after.js";
 import { bring } from "./bring.js";
 import { news } from "./feed.js";
 import { at, create, fill, text } from "./parts.js";
 import { getPatiently } from "./send.js";
+import { venues } from "./venues.js";
 import { span } from "./view.js";
 import { dayOf } from "./when.js";
 
@@ -73,14 +74,6 @@ async function memory() {
   if (status !== 200) return;
   fill(at("memory-words"), [...(answer.words ?? []), ...(answer.when?.words ?? [])]);
   at("memory-bands").replaceChildren(...(answer.bands ?? []).map(bandLine));
-}
-
-async function venues() {
-  const { status, answer } = await getPatiently("/api/v1/venues");
-  const found = status === 200 ? answer.venues ?? [] : [];
-  at("venues-part").hidden = found.length === 0;
-  fill(at("venues"), found.map((one) => `${one.name}: ${one.gig_count} gig${one.gig_count === 1 ? "" : "s"}${
-    one.last_utc ? `, last ${dayOf({ utc: one.last_utc, dated: one.dated }, { short: true })}` : ""}`));
 }
 
 async function all() {
