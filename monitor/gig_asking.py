@@ -15,8 +15,18 @@ ASK_S = 10.0
 """For the first answers after the start: on a slow card the file is checked before."""
 
 
+class NoAnswerError(Exception):
+    """The journal cannot say; the reason is logged."""
+
+
 def asked(journal: Journal, question: Question) -> Any:
-    """Return the journal's answer, None if it has none; why is logged."""
+    """Return the journal's answer, which may be None where there is nothing.
+
+    Raises
+    ------
+    NoAnswerError
+        If the journal cannot be read, or does not answer in time.
+    """
     got: queue.Queue[tuple[Any, str]] = queue.Queue(1)
     journal.ask(question, lambda result, problem: got.put((result, problem)))
     try:
@@ -25,4 +35,6 @@ def asked(journal: Journal, question: Question) -> Any:
         result, problem = None, f"no answer within {ASK_S:g} s"
     if problem:
         LOG.warning("the gigs are not told by the journal: %s", problem)
+        if result is None:
+            raise NoAnswerError(problem)
     return result

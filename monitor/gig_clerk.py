@@ -16,15 +16,14 @@ from typing import Any
 
 from monitor import clock
 from monitor.gig_answers import GigAnswers
-from monitor.gig_asking import asked
 from monitor.gig_dates import GigDates
 from monitor.gig_desk import GigDesk
 from monitor.gig_keeping import CurveOf, GigKeeping
 from monitor.gig_past import GigPast, Remember
 from monitor.gig_recollecting import Recollecting
+from monitor.gig_restoring import Restoring
 from monitor.gigs.minutes import Minutes
 from monitor.gigs.noticing import Noticing, Snapshot
-from monitor.journal.asks import GigStanding, ListVenues, NewestGig
 from monitor.journal.rows import RingRow
 from monitor.journal.store import Journal
 from monitor.link import Message
@@ -116,6 +115,11 @@ class GigClerk:
             utc_s=utc_s,
             goes_on=self._past.look_up,
         )
+        self._restoring = Restoring(
+            journal, self._keeping, goes_on=self._past.look_up,
+            in_doubt=self._dates.settle_doubt,
+            later=self._later,
+        )  # fmt: skip
         self._shown: Mapping[str, Any] = NO_GIG
         self._begun_s: float | None = None
         self._trouble = self._logged = ""
@@ -141,11 +145,8 @@ class GigClerk:
         self._snapshot = snapshot
 
     def remember(self, remember: Remember) -> None:
-        """Have ``remember`` called, in the clerk's thread, with the rings of a gig that goes on.
-
-        They come oldest first, each with how many seconds ago it ended.
-        """
-        self._waiting.put(_Call(lambda: self._past.hand_to(remember)))
+        """Have it called, in the clerk's thread, with the rings of a gig that goes on."""
+        self._later(lambda: self._past.hand_to(remember))
 
     def fields(self) -> dict[str, Any]:
         """Return how it stands, for the snapshot."""
@@ -159,8 +160,7 @@ class GigClerk:
     def health(self) -> str:
         """Return "ok" or one sentence that says what is wrong."""
         lost = f"{self.lost_count} ring events were kept without their gig's count"
-        parts = [self._trouble, lost if self.lost_count else ""]
-        return "; ".join(filter(None, parts)) or "ok"
+        return "; ".join(filter(None, (self._trouble, lost if self.lost_count else ""))) or "ok"
 
     # --- from the link ---------------------------------------------------------------------------
 
@@ -188,7 +188,9 @@ class GigClerk:
     # --- everything below runs in the clerk's thread ---------------------------------------------
 
     def _run(self) -> None:
-        self._guarded(self._restore)
+        self._guarded(self._restoring.begin)
+        self._guarded(self._dates.look)
+        self._show()
         self._settled()
         self._wait_for_a_snapshot()
         look_mono_s = 0.0
@@ -239,15 +241,6 @@ class GigClerk:
             LOG.exception("the gigs failed on a command")
             reply({"class": "error", "message": f"the gigs failed on it: {error!r}"})
 
-    def _restore(self) -> None:
-        standing: GigStanding | None = asked(self._journal, NewestGig())
-        self._read_venues()
-        found = self._keeping.resume(standing)
-        if found is not None and found.goes_on and standing is not None:
-            self._past.look_up(standing)
-        self._dates.look()
-        self._show()
-
     def _wait_for_a_snapshot(self) -> None:
         """One from after what other parts kept has come back."""
         self._snapshot = None
@@ -255,17 +248,19 @@ class GigClerk:
         while self._snapshot is None and time.monotonic() < until_mono_s:
             self._stopping.wait(0.02)
 
-    def _read_venues(self) -> None:
-        for venue in asked(self._journal, ListVenues()) or []:
-            self._keeping.venues[venue["uid"]] = venue["name"]
-
     def _venues_are_old(self) -> None:
         """Records were taken in; in the journal's thread."""
-        try:
-            self._waiting.put_nowait(_Call(self._read_venues))
-        except queue.Full:
+        if not self._later(self._restoring.read_venues):
             LOG.warning("the venues that were taken in are known after a restart")
         self._recollecting.is_old()
+
+    def _later(self, do: Callable[[], None]) -> bool:
+        """From any thread: have it done in the clerk's, if there is room."""
+        try:
+            self._waiting.put_nowait(_Call(do))
+        except queue.Full:
+            return False
+        return True
 
     def _look(self) -> None:
         snapshot, now_s = self._snapshot, self._uptime_s()
@@ -275,6 +270,7 @@ class GigClerk:
                 self._keeping.noticed(one, now_s)
             self._hear(snapshot, now_s)
         self._keeping.passed()
+        self._restoring.look()
         self._dates.look()
         self._recollecting.look()
         self._show()
@@ -289,8 +285,7 @@ class GigClerk:
             peak_dbfs=snapshot["peak_dbfs"],
             bands_dbfs=snapshot["third_octave_dbfs"],
         )
-        since_s = self._minutes.sound_since_s
-        if since_s is not None:
+        if (since_s := self._minutes.sound_since_s) is not None:
             self._keeping.did("sound", now_s if self._keeping.gig is not None else since_s)
         if minute is not None:
             self._keeping.minute(minute)

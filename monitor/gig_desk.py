@@ -10,7 +10,7 @@ from typing import Any
 
 from monitor.gig_keeping import GigKeeping
 from monitor.gigs.noticing import Noticed
-from monitor.journal.asks import DeleteGig, DeleteVenue, GigChange, VenueChange, new_uid
+from monitor.journal.asks import DeleteGig, DeleteVenue, GigChange, NameGig, VenueChange, new_uid
 from monitor.journal.store import Journal
 from monitor.link import Message
 from monitor.link_server import Reply
@@ -104,8 +104,10 @@ class GigDesk:
         venue = command.get("venue")
         if venue is None:
             uid = command.get("gig") or self._on()
-            if keeping.gig is not None and keeping.gig.uid == uid:
-                keeping.gig.title = name
+            if keeping.gig is None or keeping.gig.uid != uid:
+                self._journal.ask(NameGig(uid, name), self._changed_it(reply))
+                return
+            keeping.gig.title = name
             self._settle(GigChange(uid, title=name), reply)
             return
         if venue not in keeping.venues:
@@ -135,14 +137,21 @@ class GigDesk:
         if gig is not None:
             if keeping.gig is not None and keeping.gig.uid == gig:
                 raise ValueError("this gig is on; end it before you delete it")
-            self._journal.ask(DeleteGig(gig), self._deleted(reply))
+            self._journal.ask(DeleteGig(gig), self._changed_it(reply))
             return
         if venue not in keeping.venues:
             raise ValueError(f"no venue {venue!r} is known; load the list of venues again")
-        del keeping.venues[venue]
-        if keeping.gig is not None and keeping.gig.venue_uid == venue:
-            keeping.gig.venue_uid = keeping.gig.venue_name = None
-        self._journal.ask(DeleteVenue(venue), self._deleted(reply))
+        name, there = keeping.venues.pop(venue), keeping.gig
+        was_there = there is not None and there.venue_uid == venue
+        if was_there and there is not None:
+            there.venue_uid = there.venue_name = None
+
+        def undo() -> None:
+            keeping.venues.setdefault(venue, name)
+            if was_there and there is not None and there.venue_uid is None:
+                there.venue_uid, there.venue_name = venue, name
+
+        self._journal.ask(DeleteVenue(venue), self._changed_it(reply, undo))
 
     # --- answers ----------------------------------------------------------------------------
 
@@ -174,10 +183,13 @@ class GigDesk:
             lambda problem: reply(answer(problem, more)),
         )
 
-    def _deleted(self, reply: Reply) -> Callable[[Any, str], None]:
+    def _changed_it(
+        self, reply: Reply, undo: Callable[[], None] = lambda: None
+    ) -> Callable[[Any, str], None]:
         def answered(result: Any, problem: str) -> None:
             self._changed()
             if problem:
+                undo()
                 reply({"class": "error", "message": problem})
             else:
                 reply({"class": "done", **result})

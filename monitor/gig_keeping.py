@@ -18,6 +18,7 @@ from monitor.gigs.minutes import Minute
 from monitor.gigs.noticing import Noticed, Snapshot, stands
 from monitor.journal.asks import (
     GigChange,
+    GigJoin,
     GigStanding,
     Happening,
     Instant,
@@ -103,7 +104,7 @@ class GigKeeping:
         self._curve_of = curve_of
         self.evening = Evening(quiet_ends_s=quiet_ends_s)
         self._ring_gigs: OrderedDict[tuple[str, int], str | None] = OrderedDict()
-        self._told_in_doubt: list[Happening] = []
+        self._joined: dict[str, str] = {}
         self.doubted: GigStanding | None = None
         self.gig: Gig | None = None
         self.venues: dict[str, str] = {}
@@ -111,16 +112,19 @@ class GigKeeping:
     # --- over a restart ---------------------------------------------------------------------
 
     def resume(self, standing: GigStanding | None) -> Resumed | None:
-        """Go on with the newest gig if it is still on; None if there is none that was on."""
+        """Go on with the newest gig if it is still on; None if there is none that was on.
+
+        A gig that has begun meanwhile, before the journal could be read, is put into it.
+        """
         if standing is None or standing.ended is not None:
             return None
         same_boot = standing.last.boot_id == self._boot_id
         found = resumed(standing.last_age_s, same_boot=same_boot, quiet_ends_s=self._quiet_ends_s)
         if found.goes_on:
-            self._take_up(standing, begun_age_s=standing.begun_age_s, age_s=standing.last_age_s)
+            self.doubted = standing
+            self.settle_doubt(standing.last_age_s, standing.begun_age_s)
             return found
-        change = GigChange(standing.uid, ended=standing.last, ended_by=found.by)
-        self._journal.tell(change)
+        self._journal.tell(GigChange(standing.uid, ended=standing.last, ended_by=found.by))
         LOG.info("the gig from before the restart is over (%s)", found.by)
         self.doubted = standing if found.in_doubt else None
         return found
@@ -141,49 +145,41 @@ class GigKeeping:
         )
         LOG.info("the gig from before the restart goes on")
 
-    def settle_doubt(self, last_age_s: float | None, begun_age_s: float | None) -> str | None:
+    def settle_doubt(self, last_age_s: float | None, begun_age_s: float | None) -> bool:
         """A clock tells at last how long ago the doubted gig's last doing was.
 
-        Return the gig that was begun since and is to be put into it, None if there is none; what
-        was told of it besides rings goes over here.
+        Return whether it goes on; a gig that was begun since is put into it then.
         """
         doubted, self.doubted = self.doubted, None
-        told, self._told_in_doubt = self._told_in_doubt, []
         if doubted is None or last_age_s is None:
-            return None
+            return False
         now_s, began = self._uptime_s(), self.gig
         since_s = now_s if self.evening.begun_s is None else self.evening.begun_s
         if last_age_s - (now_s - since_s) > self._quiet_ends_s:
-            return None
+            return False
         self._journal.tell(GigChange(doubted.uid, goes_on=True))
         self._take_up(
             doubted,
             begun_age_s=begun_age_s,
             age_s=0.0 if began is not None else last_age_s,
         )
-        if began is None or self.gig is None:
-            return None
-        self._merge(began, told)
-        return began.uid
+        if began is not None and self.gig is not None:
+            self._join(began, self.gig)
+        return True
 
-    def _merge(self, began: Gig, told: Sequence[Happening]) -> None:
-        gig = self.gig
-        if gig is None:
-            return
+    def _join(self, began: Gig, gig: Gig) -> None:
         gig.ring_count += began.ring_count
         gig.song = max(gig.song, began.song)
-        for happening in told:
-            if happening.gig == began.uid:
-                self._journal.tell(replace(happening, gig=gig.uid))
+        self._joined[began.uid] = gig.uid
         for key, uid in self._ring_gigs.items():
             if uid == began.uid:
                 self._ring_gigs[key] = gig.uid
-        change = GigChange(gig.uid, venue_uid=began.venue_uid, title=began.title)
-        if change.venue_uid or change.title:
+        self._journal.tell(GigJoin(began.uid, into=gig.uid))
+        if began.venue_uid or began.title:
             gig.venue_uid = began.venue_uid or gig.venue_uid
             gig.venue_name = began.venue_name or gig.venue_name
             gig.title = began.title or gig.title
-            self._journal.tell(change)
+            self._journal.tell(GigChange(gig.uid, venue_uid=began.venue_uid, title=began.title))
 
     # --- what happens -----------------------------------------------------------------------
 
@@ -256,8 +252,6 @@ class GigKeeping:
             if done is not None:
                 done(str(error))
             return
-        if self.doubted is not None and len(self._told_in_doubt) < 1000:
-            self._told_in_doubt.append(happening)
         self._journal.tell(happening, done)
 
     def _fetch_plan(self, uid: str, at_s: float) -> None:
@@ -267,7 +261,7 @@ class GigKeeping:
             if answer.get("class") != "plan" or not isinstance(answer.get("stage"), Mapping):
                 return
             content = {"revision": answer.get("revision", 0), "stage": answer["stage"]}
-            self._happened("plan", content, at_s, gig=uid)
+            self._happened("plan", content, at_s, gig=self._joined.get(uid, uid))
 
         try:
             self._get_plan(got)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from monitor.gig_asking import asked
+from monitor.gig_asking import NoAnswerError, asked
 from monitor.gig_resuming import ages_of
 from monitor.journal.asks import GigRings, GigStanding
 from monitor.journal.rows import RingRow
@@ -32,11 +32,11 @@ class GigPast:
 
     def look_up(self, standing: GigStanding) -> None:
         """Read the rings of a gig that goes on; this run's own are known already."""
-        rows = [
-            row
-            for row in asked(self._journal, GigRings(standing.uid, REMEMBERED)) or []
-            if row.session != self._session
-        ]
+        try:
+            kept = asked(self._journal, GigRings(standing.uid, REMEMBERED))
+        except NoAnswerError:
+            return  # tonight's list begins anew; nothing is lost
+        rows = [row for row in kept if row.session != self._session]
         self._found_s = self._uptime_s()
         self._found = ages_of(rows, standing, boot_id=self._boot_id, now_s=self._found_s)
         self._hand_over()

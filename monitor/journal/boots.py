@@ -14,6 +14,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from monitor.clock import Now
 from monitor.journal.asks import Dated, Instant
 
 RANK: dict[str, int] = {"believed": 0, "phone": 1, "network": 2}
@@ -39,12 +40,21 @@ class Boots:
         self._boots = {boot.boot_id: boot for boot in boots}
 
     @classmethod
-    def read(cls, connection: sqlite3.Connection) -> Boots:
-        """Return them from the file."""
+    def read(cls, connection: sqlite3.Connection, now: Now | None = None) -> Boots:
+        """Return them from the file, with this boot as ``now`` has it where nobody knows better."""
         rows = connection.execute(
             "SELECT seq, boot_id, zero_utc_s, source, last_uptime_s, own FROM boots"
         )
-        return cls(Boot(*values) for values in rows)
+        boots = cls(Boot(*values) for values in rows)
+        if now is not None and now.clock_trusted:
+            seq = boots.seq(now.boot_id) or 1 + max(
+                (b.seq for b in boots._boots.values()), default=0
+            )
+            zero_utc_s = now.utc_s - now.uptime_s
+            boots._boots[now.boot_id] = Boot(
+                seq, now.boot_id, zero_utc_s, "network", now.uptime_s, own=True
+            )
+        return boots
 
     def seq(self, boot_id: str) -> int:
         """Return where a boot stands in their order; 0 if it is not known."""

@@ -146,7 +146,7 @@ def list_venues(connection: sqlite3.Connection) -> list[Any]:
 
 def newest_gig(connection: sqlite3.Connection, now: Now, but: str | None) -> GigStanding | None:
     """Return the answer to ``NewestGig``."""
-    boots = Boots.read(connection)
+    boots = Boots.read(connection, now)
     own = [
         gig
         for gig in gigs_in_order(connection, boots)

@@ -12,7 +12,9 @@ from typing import Any
 
 import pytest
 
-from monitor import gig_answers, gig_clerk
+from monitor import gig_answers, gig_clerk, gig_restoring
+from monitor.journal import answers
+from monitor.journal.asks import NewestGig
 from monitor.journal.rows import RingRow
 from tests.core.stand_ins import PLAN
 from tests.core.test_link import wait_until
@@ -212,6 +214,8 @@ def test_a_gig_is_named_and_deleted_once_it_is_over(begin: Callable[..., Evening
     box.done(do="rename", gig=uid, name="Ferry Lamps")
     (line,) = box.ask({"class": "gigs"})["gigs"]
     assert (line["title"], line["ring_count"], line["howl_count"]) == ("Ferry Lamps", 1, 1)
+    refused = box.ask({"class": "gig", "do": "rename", "gig": "0" * 16, "name": "Nobody's"})
+    assert "no gig '0000000000000000' is kept" in refused["message"]
     assert box.done(do="delete", gig=uid)["rings"] == 1
     assert box.ask({"class": "gigs"})["gigs"] == []
 
@@ -402,10 +406,67 @@ def test_a_phone_says_late_whether_it_was_the_same_evening(
         record = again.record(first)
         assert len(record["rings"]) == 3
         assert "song" in kinds(record)
+        assert kinds(record).count("equaliser") == 2  # nothing that was told since is missing
         assert record["gig"]["venue"]["name"] == "The Ferry Inn"
         assert "ended" not in record["gig"]
     finally:
         again.close()
+
+
+def test_a_card_that_comes_late_loses_no_half_of_a_gig(
+    begin: Callable[..., Evening], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(gig_restoring, "AGAIN_S", 0.1)
+    box = begin(trusted=True)
+    box.done(do="venue", name="The Ferry Inn")
+    box.ring()
+    first = box.gig()["uid"]
+    box.close()
+    away = tmp_path.with_name("away")
+    tmp_path.rename(away)
+    tmp_path.write_text("no folder")  # the card is not there
+    again = Evening(
+        tmp_path, boot_id="boot-2", uptime_s=20.0, session="second",
+        utc_s=ON_THE_DAY_UTC_S + 600.0, trusted=True,
+    )  # fmt: skip
+    try:
+        again.ring()
+        assert again.gig()["uid"] != first
+        tmp_path.unlink()
+        away.rename(tmp_path)
+        wait_until(lambda: again.gig().get("uid") == first, 20.0)
+        assert (again.gig()["ring_count"], again.gig()["venue"]["name"]) == (2, "The Ferry Inn")
+        again.ring()
+        wait_until(lambda: again.journal.health() == "ok", 20.0)
+        assert [(line["uid"], line["on"]) for line in again.gigs()] == [(first, True)]
+        assert len(again.record(first)["rings"]) == 3
+        # The venue is known by its name again.
+        assert again.done(do="venue", name="the ferry inn")["venue"] == again.gig()["venue"]["uid"]
+        assert len(again.ask({"class": "venues"})["venues"]) == 1
+    finally:
+        again.close()
+
+
+def test_a_venue_that_could_not_be_deleted_is_still_there(
+    begin: Callable[..., Evening], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    box = begin()
+    venue = box.done(do="venue", name="The Ferry Inn")["venue"]
+    with monkeypatch.context() as patched:
+        patched.setattr(answers, "delete_venue", _refuses)
+        refused = box.ask({"class": "gig", "do": "delete", "venue": venue})
+    assert refused["message"] == "not now"
+    box.see()
+    assert box.gig()["venue"]["uid"] == venue
+    assert box.done(do="rename", venue=venue, name="The old Ferry Inn")["venue"] == venue
+    assert box.gig()["venue"]["name"] == "The old Ferry Inn"
+    box.done(do="delete", venue=venue)
+    box.see()
+    assert "venue" not in box.gig()
+
+
+def _refuses(*_given: object) -> None:
+    raise ValueError("not now")
 
 
 @pytest.mark.parametrize("jump_s", [-30 * 365 * 86400.0, 30 * 365 * 86400.0])
@@ -488,7 +549,7 @@ def test_a_ring_that_finds_no_room_is_kept_all_the_same(
     box.ring()
     uid = box.gig()["uid"]
     monkeypatch.setattr(box.clerk._waiting, "put_nowait", _full)
-    row = box.journal_s(gig_clerk.NewestGig())
+    row = box.journal_s(NewestGig())
     assert row.uid == uid
     box.clerk.ring(_another(box))
     monkeypatch.undo()
