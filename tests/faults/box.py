@@ -227,9 +227,9 @@ class Box:
         return int(microphone["overrun_count"] + microphone["dropped_block_count"])
 
     def rings(self) -> set[int]:
-        """The numbers of the rings that the journal has told of, the newest fifty."""
+        """The numbers of the ended rings that the journal tells of, of the newest fifty."""
         answer = self.ear.ask({"class": "history"})
-        return {ring["id"] for ring in answer.get("rings", []) if ring["lasted_s"] is not None}
+        return {ring["id"] for ring in answer.get("rings", []) if "lasted_s" in ring}
 
     def close(self) -> None:
         """End it all."""
