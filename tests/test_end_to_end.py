@@ -243,12 +243,28 @@ def now_of(driver: Any) -> dict[str, Any]:
     return dict(driver.execute_async_script(script)["snapshot"])
 
 
+def kinds_of(driver: Any) -> set[str]:
+    """Which happenings are kept of the gig that is on."""
+    script = (
+        "const [uid, done] = arguments;"
+        "fetch(`/api/v1/gigs/${uid}`).then((a) => a.json()).then((r) => done(r.happenings))"
+    )
+    kept = driver.execute_async_script(script, now_of(driver)["gig"]["uid"])
+    return {one["kind"] for one in kept}
+
+
 def stage_of(driver: Any) -> dict[str, Any]:
     return dict(now_of(driver)["stage"])
 
 
 def go_to(driver: Any, room: str) -> None:
+    """Enter a room, and wait until all of it takes a tap."""
     driver.execute_script("location.hash = arguments[0]", room)
+    entered = (
+        "return document.body.dataset.room === arguments[0]"
+        " && !document.querySelector('[inert]:not([data-away])')"
+    )
+    until(lambda: driver.execute_script(entered, room), 20.0, f"the room {room}")
 
 
 def test_a_soundcheck_from_start_to_finish_with_the_page_s_own_buttons(demo_url: str) -> None:
@@ -318,3 +334,57 @@ def test_a_ring_out_goes_on_where_it_was_when_the_page_was_closed(demo_url: str)
         person.press("That is loud enough")
         person.follow(seen, until_phase="done", seconds=30.0)
         assert "pulled" in person.text("ro-say")
+
+
+def test_an_evening_from_arriving_to_its_report(demo_url: str) -> None:
+    """Venue, ring, pull, end of the gig, report: all of it by what the page offers."""
+    with browser(360, 640) as driver:
+        driver.get(demo_url + "#set")
+        person = Person(driver)
+        state = "return document.getElementById('state').dataset.state"
+        until(lambda: driver.execute_script(state) == "quiet", 15.0, "the page is live and quiet")
+        person.press("where are we?")
+        sheet = "return document.getElementById('venue-sheet').open"
+        until(lambda: driver.execute_script(sheet), 10.0, "the venue's sheet")
+        driver.find_element("id", "venue-name").send_keys("Ropewalk Hall")
+        driver.find_element("css selector", "#venue-form button").click()
+        until(lambda: person.text("gig-venue") == "Ropewalk Hall", 10.0, "the venue on the page")
+
+        go_to(driver, "practice")
+        set_range(driver, "#fader", 3.0)
+        asked = until(
+            lambda: re.fullmatch(r"pull (\S+).*", person.text("slider")), 30.0, "what to pull"
+        )
+        labels = [slider["label"] for slider in stage_of(driver)["sliders"]]
+        set_range(driver, f'[data-slider-index="{labels.index(asked[1])}"]', PULLED_DB)
+        set_range(driver, "#fader", -20.0)
+        until(lambda: now_of(driver)["recent"] and not now_of(driver)["rings"], 20.0, "quiet again")
+        rang = {ring["slider"] for ring in now_of(driver)["recent"]}
+        # A pull is kept once the hand has let go of the slider: a second without movement.
+        until(lambda: "pull" in kinds_of(driver), 20.0, "the pull in the gig's record")
+
+        go_to(driver, "after")
+        until(lambda: re.match(r"\d+ rings?, ", person.text("af-say")), 20.0, "what rang")
+        assert person.text("af-which") == "the gig that is on"
+        person.press("End the gig")
+        person.press("sure?")
+        until(lambda: person.text("af-which") == "Ropewalk Hall", 15.0, "the gig is over")
+        until(
+            lambda: f"{asked[1]} by {-PULLED_DB:g}" in person.text("af-figures"),
+            20.0,
+            "what was pulled at the end",
+        )
+        report = driver.find_element("css selector", "#af-links a[data-file='report.html']")
+        driver.execute_script("arguments[0].click()", report)
+        until(lambda: "Ropewalk Hall · Howl Lantern" in driver.title, 20.0, "the report")
+        table = until(
+            lambda: driver.execute_script(
+                "return [...document.querySelectorAll('tbody tr')].map((row) =>"
+                " [...row.children].map((cell) => cell.textContent))"
+            ),
+            10.0,
+            "the report's table",
+        )
+        said = driver.find_element("css selector", "main").text
+    assert rang == {row[0] for row in table}
+    assert f"{asked[1]} {PULLED_DB:g} dB" in said
