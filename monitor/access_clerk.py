@@ -181,7 +181,7 @@ class AccessClerk:
         if name == "pair":
             return self._paired(command, now)
         if not self._phones.unpair(command["phone"]):
-            return _UNPAIRED
+            return _UNPAIRED if command["phone"] != "all" else _NOBODY
         LOG.info("unpaired: %s", command["phone"])
         return {"class": "done"}
 
@@ -215,3 +215,4 @@ class AccessClerk:
 
 
 _UNPAIRED = {"class": "error", "message": "that phone is not paired", "why": "unpaired"}
+_NOBODY = {**_UNPAIRED, "message": "no phone is paired"}

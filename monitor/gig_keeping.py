@@ -231,7 +231,7 @@ class GigKeeping:
         if self.gig is None or begun_s is None or last_s is None:
             return
         if minute.loud or self._uptime_s() - last_s < QUIET_MINUTES_S:
-            self._happened("level", minute.fields(), max(minute.begun_s, begun_s))
+            self._happened("level", minute.fields(), max(minute.ended_s, begun_s))
 
     def _happened(
         self,

@@ -37,6 +37,11 @@ class Minute:
     loud: bool
     third_octave_dbfs: tuple[float, ...]
 
+    @property
+    def ended_s(self) -> float:
+        """When it had passed: what is kept of it stands for the time before."""
+        return self.begun_s + MINUTE_S
+
     def fields(self) -> dict[str, Any]:
         """Return what is kept of it."""
         return {

@@ -119,7 +119,7 @@ def _ring_fields(row: RingRow, gig: GigRow, line: Timeline) -> dict[str, Any]:
             "band": row.band,
             "slider": row.slider,
             "level_dbfs": round(row.level_dbfs, 1),
-            "growth_db_per_s": round(row.growth_db_per_s, 1),
+            "growth_db_per_s": round(row.growth_db_per_s, 1) + 0.0,  # and never -0.0
         }
     )
 

@@ -230,7 +230,10 @@ def test_junk_in_the_file_is_put_aside_and_nobody_is_paired(begin: Begin, path: 
 def test_unpaired_is_unpaired(begin: Begin) -> None:
     clerk = begin()
     paired = clerk.pair()
-    assert clerk.said(**{"class": "unpair", "phone": "ffffffff"})["why"] == "unpaired"
+    assert clerk.said(**{"class": "unpair", "phone": "ffffffff"}) == {
+        "class": "error", "message": "that phone is not paired", "why": "unpaired",
+    }  # fmt: skip
     assert clerk.said(**{"class": "unpair", "phone": paired["phone"]}) == {"class": "done"}
+    assert clerk.said(**{"class": "unpair", "phone": "all"})["message"] == "no phone is paired"
     assert not clerk.knows(paired["key"])
     assert not begin().knows(paired["key"])

@@ -16,6 +16,7 @@ from monitor import gig_answers, gig_clerk, gig_restoring
 from monitor.journal import answers
 from monitor.journal.asks import NewestGig
 from monitor.journal.rows import RingRow
+from monitor.memory.from_record import memory_of
 from tests.core.stand_ins import PLAN
 from tests.core.test_link import wait_until
 from tests.gigs.played import ON_THE_DAY_UTC_S, Evening, snapshot
@@ -108,6 +109,11 @@ def test_levels_are_kept_a_minute_while_there_is_sound(begin: Callable[..., Even
     levels = [h for h in box.record(box.gig()["uid"])["happenings"] if h["kind"] == "level"]
     assert [level["loud"] for level in levels[:2]] == [True, True]
     assert levels[0]["level_dbfs"] == pytest.approx(-20.0, abs=0.3)
+    # A level stands for the minute before it: the memory has as much sound as there was.
+    assert [level["loud"] for level in levels].index(False) == 2
+    memory = memory_of(box.record(box.gig()["uid"]))
+    assert memory.heard_s == pytest.approx(levels[-1]["at_s"], abs=1.0)
+    assert levels[-1]["at_s"] == pytest.approx(60.0 * len(levels), abs=60.0)
     # Ten minutes of quiet after the last sound are kept, the rest of the night is not.
     assert 9 <= sum(not level["loud"] for level in levels) <= 11
 
