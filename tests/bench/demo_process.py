@@ -1,4 +1,4 @@
-"""A demo of its own for a measurement: its own folder and port, ended at the end."""
+"""A demo, or a page, of its own for a measurement: ended at the end."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 START_S = 60.0
+PAGE_NICE = 5
+"""As in the page's unit."""
 
 
 @contextmanager
@@ -33,6 +35,23 @@ def demo(folder: Path, *settings: str) -> Iterator[str]:
         yield f"http://127.0.0.1:{port}/"
     finally:
         process.send_signal(signal.SIGINT)
+        process.wait(timeout=20)
+
+
+@contextmanager
+def page_of(socket_path: Path, port: int) -> Iterator[int]:
+    """A page of its own for a watcher; yields its process."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "monitor.cli", "page", "--socket", str(socket_path),
+         "--host", "127.0.0.1", "--port", str(port)],
+        stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        wait_for_port(port)
+        os.setpriority(os.PRIO_PROCESS, process.pid, PAGE_NICE)
+        yield process.pid
+    finally:
+        process.terminate()
         process.wait(timeout=20)
 
 

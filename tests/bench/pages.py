@@ -20,8 +20,6 @@ import tempfile
 import threading
 import time
 import wave
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -30,7 +28,7 @@ import numpy as np
 
 from monitor.link_client import LinkClient
 from tests.bench.daemon import cpu_s, kib
-from tests.bench.demo_process import free_port, wait_for_port
+from tests.bench.demo_process import PAGE_NICE, free_port, page_of
 from tests.listening.test_listener import growing_line
 from tests.sound_server import SoundServer, what_is_missing
 from tests.watching import WatchProcess
@@ -41,7 +39,6 @@ SECONDS = 60.0
 RATE_HZ = 48000
 EVERY_S = 4.0
 HOWLS_HZ = (620.0, 2480.0, 5200.0)
-NICE = 5
 
 
 @dataclass
@@ -177,23 +174,6 @@ def write_howls(path: Path, seconds: float) -> None:
         sound.writeframes((32767 * np.concatenate(parts)).astype("<i2").tobytes())
 
 
-@contextmanager
-def page_of(socket_path: Path, port: int) -> Iterator[int]:
-    """A page of its own for a watcher; yields its process."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "monitor.cli", "page", "--socket", str(socket_path),
-         "--host", "127.0.0.1", "--port", str(port)],
-        stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-    try:
-        wait_for_port(port)
-        os.setpriority(os.PRIO_PROCESS, process.pid, NICE)
-        yield process.pid
-    finally:
-        process.terminate()
-        process.wait(timeout=20)
-
-
 def main(seconds: float = SECONDS) -> int:
     """Print the figures; 1 if there is no sound server."""
     missing = what_is_missing()
@@ -215,7 +195,7 @@ def main(seconds: float = SECONDS) -> int:
             pid = watcher.process.pid
             before = watch(client, "no crowd", pid, page, seconds)
             crowd = subprocess.Popen(
-                ["nice", "-n", str(NICE), sys.executable, "-m", "tests.bench.crowd_client",
+                ["nice", "-n", str(PAGE_NICE), sys.executable, "-m", "tests.bench.crowd_client",
                  str(port), str(PAGES), str(REQUESTS_PER_S), str(seconds + 4.0)],
                 stdout=subprocess.PIPE,
                 text=True,
