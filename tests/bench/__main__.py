@@ -18,6 +18,7 @@ TABLES = (
     "precision",
     "daemon",
     "endurance",
+    "faults",
     "excess",
     "ring_out",
     "placing",
@@ -43,7 +44,7 @@ def words_for(name: str, folder: Path) -> list[str]:
         return ["--json", str(folder / "detector.json"), *drawn]
     return (
         ["--json", str(folder / f"{name}.json")]
-        if name in ("excess", "ring_out", "published")
+        if name in ("excess", "faults", "ring_out", "published")
         else []
     )
 
