@@ -43,7 +43,7 @@ def delete_gig(settings: Settings, name: str, *, sure: bool) -> int:
     LanternError
         If it cannot be deleted.
     """
-    with open_reading(places.journal_path(settings)) as reading:
+    with open_reading(places.kept_journal_path(settings)) as reading:
         gig = meant(reading, name)
     if not sure and not _agreed(gig):
         print("nothing was deleted")
@@ -175,7 +175,7 @@ def _asked(client: LinkClient, command: Mapping[str, Any]) -> Mapping[str, Any]:
 
 
 def _asked_file(settings: Settings, question: Question) -> Mapping[str, Any]:
-    path = places.journal_path(settings)
+    path = places.kept_journal_path(settings)
     found: list[tuple[Any, str]] = []
     ready = threading.Event()
 
@@ -183,7 +183,12 @@ def _asked_file(settings: Settings, question: Question) -> Mapping[str, Any]:
         found.append((result, problem))
         ready.set()
 
-    journal = Journal(path, keep_rings=settings.journal.keep_rings)
+    journal = Journal(
+        path,
+        keep_rings=settings.journal.keep_rings,
+        keep_gigs=settings.gigs.keep,
+        box=settings.box.name,
+    )
     try:
         journal.ask(question, answer)
         if not ready.wait(ANSWER_S):

@@ -31,6 +31,7 @@ class PartHealth:
             "advice": self._parts.adviser.health(),
             "soundcheck": self._parts.soundcheck.health(),
             "gigs": self._parts.gigs.health(),
+            "access": self._parts.access.health(),
         }
         for name, text in now.items():
             if self._said.get(name) != text:

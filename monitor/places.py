@@ -39,3 +39,14 @@ def journal_path(settings: Settings, environ: Mapping[str, str] = os.environ) ->
     if STATE_FOLDER.is_dir() and os.access(STATE_FOLDER, os.W_OK):
         return STATE_FOLDER / "journal.sqlite3"
     return _own_state_folder(environ) / "journal.sqlite3"
+
+
+def kept_journal_path(settings: Settings, environ: Mapping[str, str] = os.environ) -> Path:
+    """Return the journal that commands read and change: on an installed box the service's.
+
+    Who may not open that one is told so, and not that there is none.
+    """
+    path = journal_path(settings, environ)
+    if path == _own_state_folder(environ) / path.name and STATE_FOLDER.is_dir():
+        return path if path.exists() else STATE_FOLDER / path.name
+    return path

@@ -52,7 +52,7 @@ def list_gigs(settings: Settings, *, all_of_them: bool, as_json: bool) -> int:
     LanternError
         If there is no journal or it cannot be read.
     """
-    with open_reading(places.journal_path(settings)) as reading:
+    with open_reading(places.kept_journal_path(settings)) as reading:
         gigs = list(_gigs(reading)) if all_of_them else reading.gigs(SHOWN)
     if as_json:
         for gig in gigs:
@@ -105,7 +105,7 @@ def report(settings: Settings, wish: Wish) -> int:
     """
     form = _form_of(wish)
     part = _part_of(form, wish.part)
-    with open_reading(places.journal_path(settings)) as reading:
+    with open_reading(places.kept_journal_path(settings)) as reading:
         record = reading.record(_newest(reading) if wish.gig is None else _uid(reading, wish.gig))
         memory = _memory(reading, record) if form == "html" else None
     if wish.output == "-":

@@ -77,7 +77,11 @@ def open_reading(path: Path) -> Iterator[Reading]:
     LanternError
         If there is none, or it cannot be read: one line.
     """
-    if not path.exists():
+    try:
+        is_there = path.exists()
+    except PermissionError as error:  # not even into its folder
+        raise _cannot_be_read(path, error) from None
+    if not is_there:
         raise LanternError(
             f"there is no journal at {path}; it begins when the lantern first listens"
             " (or set [journal] file)"
@@ -95,9 +99,10 @@ def open_reading(path: Path) -> Iterator[Reading]:
         connection.close()
 
 
-def _cannot_be_read(path: Path, error: sqlite3.Error) -> LanternError:
+def _cannot_be_read(path: Path, error: sqlite3.Error | OSError) -> LanternError:
+    why = error.strerror if isinstance(error, OSError) else error
     return LanternError(
-        f"the journal {path} cannot be read ({error}); try it as its owner or with sudo"
+        f"the journal {path} cannot be read ({why}); try it as its owner or with sudo"
     )
 
 

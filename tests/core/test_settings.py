@@ -266,6 +266,26 @@ def test_places_of_a_person(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> 
     assert places.socket_path(own, person) == tmp_path / "no-run" / "link.sock"
 
 
+def test_what_is_read_is_the_service_s_on_an_installed_box(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(places, "STATE_FOLDER", tmp_path / "service")
+    settings, person = load(environ=NOWHERE).settings, {"XDG_STATE_HOME": str(tmp_path / "own")}
+    own = tmp_path / "own" / "howl-lantern" / "journal.sqlite3"
+    assert places.kept_journal_path(settings, person) == own
+    (tmp_path / "service").mkdir()
+    monkeypatch.setattr(os, "access", lambda *_: False)  # not this person's to write
+    assert places.journal_path(settings, person) == own
+    service = tmp_path / "service" / "journal.sqlite3"
+    assert places.kept_journal_path(settings, person) == service
+    # Who has one of their own, from a watcher at their terminal, means that.
+    own.parent.mkdir(parents=True)
+    own.touch()
+    assert places.kept_journal_path(settings, person) == own
+    set_ = load(None, ["journal.file=/c/d.db"], environ=NOWHERE).settings
+    assert places.kept_journal_path(set_, person) == Path("/c/d.db")
+
+
 def test_places_that_are_set(monkeypatch: pytest.MonkeyPatch) -> None:
     own = load(None, ["link.socket=/a/b.sock", "journal.file=/c/d.db"], environ=NOWHERE).settings
     assert places.socket_path(own, {"RUNTIME_DIRECTORY": "/x"}) == Path("/a/b.sock")

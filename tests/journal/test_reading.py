@@ -51,6 +51,20 @@ def test_no_journal_is_one_line(tmp_path: Path) -> None:
     assert not (tmp_path / "nowhere").exists()
 
 
+def test_a_folder_that_is_not_ours_is_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def not_ours(_path: Path) -> bool:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "exists", not_ours)
+    with (
+        pytest.raises(LanternError, match=r"cannot be read \(Permission denied\); .* with sudo"),
+        open_reading(tmp_path / "j"),
+    ):
+        pass
+
+
 @pytest.mark.parametrize(
     ("version", "why"), [(1, "older release"), (0, "older release"), (99, "newer release")]
 )
