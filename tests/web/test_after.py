@@ -124,6 +124,15 @@ def test_the_gig_is_ended_by_the_second_tap(page: Any, box: KeptClient) -> None:
     assert wait_until(lambda: "no gig is on" in text(page, "gig-words"), 10.0)
 
 
+def test_a_gig_that_ends_elsewhere_is_no_longer_called_on(page: Any, box: KeptClient) -> None:
+    """By itself, by another phone, or here with a snapshot that came late."""
+    assert text(page, "af-which") == "the gig that is on"
+    box.on = False
+    assert wait_until(lambda: text(page, "af-which") == HERON["name"], 10.0)
+    assert script(page, "document.getElementById('af-end').hidden")
+    assert "on now" not in text(page, "gig-list")
+
+
 def test_a_note_is_of_the_gig_that_is_on(page: Any, box: KeptClient) -> None:
     fill(page, "af-note-text", "the drummer sat nearer")
     click(page, "#af-note button")

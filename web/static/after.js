@@ -9,9 +9,11 @@ import { whenOf } from "./when.js";
 
 const NARROW_PX = 700;
 const AGAIN_MS = 15_000; // how often what is still going on is looked at again
+const ENDED_MS = 1000; // and what has just begun or ended, which the answer may not have known yet
 let uid = ""; // the gig that is shown
 let record = null;
 let readAt = -Infinity;
+let shownOn = false;
 let reading = 0;
 
 const isOn = () => Boolean(news()?.gig?.on && news().gig.uid === uid);
@@ -106,8 +108,8 @@ function howlWords(howls, rings) {
 function show() {
   const { gig, rings } = record;
   const howls = rings.filter(({ degree }) => degree === "howl").length;
-  const on = isOn();
-  text(at("af-which"), on ? "the gig that is on" : gig.title ?? gig.venue?.name ?? "a gig without a name");
+  shownOn = isOn();
+  text(at("af-which"), shownOn ? "the gig that is on" : gig.title ?? gig.venue?.name ?? "a gig without a name");
   text(at("af-say"), rings.length ? `${counted(rings.length, "ring")}, ${howlWords(howls, rings.length)}` : "Nothing rang");
   text(at("af-detail"), [gig.venue?.name, whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
     .filter(Boolean).join(" \u00b7 "));
@@ -197,6 +199,12 @@ at("af-note").addEventListener("submit", async (event) => {
 function followAfter() {
   if (!isHere()) return;
   endButton();
-  if (isOn() && performance.now() - readAt > AGAIN_MS) read(uid);
+  const sinceMs = performance.now() - readAt;
+  if (record && isOn() !== shownOn && sinceMs > ENDED_MS) {
+    readAt = performance.now();
+    document.dispatchEvent(new CustomEvent("gigs"));
+  } else if (isOn() && sinceMs > AGAIN_MS) {
+    read(uid);
+  }
 }
 follow(followAfter);
