@@ -9,6 +9,7 @@ from typing import Any
 from monitor.errors import LanternError
 from monitor.link import LinkError, Message
 from monitor.link_client import LinkClient
+from monitor.report.words import length_words
 
 CONNECT_S = 3.0
 
@@ -56,7 +57,7 @@ def _problem(answer: Mapping[str, Any]) -> str:
 def _print_phones(phones: list[dict[str, Any]]) -> None:
     for phone in phones:
         ago_s = phone.get("paired_ago_s")
-        ago = "" if ago_s is None else f"  paired {ago_s / 3600.0:.1f} hours ago"
+        ago = "" if ago_s is None else f"  paired {length_words(ago_s)} ago"
         print(f"{phone['phone']}  {phone['name']}{ago}")
     if not phones:
         print("no phone is paired")

@@ -20,7 +20,6 @@ from monitor.report.list_words import gig_lines
 from monitor.report.page import report_html
 from monitor.report.pictures import DOTS_WIDE, Drawn, gig_picture, gig_svg
 from monitor.report.tables import Table, csv_text, json_text
-from monitor.report.words import counted
 from monitor.settings import Settings
 
 Form = Literal["html", "svg", "png", "csv", "json"]
@@ -85,8 +84,9 @@ def meant(reading: Reading, name: str) -> dict[str, Any]:
     if exact or (len(found) == 1 and len(short) >= LEAST_OF_UID):
         return (exact or found)[0]
     if found:
-        more = f"{counted(len(found), 'gig begins', 'gigs begin')} so"
-        raise UsageError(f"{name!r:.60}: {more}; give at least {LEAST_OF_UID} digits, and enough")
+        if len(found) == 1:
+            raise UsageError(f"{name!r:.60} is too short; give at least {LEAST_OF_UID} digits")
+        raise UsageError(f"{name!r:.60}: {len(found)} gigs begin so; give more digits")
     raise UsageError(f"there is no gig {name!r:.60}; howl-lantern gigs lists them")
 
 

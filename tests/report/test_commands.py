@@ -114,7 +114,7 @@ def test_a_gig_is_deleted_only_when_meant(typed: Typed, monkeypatch: pytest.Monk
     ("name", "said"),
     [
         ("ffff", "there is no gig 'ffff'; howl-lantern gigs lists them"),
-        ("5e1", "'5e1': 1 gig begins so; give at least 4 digits, and enough"),
+        ("5e1", "'5e1' is too short; give at least 4 digits"),
         ("../../etc", "there is no gig '../../etc'; howl-lantern gigs lists them"),
     ],
 )
@@ -132,7 +132,7 @@ def test_two_gigs_that_begin_alike(typed: Typed, tmp_path: Path) -> None:
     assert typed("merge", "twin.json")[0] == 0
     code, _, err = typed("report", "5e1f", "-o", "x.html")
     assert code == 2
-    assert "2 gigs begin so" in err
+    assert "2 gigs begin so; give more digits" in err
     assert typed("report", UID, "-o", "x.html")[0] == 0
 
 
