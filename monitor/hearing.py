@@ -53,7 +53,8 @@ class Hearing:
             self.first_mono_s = now_mono_s
         self._last_block_mono_s = now_mono_s
         first = float(block.samples[0])
-        constant = bool((block.samples == block.samples[0]).all())
+        # Sound nearly always differs at its ends already, and the rest need not be compared.
+        constant = first == block.samples[-1] and bool((block.samples == block.samples[0]).all())
         if not constant or first != self._last_value:
             self._changed_mono_s = now_mono_s
         self._last_value = first
