@@ -11,8 +11,8 @@ from typing import Any
 
 from monitor.journal.asks import Instant
 from monitor.journal.boots import Boots, utc_text
-from monitor.journal.listing import GigRow, gig_row, moment, without_none
-from monitor.journal.rows import COLUMNS, RingRow, from_sql
+from monitor.journal.listing import GigRow, gig_row, lasted_s, moment, without_none
+from monitor.journal.rows import COLUMNS, RingRow, from_sql, what_rang
 from monitor.journal.timeline import Timeline
 
 RECORD_VERSION = 1
@@ -74,7 +74,6 @@ def record_of(
 
 
 def _gig_fields(gig: GigRow, boots: Boots, line: Timeline) -> dict[str, Any]:
-    lasted_s = None if gig.ended is None else boots.between_s(gig.begun, gig.ended)
     return without_none(
         {
             "uid": gig.uid,
@@ -83,7 +82,7 @@ def _gig_fields(gig: GigRow, boots: Boots, line: Timeline) -> dict[str, Any]:
             "begun": _begun(gig.begun, boots),
             "ended": None if gig.ended is None else _begun(gig.ended, boots),
             "ended_by": gig.ended_by,
-            "lasted_s": None if lasted_s is None else round(max(0.0, lasted_s), 2),
+            "lasted_s": lasted_s(gig, boots),
             "box": gig.box or None,
             "in_doubt": line.in_doubt or None,
             "rings_gone": gig.rings_gone or None,
@@ -106,21 +105,9 @@ def _at(at: Instant, gig: GigRow, line: Timeline) -> dict[str, Any]:
 
 
 def _ring_fields(row: RingRow, gig: GigRow, line: Timeline) -> dict[str, Any]:
-    lasted_s = None if row.end_uptime_s is None else row.end_uptime_s - row.start_uptime_s
+    at = Instant(row.boot_id, row.start_uptime_s)
     return without_none(
-        {
-            "id": row.id,
-            "session": row.session,
-            **_at(Instant(row.boot_id, row.start_uptime_s), gig, line),
-            "lasted_s": None if lasted_s is None else round(max(0.0, lasted_s), 2),
-            "degree": row.degree,
-            "way": row.way,
-            "frequency_hz": round(row.frequency_hz, 2),
-            "band": row.band,
-            "slider": row.slider,
-            "level_dbfs": round(row.level_dbfs, 1),
-            "growth_db_per_s": round(row.growth_db_per_s, 1) + 0.0,  # and never -0.0
-        }
+        {"id": row.id, "session": row.session, **_at(at, gig, line), **what_rang(row)}
     )
 
 

@@ -99,18 +99,23 @@ def _gig_line(connection: sqlite3.Connection, gig: GigRow, boots: Boots) -> dict
     rings, howls = connection.execute(
         "SELECT count(*), coalesce(sum(degree = 'howl'), 0) FROM rings WHERE gig = ?", (gig.uid,)
     ).fetchone()
-    lasted_s = None if gig.ended is None else boots.between_s(gig.begun, gig.ended)
     return without_none(
         {
             "uid": gig.uid,
             "title": gig.title,
             "venue": gig.venue(),
             "begun": moment(gig.begun, boots),
-            "lasted_s": None if lasted_s is None else round(max(0.0, lasted_s), 1),
+            "lasted_s": lasted_s(gig, boots),
             "ring_count": rings + gig.rings_gone,
             "howl_count": howls + gig.howls_gone,
         }
     )
+
+
+def lasted_s(gig: GigRow, boots: Boots) -> float | None:
+    """Return how long a gig went on; None while it does, or where no clock can tell."""
+    found_s = None if gig.ended is None else boots.between_s(gig.begun, gig.ended)
+    return None if found_s is None else round(max(0.0, found_s), 2)
 
 
 def moment(at: Instant, boots: Boots) -> dict[str, Any]:

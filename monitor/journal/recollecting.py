@@ -30,6 +30,9 @@ FRESH_S = 60.0
 """Asked again within it and nothing but rings has come: the same answer.  Anybody on the network
 may ask."""
 MOST_ANSWERS = 32
+LONGEST_REST_S = 10.0
+"""After reckoning it rests for as long as that took, up to this: whoever asks for ever has half a
+processor at the most, and the listening the rest."""
 
 Known = dict[str, tuple[tuple[Any, ...], GigMemory]]
 Answer = Callable[[Any, str], None]
@@ -98,15 +101,18 @@ class Recollecting:
         while True:
             question, answer = self._queue.get()
             try:
-                answer(*self._answered(question))
+                result, problem, took_s = self._answered(question)
+                answer(result, problem)
+                time.sleep(min(took_s, LONGEST_REST_S))
             except Exception:  # the asker's trouble must not end the memory
                 LOG.exception("answering what the memory says failed")
 
-    def _answered(self, question: Recollect) -> tuple[Recollection | None, str]:
+    def _answered(self, question: Recollect) -> tuple[Recollection | None, str, float]:
+        """Return the answer, a problem, and how long it took to reckon."""
         changes, now_s = self._changes, time.monotonic()
         said = self._said.get(question)
         if said is not None and said[0] == changes and now_s - said[1] < FRESH_S:
-            return said[2], ""
+            return said[2], "", 0.0
         try:
             connection = connect_read_only(self._path)
             try:
@@ -115,11 +121,15 @@ class Recollecting:
             finally:
                 connection.close()
         except sqlite3.Error as error:
-            return None, f"the journal {self._path} cannot be read ({error})"
+            return None, f"the journal {self._path} cannot be read ({error})", 0.0
         except Exception as error:  # a mistake of ours must not end the memory
             LOG.exception("reckoning what the memory says failed")
-            return None, f"the memory cannot say anything ({type(error).__name__}); see the log"
+            return (
+                None,
+                f"the memory cannot say anything ({type(error).__name__}); see the log",
+                0.0,
+            )
         if len(self._said) >= MOST_ANSWERS:
             self._said.clear()
         self._said[question] = (changes, now_s, result)
-        return result, ""
+        return result, "", time.monotonic() - now_s

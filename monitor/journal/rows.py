@@ -63,21 +63,28 @@ def from_sql(values: tuple[Any, ...]) -> RingRow:
     return RingRow(*(*others, bool(clock_trusted), gig))
 
 
-def history_fields(row: RingRow, *, boot_id: str, uptime_s: float) -> dict[str, Any]:
-    """Return a row as it goes over the link; what is not known is None."""
+def what_rang(row: RingRow) -> dict[str, Any]:
+    """Return what is told of a ring wherever it is told; what is not known is None."""
     lasted_s = None if row.end_uptime_s is None else row.end_uptime_s - row.start_uptime_s
-    same_boot = row.boot_id == boot_id
-    ended = row.end_uptime_s if row.end_uptime_s is not None else row.start_uptime_s
     return {
-        "id": row.id,
+        "lasted_s": None if lasted_s is None else round(max(0.0, lasted_s), 2),
         "degree": row.degree,
         "way": row.way,
         "frequency_hz": round(row.frequency_hz, 2),
         "band": row.band,
         "slider": row.slider,
         "level_dbfs": round(row.level_dbfs, 1),
-        "growth_db_per_s": round(row.growth_db_per_s, 1),
-        "lasted_s": None if lasted_s is None else round(lasted_s, 2),
+        "growth_db_per_s": round(row.growth_db_per_s, 1) + 0.0,  # and never -0.0
+    }
+
+
+def history_fields(row: RingRow, *, boot_id: str, uptime_s: float) -> dict[str, Any]:
+    """Return a row as it goes over the link; what is not known is None."""
+    same_boot = row.boot_id == boot_id
+    ended = row.end_uptime_s if row.end_uptime_s is not None else row.start_uptime_s
+    return {
+        "id": row.id,
+        **what_rang(row),
         "start_uptime_s": round(row.start_uptime_s, 2),
         "ended_ago_s": round(max(0.0, uptime_s - ended), 1) if same_boot else None,
         "utc": utc_text(row.utc),

@@ -20,6 +20,8 @@ Record = Mapping[str, Any]
 Degree = Literal["ringing", "howl"]
 LONGEST_GIG_S = 14 * 24 * 3600.0
 """A fortnight: beyond any gig, so what lies later is a mistake and would squeeze the rest."""
+OF_THE_QUIET = ("level", "deaf", "hears")
+"""What is still kept in the quiet that ends a gig, while microphones are unplugged and packed."""
 FROM_THE_START_S = 2.0
 """Pulls said so soon after the beginning stood before it."""
 
@@ -69,8 +71,10 @@ class Happening:
 
 @dataclass(frozen=True, slots=True)
 class Evening:
-    """A gig as the report needs it; ``length_s`` reaches to the last thing kept.
+    """A gig as the report needs it.
 
+    ``length_s`` reaches to its end, or to the last thing that was kept where that is later or the
+    end is not known; the quiet that was listened to after the end is left out.
     ``is_in_doubt``: nobody knows whether it was one gig or two.  ``rings_gone`` are counted and
     no longer kept.
     """
@@ -118,6 +122,8 @@ def evening_of(record: Record) -> Evening:
     begun, venue = _mapping(gig.get("begun")), _mapping(gig.get("venue"))
     rings = tuple(sorted(_rings(record.get("rings")), key=lambda ring: ring.at_s))
     happenings = tuple(sorted(_happenings(record.get("happenings")), key=lambda one: one.at_s))
+    length_s = _length_s(gig, rings, happenings)
+    happenings = tuple(one for one in happenings if one.at_s <= length_s)
     moves, standing, curve = _pulls(happenings)
     return Evening(
         uid=text(gig.get("uid")),
@@ -128,7 +134,7 @@ def evening_of(record: Record) -> Evening:
         dated=text(begun.get("dated")),
         is_over=isinstance(gig.get("ended"), Mapping),
         ended_by=text(gig.get("ended_by")),
-        length_s=_length_s(gig, rings, happenings),
+        length_s=length_s,
         is_in_doubt=gig.get("in_doubt") is True,
         rings_gone=int(number(gig.get("rings_gone"), 0, 1e9) or 0),
         rings=rings,
@@ -175,10 +181,10 @@ def _happenings(value: Any) -> Iterator[Happening]:
 
 
 def _length_s(gig: Record, rings: Sequence[Ring], happenings: Sequence[Happening]) -> float:
+    lasted_s = number(gig.get("lasted_s"), 0.0, LONGEST_GIG_S)
     ends = [ring.at_s + (ring.lasted_s or 0.0) for ring in rings]
-    ends += [one.at_s for one in happenings]
-    ends.append(number(gig.get("lasted_s"), 0.0, LONGEST_GIG_S) or 0.0)
-    return max(ends)
+    ends += [one.at_s for one in happenings if lasted_s is None or one.kind not in OF_THE_QUIET]
+    return max([lasted_s or 0.0, *ends])
 
 
 def pulls_of(value: Any) -> list[Pulled]:

@@ -18,9 +18,16 @@ DOTS_WIDE, DOTS_NARROW = 1600, 1080
 
 
 def gig_picture(
-    record: Record, drawn: Drawn = "timeline", *, wide: bool = True, zone: tzinfo | None = None
+    record: Record,
+    drawn: Drawn = "timeline",
+    *,
+    wide: bool = True,
+    caption: bool = True,
+    zone: tzinfo | None = None,
 ) -> Picture:
-    """Return one of a gig's pictures with its caption; ``wide`` False is for a phone held upright.
+    """Return one of a gig's pictures; ``wide`` False is for a phone held upright.
+
+    ``caption`` False leaves out what gig it is, for a page that says so itself.
 
     Raises
     ------
@@ -28,9 +35,9 @@ def gig_picture(
         If there is no such picture.
     """
     if drawn == "timeline":
-        return timeline_picture(evening_of(record), wide=wide, caption=True, zone=zone)
+        return timeline_picture(evening_of(record), wide=wide, caption=caption, zone=zone)
     if drawn == "curve":
-        return curve_picture(evening_of(record), caption=True, zone=zone)
+        return curve_picture(evening_of(record), caption=caption, zone=zone)
     raise ValueError(f"there is no picture {drawn!r}; it is timeline or curve")
 
 
@@ -42,8 +49,13 @@ def gig_svg(
     theme: Theme | None = "day",
     zone: tzinfo | None = None,
 ) -> str:
-    """Return a picture as SVG; ``theme`` None takes the inks of the page it is put into."""
-    return svg_text(gig_picture(record, drawn, wide=wide, zone=zone), theme=theme)
+    """Return a picture as SVG; ``theme`` None takes the inks of the page it is put into.
+
+    That page says which gig it is; else the picture has a caption.
+    """
+    has_caption = theme is not None
+    picture = gig_picture(record, drawn, wide=wide, caption=has_caption, zone=zone)
+    return svg_text(picture, theme=theme)
 
 
 def gig_png(

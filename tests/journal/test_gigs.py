@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 import math
+import time
+from itertools import pairwise
 
 import pytest
 
+from monitor.journal import recollecting
 from monitor.journal.asks import (
     DeleteGig,
     DeleteVenue,
@@ -275,6 +278,24 @@ def test_the_largest_plan_is_kept(told: Told) -> None:
     assert len(json.dumps(stage, separators=(",", ":"))) == MAX_PLAN_BYTES
     told.happens("g", "plan", revision=10**9, sentence="x" * 240, stage=stage)
     assert told.ask(GetRecord("g"))["happenings"][0]["stage"] == stage
+
+
+def test_whoever_asks_the_memory_for_ever_has_half_a_processor(
+    told: Told, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    began_s = []
+
+    def slow(*_given: object) -> str:
+        began_s.append(time.monotonic())
+        time.sleep(0.2)
+        return "all I know"
+
+    monkeypatch.setattr(recollecting, "recollection", slow)
+    for venue in "abc":
+        told.ask(Recollect(venue))
+        told.ask(Recollect(venue))  # what was just said costs nothing
+    assert len(began_s) == 3
+    assert all(b - a >= 0.4 for a, b in pairwise(began_s))
 
 
 def test_few_writes_while_little_happens(told: Told) -> None:

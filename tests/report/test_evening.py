@@ -26,6 +26,20 @@ def test_a_whole_evening_is_read() -> None:
     assert len(evening.curve) == 64
 
 
+def test_the_quiet_after_the_end_is_not_the_gig_s() -> None:
+    made = bare()
+    levels = [{"at_s": 60.0 * n, "kind": "level", "level_dbfs": -30.0} for n in range(1, 71)]
+    made["gig"] |= {"ended": {}, "ended_by": "quiet", "lasted_s": 3600.0}
+    made["happenings"] = [*levels, {"at_s": 3900.0, "kind": "deaf", "reason": "unplugged"}]
+    evening = evening_of(made)
+    assert evening.length_s == 3600.0
+    assert len(evening.of_kind("level")) == 60
+    assert "plug" not in report_html(made)
+    # While it goes on nobody knows that the quiet is its end.
+    del made["gig"]["ended"], made["gig"]["ended_by"], made["gig"]["lasted_s"]
+    assert evening_of(made).length_s == 4200.0
+
+
 def pulls(at_s: float, *them: dict[str, Any], **more: Any) -> dict[str, Any]:
     return {"at_s": at_s, "kind": "pull", "pulls": list(them), **more}
 
