@@ -164,6 +164,9 @@ def test_pictures_come_in_the_inks_that_are_wanted(phone: FlaskClient) -> None:
     looks = {look: phone.get(f"{GIGS}/{TONIGHT}/timeline.svg?look={look}").data
              for look in ("day", "night", "page")}  # fmt: skip
     assert len(set(looks.values())) == 3
+    # The page that takes it in says itself which gig it is.
+    named = {look: f">{HERON['name']}<".encode() in svg for look, svg in looks.items()}
+    assert named == {"day": True, "night": True, "page": False}
     narrow = phone.get(f"{GIGS}/{TONIGHT}/timeline.svg?width=narrow").data
     assert narrow != looks["day"]
     for question in ("look=blue", "width=3"):

@@ -76,6 +76,20 @@ def test_stale_news_is_greyed_and_dated(page: Any, link: StillClient) -> None:
     assert 30 <= age_s < 45
 
 
+def test_what_nobody_knows_the_age_of_is_not_shown(page: Any, link: StillClient) -> None:
+    """A page server that began anew without a watcher has nothing to tell."""
+    link.hold(STATES["three"])
+    assert wait_until(lambda: text(page, "band") == "2.5k", 10.0)
+    link.hold(None)
+    assert wait_until(lambda: text(page, "band") == "no box", 10.0)
+    assert [text(page, name) for name in ("what", "hz", "slider")] == ["", "", ""]
+    for name in ("others", "sliders"):
+        assert not script(page, f"document.getElementById('{name}').checkVisibility()")
+    link.hold(STATES["three"])
+    assert wait_until(lambda: text(page, "slider").startswith("pull"), 10.0)
+    assert script(page, "document.getElementById('sliders').checkVisibility()")
+
+
 def test_news_of_a_dead_microphone_is_stale_although_messages_come(
     page: Any, link: StillClient
 ) -> None:

@@ -88,7 +88,12 @@ ZONED = [
 ]
 PICTURE = [
     *ZONED,
-    query("look", one_of("day", "night", "page"), "Inks: paper, dark, or the page's own."),
+    query(
+        "look",
+        one_of("day", "night", "page"),
+        "Inks: paper, dark, or those of "
+        "the page it is put into, which says itself which gig it is.",
+    ),
     query("width", one_of("wide", "narrow"), "Narrow: for a phone held upright."),
 ]
 OPEN_SEND = (400, 403, 413, 415, 421, 429, 503)

@@ -186,5 +186,10 @@ export function showAge(ageS, problem) {
     at("band").dataset.length = "word";
     text("what", "");
     text("band", "no box");
+    // Nobody knows how old the rest is.
+    text("hz", "");
+    text("slider", "");
+    at("others").hidden = true;
+    at("sliders").toggleAttribute("hidden", true);
   }
 }
