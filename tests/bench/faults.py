@@ -32,6 +32,7 @@ FAULTS: dict[str, Callable[[Path], Outcome]] = {
     "lamp_errors": parts.lamp_errors,
     "panel_errors": parts.panel_errors,
     "page_killed": processes.page_killed,
+    "page_frozen": processes.page_frozen,
     "watcher_killed": processes.watcher_killed,
     "watcher_frozen": processes.watcher_frozen,
     "socket_removed": processes.socket_removed,

@@ -36,6 +36,27 @@ def page_killed(folder: Path, times: int = 10) -> Outcome:
     return seen
 
 
+def page_frozen(folder: Path, times: int = 3) -> Outcome:
+    """Halt the page; the service manager should end it as it ends a watcher that hangs."""
+    seen = Outcome("page frozen", RESTART_GOAL_S, back="page answers, from end")
+    seen.lost = "no sound"
+    with Box(folder, with_page=True) as box:
+        if box.page.unit.watchdog_s is None:
+            seen.check(False, "its unit has no WatchdogSec=: nobody notices, until it is killed")
+            return seen
+        for _ in range(times):
+            time.sleep(ALIVE_S)
+            frozen_mono_s = box.page.send(signal.SIGSTOP)
+            ended = wait_until(
+                lambda since=frozen_mono_s: box.page.ended_mono_s > since,
+                within_s=box.page.unit.watchdog_s + PATIENCE_S,
+            )
+            back = ended and wait_until(box.page_answers, within_s=PATIENCE_S)
+            seen.took(time.monotonic() - box.page.ended_mono_s if back else None)
+        seen.check(box.watcher.start_count == 1, "the watcher ended too")
+    return seen
+
+
 def watcher_killed(folder: Path, times: int = 20) -> Outcome:
     """Kill the watcher at any moment while it rings and writes."""
     seen = Outcome("watcher killed", RESTART_GOAL_S)

@@ -51,7 +51,7 @@ def test_a_journal_that_is_spoilt_while_it_is_open_is_kept_aside(tmp_path: Path)
 
 
 def test_busy_processors_lose_no_ring(tmp_path: Path) -> None:
-    seen = load.processors_busy(tmp_path, seconds=6.0)
+    seen = load.processors_busy(tmp_path, seconds=5.0)
     # Blocks may be lost on a machine that is busy anyway, if they are counted.
     assert [each for each in seen.broken if "blocks were lost" not in each] == []
     assert seen.driven > 0
