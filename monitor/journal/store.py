@@ -43,6 +43,8 @@ BATCH_S = 0.3
 """A ring's first flag, its howl and its end often come together; write them at once."""
 RETRY_S = 5.0
 MAX_WAITING = 2000
+MOST_AT_ONCE = 500
+"""In one batch: what is told faster than it is written waits to be taken in, and is not lost."""
 CLOCK_EVERY_S = 60.0
 """How often to look whether the date has been set meanwhile, when nothing else is to do."""
 
@@ -203,7 +205,7 @@ class Journal:
             self._keeper.look_at_the_clock()
 
     def _gather(self, item: _Item | None) -> None:
-        """Take what has come and what comes within ``BATCH_S``."""
+        """Take what has come and what comes within ``BATCH_S``, up to a batch."""
         until_mono_s = time.monotonic() + BATCH_S
         while item is not None:
             if isinstance(item, _Stop):
@@ -223,12 +225,12 @@ class Journal:
                 if isinstance(item.question, CHANGES):
                     self._recollecting.forget()
             left_s = until_mono_s - time.monotonic()
+            if left_s <= 0 or not 0 < len(self._keeper.waiting) < MOST_AT_ONCE:
+                return
             try:
-                item = (
-                    self._queue.get(timeout=left_s) if self._keeper.waiting and left_s > 0 else None
-                )
+                item = self._queue.get(timeout=left_s)
             except queue.Empty:
-                item = None
+                return
 
     def _answer(self, asked: _Read | _Asked, result: Any, problem: str) -> None:
         try:

@@ -99,6 +99,16 @@ def test_settings_of_the_database(journal: Journal, tmp_path: Path) -> None:
     connection.close()
 
 
+def test_what_is_told_faster_than_it_is_written_is_not_lost(tmp_path: Path) -> None:
+    journal = Journal(tmp_path / "j.sqlite3", keep_rings=100_000)
+    count = 3 * store.MAX_WAITING
+    for number in range(count):
+        journal.put(row(number))
+    rows, problem = read(journal, limit=2 * count)
+    journal.close()
+    assert (len(rows), problem, journal.lost_count) == (count, "", 0)
+
+
 def test_the_oldest_go_first(tmp_path: Path) -> None:
     journal = Journal(tmp_path / "j.sqlite3", keep_rings=150)
     for number in range(500):
