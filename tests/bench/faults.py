@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import logging
 import subprocess
 import sys
 import tempfile
@@ -94,6 +95,8 @@ def main() -> int:
     if missing:
         print(missing, file=sys.stderr)
         return 1
+    # What the played watchers log of their faults is no part of the table.
+    logging.getLogger().addHandler(logging.NullHandler())
     print_head()
     seen = []
     for name in asked.names or FAULTS:
