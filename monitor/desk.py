@@ -59,9 +59,9 @@ class Desk:
         self.wishes: queue.SimpleQueue[Message] = queue.SimpleQueue()
         self._journal = journal
         self._adviser = adviser
-        self._soundcheck = soundcheck
-        self._access = access
-        self._gigs = gigs
+        self.soundcheck = soundcheck
+        self.access = access
+        self.gigs = gigs
         self._boot_id = boot_id
         self._stage = stage
 
@@ -84,11 +84,11 @@ class Desk:
         elif name in ("pull", "ring_out"):
             self._adviser.ask(command, reply)
         elif name in ("soundcheck", "plan", "plan_get"):
-            self._soundcheck.ask(command, reply)
+            self.soundcheck.ask(command, reply)
         elif name in ("pair_ask", "pair", "pair_here", "key_check", "phones", "unpair"):
-            self._access.ask(command, reply)
+            self.access.ask(command, reply)
         elif name in GIG_COMMANDS:
-            self._gigs.ask(command, reply)
+            self.gigs.ask(command, reply)
         else:
             self.wishes.put(command)
             reply(DONE)

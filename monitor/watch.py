@@ -13,14 +13,17 @@ import secrets
 import signal
 import threading
 from collections.abc import Callable
+from contextlib import ExitStack
 from importlib import metadata
 from pathlib import Path
+from typing import Protocol, TypeVar
 
 from firmware.board import Board
 from firmware.button import GpioButton, NoButton
 from firmware.ports import AudioSource, Lamp, Panel
 from monitor import clock, opening, places
 from monitor.advice.equaliser import Equaliser
+from monitor.adviser import Adviser
 from monitor.desk import Desk, Stage
 from monitor.hand import Hand
 from monitor.journal.store import Journal
@@ -105,76 +108,29 @@ def run(
         from firmware.supervisor import Supervisor
 
         supervisor = Supervisor()
-    session, boot_id = secrets.token_hex(8), clock.boot_id()
-    # The link comes first: a second watcher must fail before it touches lamp and microphone.
-    late = _LateDesk()
     socket_path = socket_path or places.socket_path(settings)
-    server = LinkServer(
-        socket_path,
-        hello={"release": release(), "boot_id": boot_id, "box": settings.box.name},
-        handle=late.handle,
-    )
-    closers: list[Callable[[], object]] = [server.close]
-    try:
-        journal_path = journal_path or places.journal_path(settings)
-        journal = Journal(
-            journal_path,
-            keep_rings=settings.journal.keep_rings,
-            keep_gigs=settings.gigs.keep,
-            box=settings.box.name,
-        )
-        closers.append(journal.close)
-        equaliser = Equaliser.from_choice(settings.equaliser)
-        adviser = opening.open_adviser(
-            settings, equaliser, journal_path.with_name(KEPT_FILE), boot_id
-        )
-        closers.append(adviser.close)
-        panel = opening.panel_thread(settings, panel_opener)
-        closers.append(panel.close)
-        lamp = opening.lamp_or_stand_in(settings, lamp_opener)
-        closers.append(lamp.close)
-        source = open_source(settings)
-        closers.append(source.close)
+    late = _LateDesk()
+    with ExitStack() as stack:
+        start = _Start(settings, journal_path or places.journal_path(settings), stack)
+        # The link comes first: a second watcher must fail before it touches lamp and microphone.
+        hello = {"release": release(), "boot_id": start.boot_id, "box": settings.box.name}
+        server = start.keep(LinkServer(socket_path, hello=hello, handle=late.handle))
+        journal, adviser = _open_memory(start)
+        panel = start.keep(opening.panel_thread(settings, panel_opener))
+        lamp = start.keep(opening.lamp_or_stand_in(settings, lamp_opener))
+        source = start.keep(open_source(settings))
         stage = stage_of(source)
-        if stage is not None:
-            opening.put_back(stage, adviser.wait_until_begun(opening.START_S))
-        soundcheck = opening.open_soundcheck(
-            settings, adviser, journal_path.with_name(SOUNDCHECK_FILE), boot_id, stage
+        late.desk = _open_desk(start, journal, adviser, stage, tell_code)
+        board = start.keep(Board())
+        hand = start.keep(
+            Hand(
+                functools.partial(button_opener, settings),
+                handle=late.desk.handle,
+                advised=lambda: adviser.result,
+                sliders=start.equaliser.sliders,
+                run_folder=socket_path.parent,
+            )
         )
-        closers.append(soundcheck.close)
-        access = opening.open_access(
-            settings, journal_path.with_name(ACCESS_FILE), boot_id, tell_code
-        )
-        closers.append(access.close)
-        gigs = opening.open_gigs(
-            settings,
-            journal,
-            adviser,
-            soundcheck,
-            boot_id=boot_id,
-            session=session,
-            equaliser=equaliser,
-        )
-        closers.append(gigs.close)
-        late.desk = Desk(
-            journal=journal,
-            adviser=adviser,
-            soundcheck=soundcheck,
-            access=access,
-            gigs=gigs,
-            boot_id=boot_id,
-            stage=stage,
-        )
-        board = Board()
-        closers.append(board.close)
-        hand = Hand(
-            functools.partial(button_opener, settings),
-            handle=late.desk.handle,
-            advised=lambda: adviser.result,
-            sliders=equaliser.sliders,
-            run_folder=socket_path.parent,
-        )
-        closers.append(hand.close)
         watcher = Watcher(
             Parts(
                 source=source,
@@ -184,11 +140,11 @@ def run(
                 server=server,
                 desk=late.desk,
                 supervisor=supervisor,
-                equaliser=equaliser,
+                equaliser=start.equaliser,
                 adviser=adviser,
-                soundcheck=soundcheck,
-                access=access,
-                gigs=gigs,
+                soundcheck=late.desk.soundcheck,
+                access=late.desk.access,
+                gigs=late.desk.gigs,
                 board=board,
                 hand=hand,
                 settings_health=settings_health,
@@ -196,18 +152,104 @@ def run(
             ),
             box=settings.box.name,
             way=settings.listening.way,
-            session=session,
-            boot_id=boot_id,
+            session=start.session,
+            boot_id=start.boot_id,
         )
         on_open()
         watcher.run(stop)
         supervisor.stopping()
-    finally:
-        for close in reversed(closers):
-            try:
-                close()
-            except Exception:  # the others must be released all the same
-                LOG.exception("closing failed")
+
+
+class _Closes(Protocol):
+    def close(self) -> object: ...
+
+
+_Part = TypeVar("_Part", bound=_Closes)
+
+
+class _Start:
+    """What all parts of one start have in common; what it keeps is closed when ``stack`` is."""
+
+    def __init__(self, settings: Settings, journal_path: Path, stack: ExitStack) -> None:
+        self.settings = settings
+        self.journal_path = journal_path
+        self.session, self.boot_id = secrets.token_hex(8), clock.boot_id()
+        self.equaliser = Equaliser.from_choice(settings.equaliser)
+        self._stack = stack
+
+    def beside_journal(self, name: str) -> Path:
+        """Return where a file of that name is kept."""
+        return self.journal_path.with_name(name)
+
+    def keep(self, part: _Part) -> _Part:
+        """Have a part closed at the end, the last one first."""
+        self._stack.callback(_close, part)
+        return part
+
+
+def _close(part: _Closes) -> None:
+    try:
+        part.close()
+    except Exception:  # the others must be released all the same
+        LOG.exception("closing failed")
+
+
+def _open_memory(start: _Start) -> tuple[Journal, Adviser]:
+    """Open what is kept from before: the journal, and the advice with its ring-out."""
+    settings = start.settings
+    journal = start.keep(
+        Journal(
+            start.journal_path,
+            keep_rings=settings.journal.keep_rings,
+            keep_gigs=settings.gigs.keep,
+            box=settings.box.name,
+        )
+    )
+    adviser = opening.open_adviser(
+        settings, start.equaliser, start.beside_journal(KEPT_FILE), start.boot_id
+    )
+    return journal, start.keep(adviser)
+
+
+def _open_desk(
+    start: _Start,
+    journal: Journal,
+    adviser: Adviser,
+    stage: Stage | None,
+    tell_code: Callable[[str], object],
+) -> Desk:
+    """Open the clerks and the desk before them."""
+    settings, boot_id = start.settings, start.boot_id
+    if stage is not None:
+        opening.put_back(stage, adviser.wait_until_begun(opening.START_S))
+    soundcheck = start.keep(
+        opening.open_soundcheck(
+            settings, adviser, start.beside_journal(SOUNDCHECK_FILE), boot_id, stage
+        )
+    )
+    access = start.keep(
+        opening.open_access(settings, start.beside_journal(ACCESS_FILE), boot_id, tell_code)
+    )
+    gigs = start.keep(
+        opening.open_gigs(
+            settings,
+            journal,
+            adviser,
+            soundcheck,
+            boot_id=boot_id,
+            session=start.session,
+            equaliser=start.equaliser,
+        )
+    )
+    return Desk(
+        journal=journal,
+        adviser=adviser,
+        soundcheck=soundcheck,
+        access=access,
+        gigs=gigs,
+        boot_id=boot_id,
+        stage=stage,
+    )
 
 
 class _LateDesk:
