@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import threading
 import time
 import warnings
 from collections.abc import Callable, Iterator
@@ -121,8 +123,6 @@ class Playing(Running):
 
     def panel_picture(self) -> bytes:
         """What the snapshot says that the panel shows, a bit a pixel."""
-        import base64
-
         return base64.b64decode(self.snapshot()["panel"]["bits"])
 
     def play_on(self) -> None:
@@ -143,8 +143,6 @@ class Playing(Running):
 
 @contextmanager
 def _playing(folder: Path, opened: dict[str, Any]) -> Iterator[tuple[Playing, Ear]]:
-    import threading
-
     with warnings.catch_warnings():
         # Luma's own use of Pillow.
         warnings.filterwarnings("ignore", "Image.Image.getdata", DeprecationWarning)
