@@ -16,6 +16,7 @@ OURS = ("firmware", "monitor", "web")
 ALLOWED: dict[str, tuple[str, ...]] = {
     "firmware": (),
     "web": (
+        "firmware.supervisor",
         "monitor.link",
         "monitor.link_checks",
         "monitor.link_client",

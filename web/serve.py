@@ -7,6 +7,7 @@ import signal
 import socket
 import threading
 
+from firmware.supervisor import Supervisor
 from monitor.link import LinkError
 from monitor.link_client import LinkClient
 from web.app import MAX_STREAMS, create_app
@@ -64,6 +65,7 @@ def serve(host: str, port: int, socket_path: str, *, max_streams: int = MAX_STRE
         If the host or port cannot be listened on.
     """
     stopping = threading.Event()
+    supervisor = Supervisor()
     for name in ("waitress", "waitress.queue"):  # a crowd is no news, nor a phone that goes
         logging.getLogger(name).setLevel(logging.ERROR)
     with LinkClient(socket_path) as client:
@@ -83,11 +85,13 @@ def serve(host: str, port: int, socket_path: str, *, max_streams: int = MAX_STRE
 
         signal.signal(signal.SIGTERM, stop)
         LOG.info("the page is at http://%s:%d/", own_address(host), port)
+        supervisor.ready()
         try:
-            served.run()
+            served.run(supervisor.alive)
         except (SystemExit, KeyboardInterrupt):
             pass
         finally:
+            supervisor.stopping()
             stopping.set()
             client.close()  # ends the streams, so that their threads end
             served.close()

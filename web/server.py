@@ -38,6 +38,8 @@ seconds of stale events would wait in it for a phone in a bad place."""
 SILENT_MS = 15_000
 """A phone that acknowledges nothing for so long has gone (TCP_USER_TIMEOUT, RFC 5482); by itself
 the kernel would try for a quarter of an hour."""
+STUCK_S = 15.0
+"""A request that waits for a thread while none takes one up for so long: all of them hang."""
 MOST_WAITING_BYTES = 24 * 1024 * 1024
 """What may wait for all phones together, answers in full; beyond, new requests are put off."""
 Environ = dict[str, Any]
@@ -169,6 +171,20 @@ def _adjustments(host: str, port: int, threads: int) -> Adjustments:
     return found
 
 
+class Progress:
+    """Whether requests are taken up, by what is counted once a second."""
+
+    def __init__(self, now_mono_s: float) -> None:
+        self._begun_count = 0
+        self._moved_mono_s = now_mono_s
+
+    def look(self, begun_count: int, waiting_count: int, now_mono_s: float) -> bool:
+        """Return whether they are, given how many were begun ever and how many wait."""
+        if begun_count != self._begun_count or not waiting_count:
+            self._begun_count, self._moved_mono_s = begun_count, now_mono_s
+        return now_mono_s - self._moved_mono_s < STUCK_S
+
+
 class Served:
     """An application that is served at one or several addresses, until it is closed.
 
@@ -192,6 +208,7 @@ class Served:
         self._app = app
         self._map: dict[int, Any] = {}
         self._closing = False
+        self._begun_count = 0
         adjustments = _adjustments(host, port, threads)
         self._dispatcher = ThreadedTaskDispatcher()
         self.servers = [
@@ -214,6 +231,7 @@ class Served:
 
     def _bounded(self, environ: Environ, start_response: StartResponse) -> Iterable[bytes]:
         """The application behind what one address, and all together, may ask."""
+        self._begun_count += 1  # one lost between two threads does no harm
         waiting_bytes = sum(server.waiting_bytes for server in self.servers)
         is_paced = self.pace.take(environ.get("REMOTE_ADDR", ""), time.monotonic())
         if is_paced and waiting_bytes < MOST_WAITING_BYTES:
@@ -229,9 +247,13 @@ class Served:
         start_response(status, headers)
         return [_BUSY]
 
-    def run(self) -> None:
-        """Serve until ``close`` is called, or an exception such as SystemExit comes."""
+    def run(self, works: Callable[[], object] = lambda: None) -> None:
+        """Serve until ``close`` is called, or an exception such as SystemExit comes.
+
+        ``works`` is called about once a second, as long as requests are taken up.
+        """
         next_look_mono_s = 0.0
+        progress = Progress(time.monotonic())
         while self._map and not self._closing:
             wasyncore.loop(timeout=LOOK_EVERY_S, use_poll=True, map=self._map, count=1)
             now_mono_s = time.monotonic()
@@ -239,6 +261,8 @@ class Served:
                 next_look_mono_s = now_mono_s + LOOK_EVERY_S
                 for server in self.servers:
                     server.look(now_mono_s)
+                if progress.look(self._begun_count, len(self._dispatcher.queue), now_mono_s):
+                    works()
 
     def close(self) -> None:
         """Stop serving; to be called when ``run`` has returned, or in its thread."""

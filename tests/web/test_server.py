@@ -303,3 +303,53 @@ def until(
             pass  # asked again
         time.sleep(0.05)
     pytest.fail(f"not within {seconds:g} s")
+
+
+def test_whoever_watches_is_told_while_requests_are_taken_up() -> None:
+    progress = bounds.Progress(0.0)
+    assert progress.look(begun_count=0, waiting_count=0, now_mono_s=100.0)  # nothing is asked
+    # Taken up as they come, however many wait.
+    assert progress.look(begun_count=7, waiting_count=40, now_mono_s=101.0)
+    assert progress.look(begun_count=8, waiting_count=40, now_mono_s=114.0)
+    # Then none any more, and some wait: every thread hangs.
+    assert progress.look(begun_count=8, waiting_count=1, now_mono_s=114.0 + bounds.STUCK_S - 0.1)
+    assert not progress.look(begun_count=8, waiting_count=1, now_mono_s=114.0 + bounds.STUCK_S)
+    assert progress.look(begun_count=9, waiting_count=1, now_mono_s=140.0)
+
+
+def silent_for(told: threading.Event, seconds: float) -> bool:
+    """Whether nothing is told for so long from now."""
+    told.clear()
+    return not told.wait(seconds)
+
+
+def test_a_page_whose_threads_all_hang_says_nothing_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bounds, "STUCK_S", 1.0)
+    let_go, told = threading.Event(), threading.Event()
+
+    def hanging(_environ: Any, start_response: Any) -> list[bytes]:
+        let_go.wait(60.0)
+        start_response("200 OK", [("Content-Length", "0")])
+        return []
+
+    served = Served(hanging, host="127.0.0.1", port=0, threads=2)
+    thread = threading.Thread(target=served.run, args=(told.set,), daemon=True)
+    thread.start()
+    waiting = []
+    try:
+        assert told.wait(10.0)
+        for _ in range(3):  # one more than there are threads
+            asker = socket.create_connection(("127.0.0.1", served.port))
+            asker.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+            waiting.append(asker)
+        assert any(silent_for(told, 3.0) for _ in range(10))
+        let_go.set()
+        told.clear()
+        assert told.wait(10.0)
+    finally:
+        let_go.set()
+        for asker in waiting:
+            asker.close()
+        served.stop()
+        thread.join(20.0)
+        served.close()
