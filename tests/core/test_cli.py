@@ -251,4 +251,6 @@ def test_the_page_loads_neither_listening_nor_hardware() -> None:
     )
     loaded = set(done.stdout.split())
     assert "flask" in loaded, done.stderr
-    assert not loaded & {"numpy", "scipy", "PIL", "sqlite3", "firmware", "monitor.watcher"}
+    assert not loaded & {"numpy", "scipy", "PIL", "sqlite3", "monitor.watcher"}
+    # It talks to the service manager, and to no device.
+    assert {name for name in loaded if name.startswith("firmware.")} == {"firmware.supervisor"}
