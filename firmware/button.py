@@ -5,9 +5,10 @@ As with the lamp nothing is raised towards the caller: a box without a button st
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from typing import Any
+
+from firmware.pins import pin_factory_or_default, reason
 
 HOLD_S = 3.0
 """Long enough that no sleeve does it, short enough to stand there for."""
@@ -86,7 +87,7 @@ def open_button(
     enabled : false when no button is connected
     on_press, on_hold : called in the pins' thread when it was let go within ``hold_s`` seconds,
         or has been down for so long; must return at once
-    pin_factory : a gpiozero pin factory; None as for the lamp
+    pin_factory : a gpiozero pin factory; None as in ``pin_factory_or_default``
 
     Returns
     -------
@@ -98,11 +99,7 @@ def open_button(
     try:
         from gpiozero import Button
 
-        # Where the variable is set, gpiozero itself takes that factory and no other.
-        if pin_factory is None and not os.environ.get("GPIOZERO_PIN_FACTORY"):
-            from gpiozero.pins.lgpio import LGPIOFactory
-
-            pin_factory = LGPIOFactory()
+        pin_factory = pin_factory_or_default(pin_factory)
         device = Button(
             gpio_pin,
             pull_up=True,
@@ -117,8 +114,7 @@ def open_button(
             "restart, or set [button] enabled = false"
         )
     except Exception as error:  # pin libraries raise their own kinds, and bare OSError
-        reason = (str(error).strip() or type(error).__name__).splitlines()[0]
         return NoButton(
-            f"the button on GPIO {gpio_pin} cannot be opened ({reason}); check that no other "
-            "program holds the pin, or set [button] enabled = false"
+            f"the button on GPIO {gpio_pin} cannot be opened ({reason(error)}); check that no "
+            "other program holds the pin, or set [button] enabled = false"
         )

@@ -6,12 +6,12 @@ Software never raises towards the caller here: a box without a lamp still listen
 from __future__ import annotations
 
 import math
-import os
 import threading
 import time
 from collections.abc import Iterator
 from typing import Any
 
+from firmware.pins import pin_factory_or_default, reason
 from firmware.ports import Lamp, LampPattern
 
 RETRY_AFTER_S = 3.0
@@ -141,7 +141,7 @@ class GpioLamp:
         except Exception as error:  # whatever the pin library comes up with
             self._health = (
                 f"the lamp on GPIO {self._gpio_pin} does not answer "
-                f"({_reason(error)}); check its wiring and restart"
+                f"({reason(error)}); check its wiring and restart"
             )
             return False
 
@@ -153,9 +153,7 @@ def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
     ----------
     gpio_pin : the GPIO number, 0 to 27
     enabled : false when no LED is connected
-    pin_factory : a gpiozero pin factory; None is the one that ``GPIOZERO_PIN_FACTORY`` names,
-        else the Pi's own through lgpio, and only that: a fallback to another library would
-        hide why the right one failed
+    pin_factory : a gpiozero pin factory; None as in ``pin_factory_or_default``
 
     Returns
     -------
@@ -170,11 +168,7 @@ def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
     except ImportError:
         return NoLamp("the lamp needs the Python package gpiozero; install it and restart")
     try:
-        # Where the variable is set, gpiozero itself takes that factory and no other.
-        if pin_factory is None and not os.environ.get("GPIOZERO_PIN_FACTORY"):
-            from gpiozero.pins.lgpio import LGPIOFactory
-
-            pin_factory = LGPIOFactory()
+        pin_factory = pin_factory_or_default(pin_factory)
         try:
             device, dimmable = PWMLED(gpio_pin, pin_factory=pin_factory), True
         except PinPWMUnsupported:
@@ -182,18 +176,12 @@ def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
         return GpioLamp(device, dimmable=dimmable, gpio_pin=gpio_pin)
     except ImportError as error:
         return NoLamp(
-            f"the lamp needs the Python package lgpio ({_reason(error)}); "
+            f"the lamp needs the Python package lgpio ({reason(error)}); "
             "install python3-lgpio and restart, or set [lamp] enabled = false"
         )
     except Exception as error:  # pin libraries raise their own kinds, and bare OSError
         return NoLamp(
-            f"the lamp on GPIO {gpio_pin} cannot be opened ({_reason(error)}); "
+            f"the lamp on GPIO {gpio_pin} cannot be opened ({reason(error)}); "
             "check that this is a Pi, that no other program holds the pin and that "
             "this user is in the group gpio"
         )
-
-
-def _reason(error: Exception) -> str:
-    """The first line of what an error says, or its kind if it says nothing."""
-    lines = str(error).strip().splitlines()
-    return lines[0] if lines else type(error).__name__

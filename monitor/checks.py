@@ -181,11 +181,11 @@ def _panel(settings: Settings) -> Sequence[Finding]:
     from firmware.ports import Face
     from monitor import opening
 
-    choice = settings.panel
     panel = opening.open_panel(settings)
     try:
         face = Face("starting", settings.box.name, "check", "can you read it?")
-        panel.show(draw_face(face, width=choice.width, height=choice.height))
+        width, height = settings.panel.hung_size
+        panel.show(draw_face(face, width=width, height=height))
         return [_health("panel", panel.health())]
     finally:
         panel.close()

@@ -118,16 +118,8 @@ class KeptFile:
         if not self._is_ours and self._path.exists():
             return False
         whole = {"version": VERSION, "written": asdict(now), self._key: content}
-        beside = self._path.with_name(self._path.name + ".new")
         try:
-            self._path.parent.mkdir(parents=True, exist_ok=True)
-            beside.unlink(missing_ok=True)  # an old one keeps its own rights
-            descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, self._mode)
-            with os.fdopen(descriptor, "w", encoding="utf-8") as file:
-                file.write(_text(whole))
-                file.flush()
-                os.fsync(file.fileno())
-            beside.replace(self._path)
+            write_surely(self._path, _text(whole), mode=self._mode)
         except OSError as error:
             self.problem = (
                 f"{self._what} cannot be kept for a restart: {error.strerror}; "
@@ -148,6 +140,25 @@ class KeptFile:
             self._path.with_name(f"{self._path.name}.aside{n or ''}") for n in range(MOST_ASIDE)
         ]
         return next((name for name in names if not name.exists()), names[-1])
+
+
+def write_surely(path: Path, text: str, *, mode: int = 0o666) -> None:
+    """Write a text so that a pulled plug leaves the old file or the new one; makes the folder.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    beside = path.with_name(path.name + ".new")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beside.unlink(missing_ok=True)  # an old one keeps its own rights
+    descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
+    with os.fdopen(descriptor, "w", encoding="utf-8") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
+    beside.replace(path)
 
 
 def _text(content: Mapping[str, Any]) -> str:

@@ -84,9 +84,7 @@ def open_button(
 
 def panel_thread(settings: Settings, opener: Callable[[Settings], Panel]) -> PanelThread:
     """Return the panel's thread, drawing for the panel's size as it hangs."""
-    choice = settings.panel
-    sideways = choice.rotate % 2 == 1
-    width, height = (choice.height, choice.width) if sideways else (choice.width, choice.height)
+    width, height = settings.panel.hung_size
 
     def draw(face: Face) -> Image.Image:
         from firmware.faces import draw_face

@@ -9,7 +9,7 @@ import numpy as np
 
 from firmware.ports import Face
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.labels import parse_frequency, written
+from monitor.advice.labels import decibels, parse_frequency, written
 from monitor.advice.margin import Excess
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
@@ -19,11 +19,6 @@ from monitor.listening.bands import third_octave_of
 
 CURVE_POINTS = 64
 _CURVE_HZ = np.geomspace(20.0, 20000.0, CURVE_POINTS)
-
-
-def decibels(value_db: float) -> str:
-    """Return decibels as a person says them: "4", "4.5"."""
-    return f"{value_db:.1f}".removesuffix(".0")
 
 
 def pull_fields(equaliser: Equaliser, pull: Pull) -> dict[str, Any]:

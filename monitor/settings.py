@@ -112,6 +112,12 @@ class PanelChoice:
     height: int
     rotate: int
 
+    @property
+    def hung_size(self) -> tuple[int, int]:
+        """Width and height as it hangs."""
+        sideways = self.rotate % 2 == 1
+        return (self.height, self.width) if sideways else (self.width, self.height)
+
 
 @dataclass(frozen=True, slots=True)
 class Page:

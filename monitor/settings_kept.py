@@ -14,6 +14,7 @@ from pathlib import Path
 
 from monitor import settings
 from monitor.errors import SettingsError
+from monitor.kept_file import write_surely
 from monitor.settings import Loaded
 
 LOG = logging.getLogger(__name__)
@@ -73,13 +74,7 @@ def keep(kept_in: Path, *, environ: Mapping[str, str] | None = None) -> None:
         text = "" if path is None else path.read_text(encoding="utf-8")
         if kept.is_file() and kept.read_text(encoding="utf-8") == text:
             return
-        kept_in.mkdir(parents=True, exist_ok=True)
-        beside = kept.with_name(kept.name + ".new")
-        with beside.open("w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(kept)
+        write_surely(kept, text)
     except (OSError, UnicodeDecodeError) as error:
         LOG.warning("the settings in use cannot be kept as the last good ones: %s", error)
 

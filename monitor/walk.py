@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
-from firmware.board import read_board
+from firmware.board import BoardTroubles, read_board
 from firmware.faces import EXAMPLE_FACES, draw_face
 from firmware.ports import AudioSource, LampPattern
 from monitor import checks, opening, places
@@ -91,11 +91,8 @@ def _lamp(settings: Settings, ask: Ask) -> Finding:
 
 
 def _panel(settings: Settings, ask: Ask) -> Finding:
-    choice = settings.panel
     panel = opening.open_panel(settings)
-    width, height = choice.width, choice.height
-    if choice.rotate % 2:
-        width, height = height, width
+    width, height = settings.panel.hung_size
     try:
         if panel.health() == "off":
             return Finding("panel", "off, by your settings")
@@ -183,8 +180,8 @@ def _board() -> Finding:
     parts = []
     if reading.temperature_c is not None:
         parts.append(f"{reading.temperature_c:.0f} °C")
-    if reading.is_undervolted:
-        return Finding("board", "", "its supply voltage is too low: a shorter, thicker cable")
+    if wrong := BoardTroubles().push(reading, 0.0):
+        return Finding("board", "", "; ".join(wrong.values()))
     if reading.is_undervolted is not None:
         parts.append("its supply voltage holds")
     return Finding("board", ", ".join(parts) or "says nothing of voltage and heat")

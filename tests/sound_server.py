@@ -20,9 +20,10 @@ import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from types import TracebackType
 
 import pytest
+
+from tests.closed import Closed
 
 PROGRAMS = {"pulseaudio": "pulseaudio", "pactl": "pulseaudio-utils", "paplay": "pulseaudio-utils"}
 ALSA_CONF = Path("/usr/share/alsa/alsa.conf")
@@ -43,7 +44,7 @@ def what_is_missing() -> str:
     return f"no sound server to test with, install: {names}" if names else ""
 
 
-class SoundServer:
+class SoundServer(Closed):
     """One running server.  ``device`` is the ALSA name of its microphone."""
 
     device = "stage_mic"
@@ -191,17 +192,6 @@ class SoundServer:
         if self._server is not None and self._server.poll() is None:
             self.kill()
         self._socket_folder.cleanup()
-
-    def __enter__(self) -> SoundServer:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def _signal(self, number: signal.Signals) -> None:
         if self._server is not None:

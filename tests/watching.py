@@ -12,13 +12,13 @@ import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 import numpy as np
 
 from firmware.formats import decode
 from firmware.opening import open_capture
+from tests.closed import Closed
 
 ROOT = Path(__file__).parents[1]
 
@@ -38,7 +38,7 @@ with LinkClient(sys.argv[1]) as client, client.subscribe() as events:
 """
 
 
-class WatchProcess:
+class WatchProcess(Closed):
     """A watcher with settings, socket and journal of its own.
 
     Parameters
@@ -104,17 +104,6 @@ class WatchProcess:
             self.process.kill()
             self.process.wait(timeout=5.0)
         self._socket_folder.cleanup()
-
-    def __enter__(self) -> WatchProcess:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
 
 class RingClient:

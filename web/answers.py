@@ -38,14 +38,19 @@ def asked(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
     What was done may come with more, such as a plan's ``revision``; ``problem`` says what went
     wrong although it was done.
     """
+    return told(client, command, done=True)
+
+
+def told(client: LinkClient, command: Mapping[str, Any], **besides: object) -> JsonAnswer:
+    """Ask the watcher, and pass on what it answers, without what belongs to the link."""
     try:
         answer = client.request(command)
     except LinkError as error:
         return refused_with(error)
     if answer.get("class") == "error":
         return line(str(answer.get("message", "refused")), 400)
-    more = {key: value for key, value in answer.items() if key not in ("class", "request")}
-    return jsonify(done=True, **more), 200
+    known = {key: value for key, value in answer.items() if key not in ("class", "request")}
+    return jsonify(**besides, **known), 200
 
 
 def whole_number(

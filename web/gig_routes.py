@@ -10,11 +10,11 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from flask import Flask, Response, jsonify, request
+from flask import Flask, Response, request
 
 from monitor.link import LinkError
 from monitor.link_client import LinkClient
-from web.answers import API, JsonAnswer, asked, line, refused_with, whole_number
+from web.answers import API, JsonAnswer, asked, line, refused_with, told, whole_number
 from web.gate import changing
 from web.gig_forms import FORMS, LOOKS, UTC_OFFSETS_MIN, Wish, policy_of, zone_of
 from web.records import Busy, NoRecord, Record, Records
@@ -45,29 +45,18 @@ def _add_lists(app: Flask, client: LinkClient) -> None:
         command: dict[str, Any] = {"class": "gigs", "limit": limit}
         if "before" in request.args:
             command["before"] = request.args["before"]
-        return _told(client, command)
+        return told(client, command)
 
     @app.get(f"{API}/venues")
     def venues() -> JsonAnswer:
-        return _told(client, {"class": "venues"})
+        return told(client, {"class": "venues"})
 
     @app.get(f"{API}/recollection")
     def recollection() -> JsonAnswer:
         command = {"class": "recollection"}
         if "venue" in request.args:
             command["venue"] = request.args["venue"]
-        return _told(client, command)
-
-
-def _told(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
-    """What the watcher answers, without what belongs to the link."""
-    try:
-        answer = client.request(command)
-    except LinkError as error:
-        return refused_with(error)
-    if answer.get("class") == "error":
-        return line(str(answer.get("message", "refused")), 400)
-    return jsonify({k: v for k, v in answer.items() if k not in ("class", "request")}), 200
+        return told(client, command)
 
 
 def _add_records(app: Flask, client: LinkClient) -> None:

@@ -72,6 +72,11 @@ def centre_of(label: str) -> float:
     return _NOMINAL_HZ.get(hz, hz)
 
 
+def decibels(value_db: float) -> str:
+    """Return decibels as a person says them: "4", "4.5"."""
+    return f"{value_db:.1f}".removesuffix(".0")
+
+
 def written(frequency_hz: float) -> str:
     """Return a frequency as one would dial it in, to three figures: "83.1", "248", "2.48k"."""
     if frequency_hz < 999.5:

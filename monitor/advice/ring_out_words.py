@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from monitor.advice.labels import written
+from monitor.advice.labels import decibels, written
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_state import MarginLeft
 
@@ -17,11 +17,6 @@ RAISE = "Raise slowly"
 RAISE_MORE = "half a decibel, wait two seconds, and again, until something rings"
 BACK_OFF_DB = 3.0
 """2 to 3 dB avoid audible ringing (T. van Waterschoot, M. Moonen, Proc. IEEE 99(2), 2011, II)."""
-
-
-def decibels(value_db: float) -> str:
-    """Return a number of decibels as it is said: "4", "2.5"."""
-    return f"{value_db:.1f}".removesuffix(".0")
 
 
 def pull_line(pulls: Sequence[Pull], swept: Collection[str] = ()) -> str:

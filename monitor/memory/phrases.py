@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from monitor.advice import labels
 from monitor.advice.labels import written
 from monitor.listening.bands import third_octave_of
 
@@ -40,7 +41,7 @@ def odds_words(odds: float) -> str:
 
 def decibels(value_db: float) -> str:
     """Return "3" or "3.5", without a sign."""
-    return f"{abs(value_db):.1f}".removesuffix(".0")
+    return labels.decibels(abs(value_db))
 
 
 def name_of(frequency_hz: float) -> str:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Any
 
+from monitor.advice import labels
+
 LONGEST_NAME = 60
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
@@ -39,7 +41,7 @@ def text(value: Any, longest: int = LONGEST_NAME) -> str:
 
 def decibels(value_db: float) -> str:
     """Return decibels without a needless tail: "4", "4.5", "-12"."""
-    said = f"{value_db:.1f}".removesuffix(".0")
+    said = labels.decibels(value_db)
     return "0" if said == "-0" else said
 
 

@@ -12,7 +12,6 @@ import urllib.request
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 from firmware.fakes import wait_until
@@ -20,6 +19,7 @@ from monitor.link_client import LinkClient
 from monitor.settings import FILE_VARIABLE
 from monitor.settings_kept import FOLDER_VARIABLE
 from tests.bench.demo_process import free_port
+from tests.closed import Closed
 from tests.faults.manager import Manager, read_unit
 from tests.sound_server import SoundServer
 
@@ -130,7 +130,7 @@ def answers(path: Path) -> bool:
         return probe.connect_ex(str(path)) == 0
 
 
-class Box:
+class Box(Closed):
     """Watcher and, if wanted, page, each under its manager, with a sound server of their own.
 
     Parameters
@@ -234,14 +234,3 @@ class Box:
     def close(self) -> None:
         """End it all."""
         self._stack.close()
-
-    def __enter__(self) -> Box:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()

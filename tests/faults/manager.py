@@ -19,7 +19,8 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
+
+from tests.closed import Closed
 
 ROOT = Path(__file__).parents[2]
 LOOK_EVERY_S = 0.01
@@ -49,7 +50,7 @@ def read_unit(name: str) -> Unit:
     )
 
 
-class Manager:
+class Manager(Closed):
     """Keeps one process running until ``close``.
 
     Parameters
@@ -103,17 +104,6 @@ class Manager:
         self._thread.join(self.unit.stop_s + 10.0)
         self._channel.close()
         self._folder.cleanup()
-
-    def __enter__(self) -> Manager:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def _keep(self) -> None:
         while not self._is_closing.is_set():

@@ -14,6 +14,7 @@ from firmware.microphone import AlsaMicrophone
 from tests.core.test_watch import Running
 from tests.faults.box import PATIENCE_S, Box, Ear
 from tests.faults.outcome import GOAL_S, Outcome
+from tests.sound_server import SoundServer
 
 CARD = "hw:fake"
 """A card's name: a card of the kernel's own is opened at once, without knocking."""
@@ -45,34 +46,46 @@ def microphone_pulled(folder: Path, times: int = 100) -> Outcome:
 
 def server_killed(folder: Path, times: int = 20) -> Outcome:
     """End the sound server as a crash would, and start it again."""
-    seen = Outcome("sound server killed", GOAL_S)
-    with Box(folder) as box:
-        lost_s = []
-        for _ in range(times):
-            killed_mono_s = time.monotonic()
-            box.server.kill()
-            lost_s.append(_noticed(box.ear, "lost", killed_mono_s, seen))
-            box.server.start()
-            seen.took(box.ear.heard_after(time.monotonic()))
-        seen.check(box.watcher.start_count == 1, "the watcher ended")
-    seen.lost = "the sound while it is gone"
-    seen.remark = f"said within {max(lost_s):.2f} s"
-    return seen
+    return _without_the_server(
+        folder,
+        times,
+        Outcome("sound server killed", GOAL_S, lost="the sound while it is gone"),
+        away=SoundServer.kill,
+        back=SoundServer.start,
+        state="lost",
+    )
 
 
 def server_frozen(folder: Path, times: int = 10) -> Outcome:
     """Halt the sound server, so that a read does not return, and let it go on."""
-    seen = Outcome("sound server frozen", GOAL_S)
+    return _without_the_server(
+        folder,
+        times,
+        Outcome("sound server frozen", GOAL_S, lost="the sound while it is frozen"),
+        away=SoundServer.halt,
+        back=SoundServer.go_on,
+        state="stuck",
+    )
+
+
+def _without_the_server(
+    folder: Path,
+    times: int,
+    seen: Outcome,
+    *,
+    away: Callable[[SoundServer], object],
+    back: Callable[[SoundServer], object],
+    state: str,
+) -> Outcome:
     with Box(folder) as box:
         lost_s = []
         for _ in range(times):
-            halted_mono_s = time.monotonic()
-            box.server.halt()
-            lost_s.append(_noticed(box.ear, "stuck", halted_mono_s, seen))
-            box.server.go_on()
+            away_mono_s = time.monotonic()
+            away(box.server)
+            lost_s.append(_noticed(box.ear, state, away_mono_s, seen))
+            back(box.server)
             seen.took(box.ear.heard_after(time.monotonic()))
         seen.check(box.watcher.start_count == 1, "the watcher ended")
-    seen.lost = "the sound while it is frozen"
     seen.remark = f"said within {max(lost_s):.2f} s"
     return seen
 
