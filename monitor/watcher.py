@@ -113,7 +113,7 @@ class Watcher:
             if now_mono_s >= self._next_check_mono_s:
                 self._next_check_mono_s = now_mono_s + CHECK_S
                 self._health.look()
-                self._parts.supervisor.alive()
+            self._parts.supervisor.alive()
 
     # --- sound in -------------------------------------------------------------------------
 

@@ -19,15 +19,25 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.listening.candidates import MIN_PROMINENCE_DB, NEIGHBOURS, LineFinder
-from monitor.listening.spectrum import SpectrumHistory
+from monitor.listening.candidates import NEIGHBOURS, LineFinder
+from monitor.listening.past import LOBE, PAST_FEATURES, LongPast, past_hops, rest_of
+from monitor.listening.spectrum import SILENCE_DBFS, SpectrumHistory
+from monitor.listening.steadiness import STEADINESS_FEATURES, Steadiness, steadiness_hops
 
 HISTORY_HOPS = 56
 """About 1.2 s at the main resolution, 2.4 s at the low one."""
 
+OUT_DB = 10.0
+"""What stands so far over its surroundings is a line: of the bins of steady white noise 0.3 % are
+peaks that do (measured)."""
 STRAIGHT_DB = 1.0
 """Residual of a straight line through a loop's level: under 0.3 dB when it stands clear, more
 while it still emerges from the floor."""
+RECORD_S = 20.0
+"""How long a bin's loudest moment is remembered: some lines of a song.  Notes come back as loud
+as they were; what grows goes beyond."""
+RECORD_DB = 20.0
+"""How far the loudest moment has faded by then."""
 LINGER_S = 2.5
 """How long a bin's standing out is remembered: about a line of a song.  A loop's frequencies
 ring on after every note for a while before they go unstable."""
@@ -40,9 +50,7 @@ FEWEST_OTHERS = 3
 ONSET_HOPS = 3
 """Time over which the spectrum's rise is taken: an abrupt note fills the main window in four."""
 
-DB_TO_NEPERS = np.log(10.0) / 10.0
-"""Of power: exp(DB_TO_NEPERS * level_db) is a power ratio."""
-_LOBE = np.arange(-3, 4)[:, None]
+_REACH = np.arange(-3, 4)[:, None]
 _SHOULDERS = np.array([[-4], [-3], [3], [4]])
 _HARMONIC_RATIOS = np.array([2.0, 3.0, 4.0, 5.0, 0.5, 1.5, 1 / 3, 2 / 3, 4 / 3, 0.25, 0.75])
 """Where else an instrument shows: its harmonics, its fundamental, and what lies between."""
@@ -89,6 +97,10 @@ FEATURES: tuple[str, ...] = (
     "peaks",
     "others_change_db",
     "over_others_db",
+    "over_record_db",
+    "over_record_octave_db",
+    *STEADINESS_FEATURES,
+    *PAST_FEATURES,
 )
 
 
@@ -146,14 +158,21 @@ class Evidence:
     ----------
     history : SpectrumHistory
         At least ``HISTORY_HOPS`` hops long; pushed by the caller.
-    hop_s : float
-        Time between two pushes.
+    hop_s, window_s : float
+        Time between two pushes and length of a window, as planned: what a sample rate makes of
+        them is rounded to its samples, and would tell the scorer which rate it is.
     lowest_hz, highest_hz : float
         The range this resolution answers for.
     """
 
     def __init__(
-        self, history: SpectrumHistory, *, hop_s: float, lowest_hz: float, highest_hz: float
+        self,
+        history: SpectrumHistory,
+        *,
+        hop_s: float,
+        window_s: float,
+        lowest_hz: float,
+        highest_hz: float,
     ) -> None:
         self._history = history
         self._hop_s = hop_s
@@ -162,10 +181,14 @@ class Evidence:
             hop_s=hop_s,
             lowest_hz=lowest_hz,
             highest_hz=highest_hz,
-            n_hops=HISTORY_HOPS,
+            n_hops=kept_hops(hop_s, window_s),
         )
-        self.window_s = 1.0 / history.bin_hz
-        self._window_hops = max(2, round(self.window_s / hop_s))
+        self._window_s = window_s
+        self._window_hops = window_hops_of(hop_s, window_s)
+        self._steadiness = Steadiness(history, hop_s=hop_s, window_hops=self._window_hops)
+        self._past = LongPast(history, hop_s=hop_s, window_hops=self._window_hops)
+        self._record_db = np.full(history.n_bins, SILENCE_DBFS, dtype=np.float32)
+        self._record_fade_db = np.float32(RECORD_DB * hop_s / RECORD_S)
         self._rows, self._time_variances = _rows(hop_s)
         self._mean_of = np.ascontiguousarray(self._rows[0::2])
         self._mean_rows = np.zeros((len(_MEAN_HOPS), HISTORY_HOPS))
@@ -191,6 +214,7 @@ class Evidence:
         """Forget the programme's past (the history is reset by its owner)."""
         self._finder.reset()
         self._linger[:] = 0.0
+        self._record_db[:] = SILENCE_DBFS
         self._onsets[:] = 0.0
 
     def attend(self, bins: np.ndarray) -> None:
@@ -214,8 +238,11 @@ class Evidence:
         np.maximum(rise, 0.0, out=rise)
         self._onsets[:-1] = self._onsets[1:]
         self._onsets[-1] = (rise @ self._each_bin) / len(rise)
+        # The newest second is left out: a line is not to be held against itself.
+        self._record_db -= self._record_fade_db
+        np.maximum(self._record_db, self._history.level_db(HISTORY_HOPS)[0], out=self._record_db)
         out = level[-1] - self._history.floor_db(1)[0]
-        self._out = out >= MIN_PROMINENCE_DB
+        self._out = out >= OUT_DB
         self._change_db = (level[-1] - self._history.level_db(OTHERS_HOPS + 1)[0]) * self._out
         np.minimum(out, MOST_LINGER_DB, out=out)
         np.maximum(out, 0.0, out=out)
@@ -274,18 +301,16 @@ class Evidence:
         ramp_residual = np.sqrt(np.maximum(variance_v - covariance**2 / variance_t, 0.0))
 
         # Hops since the line last sank into its surroundings; all of them if it never did.
-        sunk = prominence[::-1] <= MIN_PROMINENCE_DB / 2.0
+        sunk = prominence[::-1] <= OUT_DB / 2.0
         age_hops = np.where(sunk.any(axis=0), sunk.argmax(axis=0), HISTORY_HOPS)
 
         shoulders = recent[-4:, bins + _SHOULDERS].sum(axis=(0, 1)) / 16.0
 
-        # The programme without this line (a Hann line's power is 1.5 times its middle bin's).
+        # The programme without this line.
         around = np.empty((2, 34, n))  # the rest of the sound, and the floor around the line
         around[1] = floor_db[-34:]
-        line = np.exp(DB_TO_NEPERS * y[-34:])
-        floor = np.exp(DB_TO_NEPERS * around[1])
-        total = self._finder.total_power[-34:, None]
-        rest_db = np.log(np.maximum(total - 1.5 * line, floor)) / DB_TO_NEPERS
+        total_power = self._finder.total_power
+        rest_db = rest_of(total_power[-34:], recent[-34:, bins + LOBE], around[1])
         around[0] = rest_db
         change_8, change_32 = (_CHANGES @ around).swapaxes(0, 1)
         # Correlation of the line's moves with the programme's: a loop does not keep time.
@@ -297,9 +322,9 @@ class Evidence:
         )
 
         # How all other lines have changed; 0 where there are none to speak of.
-        lobe = bins + _LOBE
-        others = self._out.sum() - self._out[lobe].sum(axis=0)
-        others_db = self._change_db.sum() - self._change_db[lobe].sum(axis=0)
+        reach = bins + _REACH
+        others = self._out.sum() - self._out[reach].sum(axis=0)
+        others_db = self._change_db.sum() - self._change_db[reach].sum(axis=0)
         others_change = np.where(others >= FEWEST_OTHERS, others_db / np.maximum(others, 1), 0.0)
 
         # In the order of FEATURES; rows here, columns for the scorer.
@@ -318,19 +343,24 @@ class Evidence:
         values[28] = count * self._hop_s
         values[29] = ramp_residual
         values[30] = relative.max(axis=0)
-        values[31] = (prominence[-48:] > MIN_PROMINENCE_DB).sum(axis=0) / 48.0
+        values[31] = (prominence[-48:] > OUT_DB).sum(axis=0) / 48.0
         values[32] = age_hops * self._hop_s
         values[33:35] = shares_db
         values[35] = shoulders - now
         values[36:38] = change_8
         values[38:40] = change_32
         values[40] = follows
-        values[41] = self.window_s
+        values[41] = self._window_s
         values[42] = self._linger[bins + NEIGHBOURS].max(axis=0)
         values[43] = (on_ramp * self._onsets[:, None]).max(axis=0)
         values[44] = self._finder.peaks
         values[45] = others_change
         values[46] = now - y[-1 - OTHERS_HOPS] - others_change
+        values[47] = now - self._record_db[bins + NEIGHBOURS].max(axis=0)
+        values[48] = now - self._octave_records_db(bins)
+        steadiness_end = 49 + len(STEADINESS_FEATURES)
+        values[49:steadiness_end] = self._steadiness.measure(bins, frequency_hz)
+        values[steadiness_end:] = self._past.measure(bins, exact, total_power, self._finder.looks)
         return Candidates(
             bins=bins,
             frequency_hz=frequency_hz,
@@ -341,6 +371,15 @@ class Evidence:
             share_of_octave_db=shares_db[1],
             features=values.T,
         )
+
+    def _octave_records_db(self, bins: np.ndarray) -> np.ndarray:
+        """Loudest moment of the octave around each bin [n]."""
+        ends = np.empty(2 * len(bins), dtype=np.intp)
+        ends[0::2] = bins * 0.7071
+        ends[1::2] = np.minimum(bins * 1.4142 + 1, self._history.n_bins - 1)
+        # From each of these places to the next: every second stretch is an octave.
+        records_db: np.ndarray = np.maximum.reduceat(self._record_db, ends)[0::2]
+        return records_db
 
     def _prominence_at(self, exact_bins: np.ndarray) -> np.ndarray:
         """Highest prominence within +-1 bin of given places over the last 2 hops; 0 outside."""
@@ -353,3 +392,18 @@ class Evidence:
         level = history.level_db(2)[:, nearest + NEIGHBOURS[:, :, None]]  # [2, 3, n_ratios, n]
         above = level.max(axis=1) - history.floor_db(2)[:, nearest]
         return inside * (0.5 * (above[0] + above[1]))
+
+
+def window_hops_of(hop_s: float, window_s: float) -> int:
+    """Hops in a window: after so many it holds nothing of what it held."""
+    return max(2, round(window_s / hop_s))
+
+
+def kept_hops(hop_s: float, window_s: float) -> int:
+    """How many hops the history must hold."""
+    return max(HISTORY_HOPS, past_hops(hop_s, window_hops_of(hop_s, window_s)) + 1)
+
+
+def phase_hops(hop_s: float, window_s: float) -> int:
+    """How many hops of its phase the history must hold."""
+    return steadiness_hops(window_hops_of(hop_s, window_s))

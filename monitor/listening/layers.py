@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.listening.decimate import LowEnd
-from monitor.listening.evidence import DB_TO_NEPERS, HISTORY_HOPS, Candidates, Evidence
+from monitor.listening.evidence import Candidates, Evidence, kept_hops, phase_hops
 from monitor.listening.frames import HOP_S
-from monitor.listening.spectrum import SpectrumHistory, friendly_length
+from monitor.listening.spectrum import DB_TO_NEPERS, SpectrumHistory, friendly_length
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +22,11 @@ class Resolution:
     highest_hz: float
     kept_hz: float
     floor_bins: int
+
+    @property
+    def hop_s(self) -> float:
+        """Time between two looks, before it is rounded to samples."""
+        return self.stride * HOP_S
 
 
 RESOLUTIONS = (
@@ -54,12 +59,14 @@ class Layer:
         factor = max(
             f for f in (1, 2, 4, 8) if f == 1 or f * _ROOM * resolution.kept_hz <= sample_rate_hz
         )
+        asked_hops = kept_hops(resolution.hop_s, resolution.window_s)
         self.history = SpectrumHistory(
             sample_rate_hz=sample_rate_hz / factor,
             window_s=resolution.window_s,
-            n_hops=max(HISTORY_HOPS, round(TRACE_S / self.hop_s)),
+            n_hops=max(asked_hops, round(TRACE_S / self.hop_s)),
             highest_hz=resolution.kept_hz,
             floor_bins=resolution.floor_bins,
+            phase_hops=phase_hops(resolution.hop_s, resolution.window_s),
         )
         self._low_end = (
             LowEnd(
@@ -72,7 +79,8 @@ class Layer:
         self.highest_hz = min(resolution.highest_hz, 0.45 * sample_rate_hz)
         self.evidence = Evidence(
             self.history,
-            hop_s=self.hop_s,
+            hop_s=resolution.hop_s,
+            window_s=resolution.window_s,
             lowest_hz=self.lowest_hz,
             highest_hz=self.highest_hz,
         )

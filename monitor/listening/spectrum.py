@@ -12,6 +12,8 @@ import math
 
 import numpy as np
 
+DB_TO_NEPERS = math.log(10.0) / 10.0
+"""Of power: exp(DB_TO_NEPERS * level_db) is a power ratio."""
 SILENCE_DBFS = -150.0
 """Floor of every level: below the noise of any 24-bit converter."""
 
@@ -47,6 +49,8 @@ class SpectrumHistory:
         Length of the analysis window in seconds.
     highest_hz : float
         Bins above this (or above half the sample rate) are not kept.
+    phase_hops : int, optional
+        Over how many of the last hops the spectrum is kept with its phase.
     """
 
     def __init__(
@@ -57,6 +61,7 @@ class SpectrumHistory:
         n_hops: int,
         highest_hz: float,
         floor_bins: int,
+        phase_hops: int = 1,
     ) -> None:
         self.window_samples = friendly_length(window_s, sample_rate_hz)
         self.bin_hz = sample_rate_hz / self.window_samples
@@ -69,6 +74,9 @@ class SpectrumHistory:
         self._level_db = np.full((2 * n_hops, self.n_bins), SILENCE_DBFS, dtype=np.float32)
         self._floor_db = np.full((2 * n_hops, self.n_bins), SILENCE_DBFS, dtype=np.float32)
         self._row = 0
+        self._phase_hops = phase_hops
+        self._spectrum = np.zeros((2 * phase_hops, self.n_bins), dtype=np.complex64)
+        self._phase_row = 0
         if 2 * floor_bins >= self.n_bins:
             raise ValueError(f"floor_bins={floor_bins} is too wide for {self.n_bins} bins")
         self._floor_bins = floor_bins
@@ -80,11 +88,14 @@ class SpectrumHistory:
         """Fill the past with silence."""
         self._level_db[:] = SILENCE_DBFS
         self._floor_db[:] = SILENCE_DBFS
+        self._spectrum[:] = 0.0
 
     def push(self, window: np.ndarray) -> None:
         """Take in the newest samples, float32 [>= window_samples]; the last ones count."""
         np.multiply(window[-self.window_samples :], self._window, out=self._windowed)
         spectrum = np.fft.rfft(self._windowed)[: self.n_bins]
+        self._phase_row = (self._phase_row + 1) % self._phase_hops
+        self._spectrum.reshape(2, self._phase_hops, self.n_bins)[:, self._phase_row] = spectrum
         power = np.square(spectrum.real)
         power += np.square(spectrum.imag)
         power *= self._scale
@@ -115,6 +126,14 @@ class SpectrumHistory:
         """View of the local floor, shaped as ``level_db``."""
         end = self._row + self.n_hops + 1
         return self._floor_db[end - (n_hops or self.n_hops) : end]
+
+    def spectrum(self) -> np.ndarray:
+        """View of the last ``phase_hops`` spectra, complex64 [phase_hops, n_bins], newest last.
+
+        Of any scale, the same at every hop.
+        """
+        end = self._phase_row + self._phase_hops + 1
+        return self._spectrum[end - self._phase_hops : end]
 
 
 def line_frequency_hz(samples: np.ndarray, *, sample_rate_hz: float, near_hz: float) -> float:

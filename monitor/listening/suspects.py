@@ -39,7 +39,7 @@ class Suspects:
     def __init__(self, layer: Layer, scorer: Scorer) -> None:
         self._layer = layer
         self._scorer = scorer
-        self._courses = Courses(hop_s=layer.hop_s, bin_hz=layer.history.bin_hz)
+        self._courses = Courses(hop_s=layer.resolution.hop_s, bin_hz=layer.history.bin_hz)
 
     def reset(self) -> None:
         """Forget what was followed (the layer is reset by its owner)."""

@@ -41,7 +41,7 @@ from monitor.stage.provoke import (
     random_spec,
 )
 from tests.bench.material import SAMPLE_RATE_HZ, sounds
-from tests.bench.rows import SCORED_SEEDS_FROM
+from tests.bench.streams import SCORED_SEEDS_FROM
 
 RATE_HZ = 16000
 LENGTH_S = 20.0

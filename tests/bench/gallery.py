@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tests.bench.figures import LoopResult, SoundResult
-from tests.bench.material import SAMPLE_RATE_HZ, Sound
+from tests.bench.material import Sound
 from tests.bench.replay import PLAIN
 from tests.bench.report import WAYS
 from tests.bench.results import Results
@@ -122,19 +122,19 @@ def draw_miss(loop: LoopResult, path: Path) -> Path:
 
 def draw_false_alarm(alarm: FalseAlarm, sound: Sound, seconds: float, path: Path) -> Path:
     """Draw what misled a detector in a sound without feedback."""
-    samples = samples_of(sound, seconds)
+    samples, rate_hz = samples_of(sound, seconds)
     ring = alarm.ring
     degree = "ringing" if ring.howl_s is None else "howl"
     at_s = ring.howl_s if ring.howl_s is not None else ring.ringing_s or 0.0
     lasted = "" if math.isinf(ring.end_s) else f", shown for {_lasted_s(ring):.1f} s"
     return draw_case(
         samples,
-        SAMPLE_RATE_HZ,
+        rate_hz,
         alarm.flagged,
         title=f"{sound.path.stem}: a false {degree} at {ring.frequency_hz:.0f} Hz{lasted}",
         words=f"{sound.group}, {sound.kind}, package {sound.package}; flagged at {alarm.row}",
         run=None,
         hz=ring.frequency_hz,
-        span_s=(max(0.0, at_s - BEFORE_S), min(len(samples) / SAMPLE_RATE_HZ, at_s + AFTER_S)),
+        span_s=(max(0.0, at_s - BEFORE_S), min(len(samples) / rate_hz, at_s + AFTER_S)),
         path=path,
     )

@@ -107,6 +107,16 @@ def sounds() -> list[Sound]:
     return list(found.values())
 
 
+def at_rate(samples: np.ndarray, from_hz: int, to_hz: int) -> np.ndarray:
+    """The same sound at another sample rate, float32."""
+    if from_hz == to_hz:
+        return samples
+    from scipy.signal import resample_poly
+
+    step = int(np.gcd(from_hz, to_hz))
+    return np.asarray(resample_poly(samples, to_hz // step, from_hz // step), np.float32)
+
+
 def varied(samples: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """The same sound in another place: level, pitch, tone, room and noise floor changed.
 

@@ -36,12 +36,11 @@ from tests.bench.figures import (  # noqa: E402
     loop_figures,
     rate,
 )
-from tests.bench.material import SAMPLE_RATE_HZ, Sound, programme_for, sounds  # noqa: E402
+from tests.bench.material import Sound, programme_for, sounds  # noqa: E402
 from tests.bench.pool import run_all  # noqa: E402
 from tests.bench.replay import PLAIN, listen  # noqa: E402
 from tests.bench.report import cell, print_table  # noqa: E402
 from tests.bench.results import _finite  # noqa: E402
-from tests.bench.rows import SCORED_SEEDS_FROM  # noqa: E402
 from tests.bench.scoring import (  # noqa: E402
     NEAR_PART,
     Flagged,
@@ -51,6 +50,7 @@ from tests.bench.scoring import (  # noqa: E402
     facts_of,
     score_loop,
 )
+from tests.bench.streams import SCORED_SEEDS_FROM  # noqa: E402
 from tests.bench.trials import PROGRAMME_S, render, samples_of  # noqa: E402
 
 GROUPS = ("music", "speech", "singing", "steady")
@@ -184,17 +184,17 @@ def _ours(samples: np.ndarray, way: Way, rate_hz: int) -> list[Flagged]:
 
 def judge_sound(sound: Sound, seconds: float) -> SoundFindings:
     """Count the howls of all ways in a sound without feedback."""
-    samples = samples_of(sound, seconds)
+    samples, rate_hz = samples_of(sound, seconds)
     false_count = {
         name: np.array(
             [alarm_count(points.part(points.score >= least)) for least in THRESHOLDS[name]]
         )
-        for name, points in answers(samples, sample_rate_hz=SAMPLE_RATE_HZ).items()
+        for name, points in answers(samples, sample_rate_hz=rate_hz).items()
     }
     for way in WAYS:
-        flagged = _ours(samples, way, SAMPLE_RATE_HZ)
+        flagged = _ours(samples, way, rate_hz)
         false_count[way] = np.array([sum(ring.howl_s is not None for ring in flagged)])
-    return SoundFindings(sound.group, len(samples) / SAMPLE_RATE_HZ / 3600.0, false_count)
+    return SoundFindings(sound.group, len(samples) / rate_hz / 3600.0, false_count)
 
 
 def best_threshold(part: Part, way: str) -> int:

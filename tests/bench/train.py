@@ -4,31 +4,44 @@ Two scorers: one of looks, one of courses, which judges how the first one's answ
 what it was trained on the first is surer than on anything new, so the second learns from answers
 that were never trained on: sources are dealt into two halves, and each half is judged by a scorer
 that saw the other half only.
+
+At the end each half is judged by both scorers of the other half (``held_back``): the table from
+which the thresholds of ``monitor/listening/listener.py`` are chosen.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import os
 import tempfile
 import zlib
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
+
+# Before numpy: one thread a process, as there are as many processes as processors.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 
 from monitor.listening.courses import COURSE_FEATURES
 from monitor.listening.evidence import FEATURES
+from monitor.listening.scorer import Scorer, Scorers
+from tests.bench.held_back import judge, table
 from tests.bench.material import Sound, sounds
-from tests.bench.rows import (
-    Rows,
-    rows_of_several,
-    rows_of_tones,
-    rows_with_feedback,
-    rows_without_feedback,
+from tests.bench.pool import run_all
+from tests.bench.rows import Rows, rows_of_courses, rows_of_looks
+from tests.bench.streams import (
+    Stream,
+    read_streams,
+    save_streams,
+    streams_of_loop,
+    streams_of_several,
+    streams_of_sound,
+    streams_of_tones,
 )
 from tests.bench.trees import COURSE_TREES, LOOK_TREES, train
 
@@ -48,10 +61,11 @@ FULL_ROWS = 300
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One source of rows: what makes them, of what, and which half it belongs to."""
+    """One source: what makes its streams, of what, its group, and which half it belongs to."""
 
     name: str
-    work: Callable[..., Rows]
+    group: str
+    work: Callable[..., list[Stream]]
     given: tuple[Any, ...]
     half: int
 
@@ -61,33 +75,47 @@ def jobs_of(*, runs: int, copies: int, pool: Sequence[Sound]) -> list[Job]:
     rng = np.random.default_rng(1)
     found = [
         Job(
-            sound.path.stem,
-            rows_without_feedback,
+            f"{sound.path.stem} {copy}",
+            sound.group,
+            streams_of_sound,
             (sound, copy, pool[int(rng.integers(len(pool)))]),
             zlib.crc32(sound.package.encode()) % 2,
         )
         for sound in pool
         for copy in range(copies)
     ]
-    found += [Job(f"tones {i}", rows_of_tones, (i,), i // 16 % 2) for i in range(TONES)]
-    found += [Job(f"loop {i}", rows_with_feedback, (i,), i % 2) for i in range(runs)]
-    found += [Job(f"several {i}", rows_of_several, (i,), i % 2) for i in range(SEVERAL)]
+    for group, work, n, run_of_halves in (
+        ("tones", streams_of_tones, TONES, 16),
+        ("loop", streams_of_loop, runs, 1),
+        ("several", streams_of_several, SEVERAL, 1),
+    ):
+        found += [Job(f"{group} {i}", group, work, (i,), i // run_of_halves % 2) for i in range(n)]
     return found
 
 
-def collect(jobs: Sequence[Job], scorer_files: Sequence[Path] | None = None) -> list[Rows]:
-    """Run the jobs on all processors, with progress; with scorers of both halves, of courses."""
-    rows = []
-    with ProcessPoolExecutor() as pool:
-        waiting = [
-            pool.submit(job.work, *job.given, scorer_files[1 - job.half] if scorer_files else None)
-            for job in jobs
-        ]
-        for done, (job, future) in enumerate(zip(jobs, waiting, strict=True), start=1):
-            rows.append(future.result())
-            print(f"\r   {done} of {len(jobs)}: {job.name[:50]:<50}", end="", flush=True)
-    print()
-    return rows
+def collect(job: Job, path: Path) -> None:
+    """Make the streams of a source, unless they are there."""
+    if not path.is_file():
+        part = path.with_suffix(".part.npz")
+        save_streams(job.work(*job.given), part)
+        part.rename(path)
+
+
+def looks_in(path: Path, seed: int) -> Rows:
+    """Rows of looks of a source."""
+    rng = np.random.default_rng([seed, 61])
+    return _joined([rows_of_looks(stream, rng) for stream in read_streams(path)])
+
+
+def courses_in(path: Path, scorer_file: Path) -> Rows:
+    """Rows of courses of a source, judged by a scorer of looks."""
+    scorer = Scorer(json.loads(scorer_file.read_text("utf-8")), FEATURES)
+    return _joined([rows_of_courses(stream, scorer) for stream in read_streams(path)])
+
+
+def _joined(rows: Sequence[Rows]) -> Rows:
+    features, labels, weights = (np.concatenate([row[i] for row in rows]) for i in range(3))
+    return features, labels, weights
 
 
 def balanced(rows: Sequence[Rows], *, feedback_part: float) -> Rows:
@@ -99,50 +127,83 @@ def balanced(rows: Sequence[Rows], *, feedback_part: float) -> Rows:
             weights = weights.copy()
             weights[is_feedback] *= np.clip(FULL_ROWS / weights[is_feedback].sum(), 0.25, 4.0)
         parts.append((features, labels, weights))
-    features, labels, weights = (np.concatenate([row[i] for row in parts]) for i in range(3))
+    features, labels, weights = _joined(parts)
     is_feedback = labels > 0.0
     weights[is_feedback] *= feedback_part * weights[~is_feedback].sum() / weights[is_feedback].sum()
-    print(f"   {len(labels)} rows, {int(labels.sum())} of feedback")
+    print(f"   {len(labels)} rows, {int(labels.sum())} of feedback", flush=True)
     return features, labels, weights
 
 
-def _of_looks(rows: Sequence[Rows]) -> Rows:
-    return balanced(rows, feedback_part=FEEDBACK_PART["look"])
+def _halves(jobs: Sequence[Job], rows: Sequence[Rows]) -> list[list[Rows]]:
+    return [
+        [row for job, row in zip(jobs, rows, strict=True) if job.half == half] for half in (0, 1)
+    ]
+
+
+def _kept(weights: dict[str, Any], path: Path) -> Path:
+    path.write_text(json.dumps(weights), "utf-8")
+    return path
 
 
 def main() -> None:
-    """Collect rows and train, looks and then courses; write the weights."""
+    """Collect, train looks and then courses, write the weights, judge what was held back."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n", maxsplit=1)[0])
-    parser.add_argument("--runs", type=int, default=3000, help="closed loops (default 3000)")
-    parser.add_argument("--copies", type=int, default=4, help="copies of each sound (default 4)")
+    parser.add_argument("--runs", type=int, default=2400, help="closed loops (default 2400)")
+    parser.add_argument("--copies", type=int, default=3, help="copies of each sound (default 3)")
     parser.add_argument("--output", type=Path, default=WEIGHTS_FILE, help="where the weights go")
+    parser.add_argument(
+        "--keep", type=Path, help="keep what was collected here, and use what is there already"
+    )
     asked = parser.parse_args()
     pool = [sound for sound in sounds() if not sound.scored and sound.group != "apart"]
     jobs = jobs_of(runs=asked.runs, copies=asked.copies, pool=pool)
-    print("looks at lines")
-    looks = collect(jobs)
-    look = train(_of_looks(looks), FEATURES, trees=LOOK_TREES)
-    with tempfile.TemporaryDirectory() as folder:
-        files = [Path(folder) / f"half_{half}.json" for half in (0, 1)]
-        for half, file in enumerate(files):
-            rows = [found for job, found in zip(jobs, looks, strict=True) if job.half == half]
-            file.write_text(json.dumps(train(_of_looks(rows), FEATURES, trees=LOOK_TREES)), "utf-8")
-        del looks
-        print("courses of lines")
-        courses = collect(jobs, files)
-    course = train(
-        balanced(courses, feedback_part=FEEDBACK_PART["course"]),
-        COURSE_FEATURES,
-        trees=COURSE_TREES,
+    with tempfile.TemporaryDirectory() as passing:
+        folder = asked.keep or Path(passing)
+        folder.mkdir(parents=True, exist_ok=True)
+        weights = _trained(jobs, folder)
+    weights["note"] = (
+        f"Trained by tests/bench/train.py on {asked.runs} simulated closed loops, {asked.copies} "
+        f"varied copies of each of {len(pool)} sounds of the tuning part (tests/bench/material.py "
+        f"says which), {TONES} sets of tones and {SEVERAL} of several lines; nothing of the "
+        "scoring part was used."
     )
-    note = (
-        f"Trained by tests/bench/train.py on {asked.runs} simulated closed loops and "
-        f"{asked.copies} varied copies of the tuning part of the sounds (tests/bench/material.py "
-        "says which); nothing of the scoring part was used."
-    )
-    weights = {"note": note, "look": look, "course": course}
     asked.output.write_text(json.dumps(weights, separators=(",", ":")) + "\n", "utf-8")
     print(f"wrote {asked.output}")
+
+
+def _trained(jobs: Sequence[Job], folder: Path) -> dict[str, Any]:
+    """Both scorers; everything on the way goes into the folder."""
+    paths = [folder / f"{job.name.replace('/', '_')}.npz" for job in jobs]
+    run_all(collect, list(zip(jobs, paths, strict=True)), name="streams")
+    seeds = [zlib.crc32(job.name.encode()) for job in jobs]
+    looks = run_all(looks_in, list(zip(paths, seeds, strict=True)), name="looks")
+    of_looks = partial(balanced, feedback_part=FEEDBACK_PART["look"])
+    look_files = [
+        _kept(train(of_looks(half), FEATURES, trees=LOOK_TREES), folder / f"look_{number}.json")
+        for number, half in enumerate(_halves(jobs, looks))
+    ]
+    look = train(of_looks(looks), FEATURES, trees=LOOK_TREES)
+    del looks
+    judged_by = [look_files[1 - job.half] for job in jobs]
+    courses = run_all(courses_in, list(zip(paths, judged_by, strict=True)), name="courses")
+    of_courses = partial(balanced, feedback_part=FEEDBACK_PART["course"])
+    course_files = [
+        _kept(
+            train(of_courses(half), COURSE_FEATURES, trees=COURSE_TREES),
+            folder / f"course_{number}.json",
+        )
+        for number, half in enumerate(_halves(jobs, courses))
+    ]
+    course = train(of_courses(courses), COURSE_FEATURES, trees=COURSE_TREES)
+    del courses
+    judges = [
+        (path, job.group, look_files[1 - job.half], course_files[1 - job.half])
+        for job, path in zip(jobs, paths, strict=True)
+    ]
+    print(table(run_all(judge, judges, name="held back")))
+    weights = {"note": "", "look": look, "course": course}
+    Scorers.of(weights)
+    return weights
 
 
 if __name__ == "__main__":

@@ -17,13 +17,14 @@ from monitor.listening.rings import Way
 from monitor.stage.provoke import Run, random_spec, render_run
 from tests.bench.figures import LoopResult, SoundResult
 from tests.bench.handrule import flags
-from tests.bench.material import SAMPLE_RATE_HZ, Sound, programme_for, sounds, varied
+from tests.bench.material import SAMPLE_RATE_HZ, Sound, at_rate, programme_for, sounds, varied
 from tests.bench.replay import PLAIN, listen
-from tests.bench.rows import SCORED_SEEDS_FROM
 from tests.bench.scoring import Flagged, Truth, facts_of, moments, score_loop
+from tests.bench.streams import SCORED_SEEDS_FROM
 
 STABLE_SEEDS_FROM = SCORED_SEEDS_FROM + 50_000
 """Rooms of their own for the loops that never ring."""
+RATES_HZ = (48000, 44100)
 PROGRAMME_S = 13.0
 """Longer than the longest run."""
 
@@ -80,19 +81,26 @@ def score_run(seed: int, stable: bool) -> LoopResult:
     return LoopResult(facts_of(run, programme=programme), scores)
 
 
-def samples_of(sound: Sound, seconds: float) -> np.ndarray:
-    """The beginning of a sound as it is scored: in another place than it was recorded in."""
-    rng = np.random.default_rng(zlib.crc32(sound.path.name.encode()) + 1000)
-    return varied(sound.read()[: int(min(seconds, sound.duration_s + 1.0) * SAMPLE_RATE_HZ)], rng)
+def samples_of(sound: Sound, seconds: float) -> tuple[np.ndarray, int]:
+    """The beginning of a sound as it is scored, and its rate in Hz.
+
+    It is in another place than it was recorded in, and every second one at the other of the rates
+    at which loops are listened to.
+    """
+    number = zlib.crc32(sound.path.name.encode())
+    wanted = int(min(seconds, sound.duration_s + 1.0) * SAMPLE_RATE_HZ)
+    samples = varied(sound.read()[:wanted], np.random.default_rng(number + 1000))
+    rate_hz = RATES_HZ[number % len(RATES_HZ)]
+    return at_rate(samples, SAMPLE_RATE_HZ, rate_hz), rate_hz
 
 
 def score_sound(sound: Sound, seconds: float) -> SoundResult:
     """All that the detectors flag in a sound without feedback."""
-    samples = samples_of(sound, seconds)
+    samples, rate_hz = samples_of(sound, seconds)
     flagged = {
         (name, move): found
         for name, detector in detectors().items()
-        for move, found in detector(samples, sample_rate_hz=SAMPLE_RATE_HZ).items()
+        for move, found in detector(samples, sample_rate_hz=rate_hz).items()
     }
-    hours = len(samples) / SAMPLE_RATE_HZ / 3600.0
+    hours = len(samples) / rate_hz / 3600.0
     return SoundResult(sound.path.name, sound.package, sound.group, sound.kind, hours, flagged)

@@ -43,7 +43,7 @@ def test_a_killed_watcher_comes_back_with_every_ring_it_had_told_of(tmp_path: Pa
 def test_a_frozen_watcher_is_ended_and_comes_back_while_the_page_goes_on(tmp_path: Path) -> None:
     seen = processes.watcher_frozen(tmp_path, 1)
     holds(seen)
-    assert "the watchdog waits 10 s" in seen.remark, "by the number of the unit file"
+    assert "the watchdog waits 3 s" in seen.remark, "by the number of the unit file"
 
 
 def test_a_journal_that_is_spoilt_while_it_is_open_is_kept_aside(tmp_path: Path) -> None:

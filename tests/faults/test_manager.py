@@ -26,9 +26,9 @@ while True:
 
 
 def test_the_numbers_are_those_of_the_units() -> None:
-    # As the unit files say in words beside them: soon, ten seconds, the page after two.
+    # As the unit files say in words beside them: soon, three seconds, the page after two.
     watcher, page = read_unit("howl-lantern"), read_unit("howl-lantern-page")
-    assert (watcher.restart_s, watcher.watchdog_s, watcher.nice) == (1.0, 10.0, -10)
+    assert (watcher.restart_s, watcher.watchdog_s, watcher.nice) == (1.0, 3.0, -10)
     assert (page.restart_s, page.nice) == (2.0, 5)
 
 

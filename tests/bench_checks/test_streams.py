@@ -1,0 +1,87 @@
+"""What training learns from, against what the listening chain finds live in the same sound."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from monitor.listening.scorer import Scorers
+from tests.bench.lines import follower, found_in
+from tests.bench.material import at_rate, tones
+from tests.bench.rows import followed, rows_of_looks
+from tests.bench.streams import (
+    FEEDBACK,
+    OWN,
+    RATES_HZ,
+    UNSAID,
+    read_streams,
+    save_streams,
+    some_rate_hz,
+    streams_of_several,
+    streams_without_feedback,
+)
+
+
+def sound(rate_hz: int) -> np.ndarray:
+    """Beeps, then a line that climbs out of noise."""
+    t = np.arange(int(5.0 * 48000)) / 48000
+    line = 10.0 ** ((-70.0 + 12.0 * t) / 20.0) * np.sin(2 * np.pi * 1234.0 * t)
+    beeps = tones(5, seconds=5.0)[: len(t)]
+    return at_rate((line + 0.3 * beeps).astype(np.float32), 48000, rate_hz)
+
+
+@pytest.mark.parametrize("rate_hz", [48000, 44100, 16000])
+def test_what_is_followed_in_a_stream_is_what_is_followed_live(rate_hz):
+    scorer = Scorers.packaged().look
+    samples = sound(rate_hz)
+    live: dict[int, list[tuple[np.ndarray, np.ndarray]]] = {0: [], 1: []}
+    layers = {}
+    for layer, _, suspected in found_in(samples, sample_rate_hz=rate_hz, eye=follower(scorer)):
+        number = layers.setdefault(layer.resolution, len(layers))
+        live[number].append((suspected.bins, suspected.features))
+    streams = streams_without_feedback(samples, rate_hz)
+    by_resolution = {layers[r]: s for r in layers for s in streams if _is_of(s, r)}
+    assert sum(len(of) for of in live.values()) > 50
+    for number, stream in by_resolution.items():
+        again = [(one.bins, one.features) for _, one, _ in followed(stream, scorer)]
+        assert [bins.tolist() for bins, _ in again] == [bins.tolist() for bins, _ in live[number]]
+        for (_, features), (_, expected) in zip(again, live[number], strict=True):
+            np.testing.assert_allclose(features, expected, rtol=1e-4, atol=2e-3)
+
+
+def _is_of(stream, resolution) -> bool:
+    from monitor.listening.layers import RESOLUTIONS
+
+    return RESOLUTIONS[stream.resolution] == resolution
+
+
+def test_streams_are_read_as_they_were_written(tmp_path):
+    streams = streams_without_feedback(sound(48000), 48000)
+    save_streams(streams, tmp_path / "one.npz")
+    for read, written in zip(read_streams(tmp_path / "one.npz"), streams, strict=True):
+        assert (read.resolution, read.looks) == (written.resolution, written.looks)
+        assert read.bin_hz == pytest.approx(written.bin_hz)
+        np.testing.assert_array_equal(read.candidates.features, written.candidates.features)
+        np.testing.assert_array_equal(read.label, written.label)
+
+
+def test_lines_that_climb_together_are_feedback_and_once_they_stand_nothing_is_said():
+    streams = streams_of_several(3)
+    labels = np.concatenate([stream.label for stream in streams])
+    assert (labels == FEEDBACK).sum() > 20
+    assert (labels == UNSAID).sum() > 20
+    assert not (labels == OWN).any()
+
+
+def test_of_what_is_no_feedback_a_part_is_taken_and_counts_for_the_whole():
+    stream = streams_without_feedback(sound(48000), 48000)[1]
+    features, labels, weights = rows_of_looks(stream, np.random.default_rng(1))
+    assert len(features) < 0.5 * len(stream.label)
+    assert not labels.any()
+    assert weights.sum() == pytest.approx(len(stream.label), rel=0.25)
+
+
+def test_all_rates_come():
+    rng = np.random.default_rng(1)
+    drawn = [some_rate_hz(rng) for _ in range(300)]
+    assert {rate: drawn.count(rate) / 300 for rate in RATES_HZ} == pytest.approx(RATES_HZ, abs=0.1)
