@@ -13,10 +13,11 @@ from typing import Any
 
 from firmware.formats import FORMATS
 
-PERIOD_FRAMES = 512
-"""10.7 ms at 48 kHz: short beside the shortest analysis window, long beside a wake-up."""
+PERIOD_FRAMES = 1024
+"""21.3 ms at 48 kHz, the step in which the sound is listened to: half as many wake-ups as with half
+of it, and at this rate no later."""
 
-PERIODS = 32
+PERIODS = 16
 """0.34 s at 48 kHz that may pass without a read before the card overruns."""
 
 

@@ -24,6 +24,7 @@ from firmware.fakes import FakeAlsa, FakeAlsaError, FakeCard, FakeControl, wait_
 from firmware.microphone import AlsaMicrophone
 from firmware.opening import SilentLoss
 from firmware.ports import AudioBlock, MicrophoneStatus
+from monitor.listening.frames import HOP_S
 
 NAME = "hw:CARD=Stage,DEV=0"
 PERIOD = 512
@@ -114,7 +115,8 @@ def test_the_period_is_short_and_the_buffer_holds_eight_of_them(make: Maker) -> 
     alsa = FakeAlsa({NAME: FakeCard()})
     next_block(make(alsa))
     request = alsa.calls[0][1]
-    assert request["periodsize"] / 48000 == pytest.approx(0.0107, abs=0.0003)
+    # The listening's own hop at 48 kHz: shorter wakes it for nothing, longer keeps it waiting.
+    assert request["periodsize"] / 48000 == pytest.approx(HOP_S)
     assert request["periods"] >= 8
 
 
