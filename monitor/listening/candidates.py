@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from monitor.listening.attention import Attention
 from monitor.listening.spectrum import SpectrumHistory
 
 MIN_PROMINENCE_DB = 8.0
@@ -28,12 +29,7 @@ STANDING_HOPS = 3
 """Over its last three hops a loop's line wanders less and falls less steeply.  On the tuning part
 56 % of loops get through at the overtake, 71 % 0.1 s later, 93 % 0.3 s later, with 3.3 lines a look
 in music; four hops, 10 dB and 0.15 bins let through 43, 60 and 80 %, with 2.0 lines."""
-ALL_EVERY_HOPS = 6
-"""Lines that the scorer was sure are no feedback are looked at again only this often."""
 MAX_CANDIDATES = 16
-
-NEIGHBOURS = np.array([[-1], [0], [1]])
-"""Added to bins [n]: each with the one below and the one above, [3, n]."""
 
 _TINY = 1e-15
 
@@ -72,27 +68,18 @@ class LineFinder:
         self.peaks = 0
         """How many peaks stood out in the newest hop, passed over or not."""
         self._power_sums = np.zeros(history.n_bins + 1)
-        self._dismissed = np.zeros(history.n_bins, dtype=bool)
-        self._only: np.ndarray | None = None
+        self.attention = Attention(history.n_bins)
         self.reset()
 
     def reset(self) -> None:
         """Forget the past level and what was dismissed."""
         self.total_power[:] = _TINY
-        self._dismissed[:] = False
-        self.looks = 0
-        self._only = None
-        self._looked_at_all = True
+        self.attention.reset()
 
-    def attend(self, bins: np.ndarray) -> None:
-        """Look only at these bins and their neighbours next hop, if this one looked at all."""
-        if self._looked_at_all:
-            self._only = np.zeros(self._history.n_bins, dtype=bool)
-            self._only[bins + NEIGHBOURS] = True
-
-    def dismiss(self, bins: np.ndarray) -> None:
-        """Pass over these bins and their neighbours until the next hop that looks at all."""
-        self._dismissed[bins + NEIGHBOURS] = True
+    @property
+    def looks(self) -> int:
+        """How many hops have been looked at."""
+        return self.attention.looks
 
     def find(self) -> tuple[np.ndarray, np.ndarray] | None:
         """Bins [n] of the newest hop's lines and their shares [2, n], or None; once a hop.
@@ -106,9 +93,7 @@ class LineFinder:
         self.total_power[:-1] = self.total_power[1:]
         self.total_power[-1] = self._power_sums[-1] + _TINY
 
-        self.looks += 1
-        if self.looks % ALL_EVERY_HOPS == 0:
-            self._dismissed[:] = False
+        self.attention.next_look()
         first, last = self._first, self._last
         here = level[first:last]
         is_peak = here >= np.maximum(floor[first:last] + MIN_PROMINENCE_DB, MIN_LEVEL_DBFS)
@@ -116,10 +101,8 @@ class LineFinder:
         is_peak &= here >= level[first + 1 : last + 1]
         bins = np.flatnonzero(is_peak) + first
         self.peaks = len(bins)
-        self._looked_at_all = self._only is None
         if self.peaks:
-            bins = bins[~self._dismissed[bins] if self._only is None else self._only[bins]]
-        self._only = None
+            bins = bins[self.attention.seen(bins)]
         if len(bins) == 0:
             return None
         shares_db = self._shares_db(bins)

@@ -19,7 +19,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.listening.candidates import NEIGHBOURS, LineFinder
+from monitor.listening.attention import NEIGHBOURS, Attention
+from monitor.listening.candidates import LineFinder
 from monitor.listening.past import LOBE, PAST_FEATURES, LongPast, past_hops, rest_of
 from monitor.listening.spectrum import SILENCE_DBFS, SpectrumHistory
 from monitor.listening.steadiness import STEADINESS_FEATURES, Steadiness, steadiness_hops
@@ -217,13 +218,10 @@ class Evidence:
         self._record_db[:] = SILENCE_DBFS
         self._onsets[:] = 0.0
 
-    def attend(self, bins: np.ndarray) -> None:
-        """Look only at these bins and their neighbours next hop, if this one looked at all."""
-        self._finder.attend(bins)
-
-    def dismiss(self, bins: np.ndarray) -> None:
-        """Pass over these bins and their neighbours until the next hop that looks at all."""
-        self._finder.dismiss(bins)
+    @property
+    def attention(self) -> Attention:
+        """Which lines are passed over."""
+        return self._finder.attention
 
     def find(self, *, measure: bool = True) -> Candidates | None:
         """Candidates of the newest hop, or None; call exactly once a hop."""

@@ -52,10 +52,10 @@ class Suspects:
         if found is not None:
             log_odds = self._scorer.log_odds(found.features)
             surely_not = log_odds < SURELY_NOT
-            self._layer.evidence.dismiss(found.bins[surely_not])
+            self._layer.evidence.attention.dismiss(found.bins[surely_not])
             if self._layer.resolution.stride == 1:
                 # Every second hop is for what is already suspicious: half the work.
-                self._layer.evidence.attend(found.bins[~surely_not])
+                self._layer.evidence.attention.attend(found.bins[~surely_not])
         slots = self._courses.follow(found, log_odds)
         chosen = np.flatnonzero(slots >= 0)
         if found is None or len(chosen) == 0:

@@ -10,7 +10,7 @@ from dataclasses import fields
 
 import numpy as np
 
-from monitor.listening.candidates import ALL_EVERY_HOPS, MAX_CANDIDATES, NEIGHBOURS
+from monitor.listening.attention import Attention
 from monitor.listening.courses import COURSE_FEATURES, SURELY_NOT
 from monitor.listening.evidence import Candidates
 from monitor.listening.layers import RESOLUTIONS
@@ -84,25 +84,16 @@ class _Recorded:
         self.history = self
         self.evidence = self
         self.bin_hz = stream.bin_hz
+        self.attention = Attention(int(stream.candidates.bins.max(initial=0)) + 2)
         self._stream = stream
-        n_bins = int(stream.candidates.bins.max(initial=0)) + 2
-        self._dismissed = np.zeros(n_bins, dtype=bool)
-        self._only: np.ndarray | None = None
-        self._looked_at_all = True
-        self._looks = 0
         self._lines = np.zeros(0, int)
 
     def show(self, lines: slice | None) -> None:
         """The lines of the next look."""
-        self._looks += 1
-        if self._looks % ALL_EVERY_HOPS == 0:
-            self._dismissed[:] = False
+        self.attention.next_look()
         lines = _NO_LINE if lines is None else lines
-        bins = self._stream.candidates.bins[lines]
-        self._looked_at_all = self._only is None
-        seen = ~self._dismissed[bins] if self._only is None else self._only[bins]
-        self._only = None
-        self._lines = np.arange(lines.start, lines.stop)[seen][:MAX_CANDIDATES]
+        seen = self.attention.seen(self._stream.candidates.bins[lines])
+        self._lines = np.arange(lines.start, lines.stop)[seen]
 
     def look(self, window: np.ndarray) -> Candidates | None:
         """What is found in the look that is shown."""
@@ -110,14 +101,6 @@ class _Recorded:
             return None
         held = self._stream.candidates
         return Candidates(**{name: getattr(held, name)[self._lines] for name in _COLUMNS})
-
-    def attend(self, bins: np.ndarray) -> None:
-        if self._looked_at_all:
-            self._only = np.zeros(len(self._dismissed), dtype=bool)
-            self._only[bins + NEIGHBOURS] = True
-
-    def dismiss(self, bins: np.ndarray) -> None:
-        self._dismissed[bins + NEIGHBOURS] = True
 
     def lines_at(self, bins: np.ndarray) -> np.ndarray:
         """Which lines of the stream these of the shown look are, int [n]."""

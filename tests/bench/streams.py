@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-from monitor.listening.candidates import NEIGHBOURS
+from monitor.listening.attention import NEIGHBOURS
 from monitor.listening.evidence import FEATURES, Candidates
 from monitor.listening.layers import RESOLUTIONS
 from monitor.stage.nyquist import Critical
