@@ -125,15 +125,15 @@ def test_louder_than_ever_is_told_and_a_note_as_loud_as_the_last_is_not(climbing
     assert abs(at(notes, 8.9, "over_record_db")) < 5.0
 
 
+def falling(t):
+    return np.where(t < 4.0, -120.0, -20.0 - 3.0 * (t - 4.0))
+
+
 @pytest.mark.parametrize("name", ["window_s", "ramp_s", "age_s", "past_age_s", "past_rise_ago_s"])
 def test_no_measurement_tells_the_sample_rate(name):
     """A scorer that knows the rate has learnt which sounds were recorded at which."""
-    values = [
-        set(
-            looks_at(
-                1003.0, lambda t: np.where(t < 4.0, -120.0, -20.0 - 3.0 * (t - 4.0)), rate_hz=rate_hz
-            )[1][name].tolist()
-        )
+    slow, quick = (
+        set(looks_at(1003.0, falling, rate_hz=rate_hz)[1][name].tolist())
         for rate_hz in (44100, 48000)
-    ]
-    assert len(values[0] & values[1]) >= 0.9 * min(len(values[0]), len(values[1]))
+    )
+    assert len(slow & quick) >= 0.9 * min(len(slow), len(quick))
