@@ -34,8 +34,6 @@ EACH_ROUND_DB = 0.5
 guess: hands that raise faster than asked for were asked for deep pulls to the end.  In 40 rooms
 (seeds 50000 to 50039) a like rule took clumsy hands' cut from 1.29 to 1.22 times the habit's and
 left steady hands as they were."""
-LEAST_MARGIN_DB = 0.5
-"""Rings that are gone are deepened, too, when the fader has left them less than this."""
 
 
 def pull_margin_db(gain_db: float, wanted_db: float) -> float:
@@ -73,11 +71,7 @@ def next_step(
     if open_count >= TOGETHER and new_sliders >= TOGETHER_AFTER:
         return NextPull(None, f"{TOGETHER} ring together: that is this room's limit")
     gain_db = max(course.gained_db(ladder.gain_db), EACH_ROUND_DB * course.round_count)
-    needs = ladder.needs(
-        course.pulls,
-        margin_db=pull_margin_db(gain_db, margin_db),
-        least_margin_db=LEAST_MARGIN_DB,
-    )
+    needs = ladder.needs(course.pulls, margin_db=pull_margin_db(gain_db, margin_db))
     most_sliders = most_cuts + course.begun_with
     found = next_pull(equaliser, needs, course.pulls, most_sliders=most_sliders)
     may_end = course.three_rang or new_sliders >= HABIT_SLIDERS
