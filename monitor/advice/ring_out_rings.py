@@ -32,7 +32,7 @@ RAISED_DB_PER_S = 0.14
 for: the first step at once, within about a second, the others more slowly, for a ring is waited for
 (steady hands: 0.36 dB and 0.14 dB a second by least squares on 221 times, 30 rooms, seeds 50000 to
 50029).  Without the first step the ladder ended 1.9 dB too low in the middle with steady hands and
-4.0 dB with clumsy ones, with it 0.6 and 3.0 dB."""
+4.0 dB with clumsy ones, with it and ``OFF_DB`` 0.6 and 3.0 dB."""
 OFF_DB = 1.5
 """What pulls elsewhere shift a ring by, their phase turning it, and what hands are off by."""
 
