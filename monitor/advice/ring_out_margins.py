@@ -11,11 +11,9 @@ from __future__ import annotations
 import math
 
 from monitor.advice.margin import USUAL_EXCESS_DB, Excess
-from monitor.advice.ring_out_rings import KnownRing
+from monitor.advice.ring_out_rings import OFF_DB, KnownRing
 from monitor.advice.ring_out_state import MarginLeft
 
-OFF_DB = 1.5
-"""What pulls elsewhere shift a ring by, their phase turning it, and what hands are off by."""
 UNMARKED_DB = 2.0
 """Without fader marks the gain is guessed, and hands that raise faster than was asked for are
 higher than that; nobody is much lower."""

@@ -25,17 +25,24 @@ SAME_RING_PART = 0.012
 SAME_RING_HZ = 4.0
 """What rings at nearly the frequency of an earlier ring is that ring come back: a fifth of a tone,
 at the bottom a fraction of a line's width; a pull turns the phase and shifts it a little."""
-RAISED_DB_PER_S = 0.18
+STEP_DB = 0.5
+STEP_S = 1.0
+RAISED_DB_PER_S = 0.14
 """How fast a fader goes up that is raised by half a decibel about every two seconds, as is asked
-for, waiting for the ring included.  0.1 and 0.25 left the ladder 1 dB too low and 3 dB too high
-after a whole ring-out without marks (20 rooms, seeds 50000 to 50019)."""
+for: the first step at once, within about a second, the others more slowly, for a ring is waited for
+(steady hands: 0.36 dB and 0.14 dB a second by least squares on 221 times, 30 rooms, seeds 50000 to
+50029).  Without the first step the ladder ended 1.9 dB too low in the middle with steady hands and
+4.0 dB with clumsy ones, with it and ``OFF_DB`` 0.6 and 3.0 dB."""
+OFF_DB = 1.5
+"""What pulls elsewhere shift a ring by, their phase turning it, and what hands are off by."""
 
 
 @dataclass(slots=True)
 class KnownRing:
     """One frequency that rang; ``open`` while it is heard, ``skipped`` when it is left for good.
 
-    ``placed_gain_db`` is the ladder's gain when its limit was last reckoned.
+    ``placed_gain_db`` is the ladder's gain when its limit was last reckoned.  ``holds_margin``: it
+    stayed when it was pulled, and its excess is what to pull next, margin and all.
     """
 
     frequency_hz: float
@@ -48,6 +55,7 @@ class KnownRing:
     skipped: bool = False
     in_vain_db: float = 0.0
     placed_gain_db: float = 0.0
+    holds_margin: bool = False
 
 
 class RingLadder:
@@ -92,6 +100,7 @@ class RingLadder:
             ring.times += 1
             ring.fate = "left" if ring.skipped else "came back"
             ring.excess, ring.slope, ring.in_vain_db = None, None, 0.0
+            ring.holds_margin = False
         ring.open = True
         return ring
 
@@ -104,43 +113,41 @@ class RingLadder:
     def raised(self, seconds: float, pulls: Sequence[Pull], ring: KnownRing) -> None:
         """Reckon how far the fader went up before a ring that was just heard began.
 
-        Never beyond where a known ring would have come back.
+        Never beyond where a known ring would surely have come back: of many rings whose limits
+        are a little off, the lowest is too low, and would hold the ladder down for good.
         """
         depths_db = self.depths_db(pulls).tolist()
         ceilings = [
-            r.limit_db + depth_db
+            r.limit_db + depth_db + OFF_DB
             for r, depth_db in zip(self.rings, depths_db, strict=True)
             if r is not ring and not r.skipped and not r.open
         ]
-        guess_db = self.gain_db + RAISED_DB_PER_S * seconds
+        rise_db = raised_db(seconds)
         if ring.times > 1:
             # Twice as fast as asked for is the most that is believed: else the slider does not
             # stand where it should.
-            most_db = self.gain_db + 2.0 * RAISED_DB_PER_S * seconds
+            most_db = self.gain_db + 2.0 * rise_db
             back_db = ring.limit_db + self.depth_db(pulls, ring.frequency_hz) + excess_db(ring)
             self.gain_db = min(max(back_db, self.gain_db), most_db)
         else:
-            self.gain_db = max(self.gain_db, min([guess_db, *ceilings]))
+            self.gain_db = max(self.gain_db, min([self.gain_db + rise_db, *ceilings]))
 
-    def needs(
-        self, pulls: Sequence[Pull], *, margin_db: float, least_margin_db: float
-    ) -> list[tuple[float, float]]:
+    def needs(self, pulls: Sequence[Pull], *, margin_db: float) -> list[tuple[float, float]]:
         """Return what each ring needs in total for the margin.
 
-        Rings that are gone are deepened only where less than ``least_margin_db`` is left, so that
-        few sliders are moved each time; what they have they keep.
+        Rings that are gone keep what they have: a quiet one that should be back by the ladder is
+        where the ladder is wrong.  Only beyond what it is off by, one may be there unheard, and
+        is given what it lacks.
         """
         found = []
         for ring, depth_db in zip(self.rings, self.depths_db(pulls).tolist(), strict=True):
             if ring.skipped or ring.fate == "left":
                 continue
+            need_db = depth_db
             if ring.open:
-                need_db = depth_db + excess_db(ring) + margin_db
-            else:
-                left_db = ring.limit_db + depth_db - self.gain_db
-                need_db = depth_db
-                if left_db < least_margin_db:
-                    need_db = self.gain_db - ring.limit_db + margin_db
+                need_db += excess_db(ring) + (0.0 if ring.holds_margin else margin_db)
+            elif self.gain_db - ring.limit_db > depth_db + OFF_DB:
+                need_db = self.gain_db - ring.limit_db
             found.append((ring.frequency_hz, max(need_db, 0.0)))
         return found
 
@@ -150,3 +157,8 @@ def excess_db(ring: KnownRing) -> float:
     if ring.excess is not None:
         return max(ring.excess.db, 0.0)
     return USUAL_EXCESS_DB
+
+
+def raised_db(seconds: float) -> float:
+    """Return how far a fader goes up in some time, raised as is asked for."""
+    return STEP_DB * min(seconds / STEP_S, 1.0) + RAISED_DB_PER_S * max(seconds - STEP_S, 0.0)

@@ -150,15 +150,29 @@ def test_a_ring_that_comes_back_is_deepened_and_counted() -> None:
     assert played.now.pulls_now[0].pull_db > 3.0
 
 
-def test_what_came_back_tells_how_far_the_fader_went_and_old_rings_keep_up() -> None:
-    # 2.5k was left 2 dB of margin at the first ring's gain, and rings again 0.5 dB too high: the
-    # fader went up by 2.5 dB, so that 500 Hz, given 2 dB there, is short by half a decibel.
+def test_what_came_back_is_pulled_for_and_what_is_quiet_is_left_alone() -> None:
+    # 2.5k rings again, so that the fader went up; 500 Hz does not, whatever the ladder says of it.
     played = Played()
     played.round(501.2, id=1, db=1.0)
     played.round(SPOT_HZ, id=2, db=1.0)
     played.wait(30.0)
     played.rings(SPOT_HZ, id=3, db=0.5)
-    assert {p.label for p in played.now.pulls_now} >= {"500", "2.5k"}
+    assert {p.label for p in played.now.pulls_now} == {"2.5k"}
+
+
+def test_what_stayed_is_asked_deeper_without_another_margin() -> None:
+    played = Played()
+    played.rings(SPOT_HZ, db=0.5)
+    at_first_db = played.now.pulls_now[0].pull_db
+    played.wait(1.0)
+    played.do("pulled")
+    played.wait(LISTEN_S + 0.1)
+    # Half the wanted margin of 3 dB, rounded up to the slider's next whole decibel.
+    more_db = played.now.pulls_now[0].pull_db - at_first_db
+    assert 1.0 <= more_db <= 2.0
+    # An old climb that is told again changes nothing; a new one is an excess without a margin.
+    played.rings(SPOT_HZ, db=4.0)
+    assert played.now.pulls_now[0].pull_db - at_first_db > 4.0
 
 
 def test_two_at_once_are_one_plan_over_both() -> None:
@@ -276,18 +290,23 @@ def test_fader_marks_count_what_was_won() -> None:
 
 
 def test_marks_tell_the_gain_and_no_time_is_guessed_on_top() -> None:
-    # 500 Hz was left 4 dB.  By the marks the fader went up by 1 dB, so it is left where it is;
-    # by 60 s of raising it would have been pulled too.
+    # By the marks the fader went up by 1 dB, where a pull still leaves 3 dB beyond the excess of
+    # 1 dB; 4 dB up it leaves 1.5 dB, and so it would after 60 s of raising.
     played = Played()
     played.do("fader", fader_db=-12.0)
     played.round(501.2, id=1)
     played.wait(60.0)
     played.do("fader", fader_db=-11.0)
     played.rings(SPOT_HZ, id=2)
-    assert {p.label for p in played.now.pulls_now} == {"2.5k"}
+    assert [(p.label, p.pull_db) for p in played.now.pulls_now] == [("2.5k", 4.0)]
     played.do("fader", fader_db=-8.0)
     played.rings(SPOT_HZ, id=2, kind="slope")
-    assert {p.label for p in played.now.pulls_now} == {"500", "2.5k"}
+    assert [(p.label, p.pull_db) for p in played.now.pulls_now] == [("2.5k", 3.0)]
+    unmarked = Played()
+    unmarked.round(501.2, id=1)
+    unmarked.wait(60.0)
+    unmarked.rings(SPOT_HZ, id=2)
+    assert [(p.label, p.pull_db) for p in unmarked.now.pulls_now] == [("2.5k", 3.0)]
 
 
 def test_a_fader_that_goes_far_up_in_silence_ends_it() -> None:

@@ -12,7 +12,7 @@ from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_course import TONE_PULLS, Course, Step
 from monitor.advice.ring_out_next import next_step, pull_margin_db
 from monitor.advice.ring_out_plan import next_pull, tone_cost_db
-from monitor.advice.ring_out_rings import RAISED_DB_PER_S, KnownRing, RingLadder, excess_db
+from monitor.advice.ring_out_rings import OFF_DB, KnownRing, RingLadder, excess_db, raised_db
 from monitor.advice.ring_out_words import done_line, pull_detail, pull_line, put_back_line
 
 EQUALISER = Equaliser.from_settings("31")
@@ -27,7 +27,7 @@ def ladder(*rings: tuple[float, float]) -> RingLadder:
 
 
 def test_a_new_ring_s_gain_is_guessed_from_the_time_and_held_by_the_rings_that_are_quiet() -> None:
-    for seconds, most_db in ((5.0, 5.0 * RAISED_DB_PER_S), (60.0, 1.5)):
+    for seconds, most_db in ((5.0, raised_db(5.0)), (600.0, 1.5 + OFF_DB)):
         made = ladder((1000.0, 1.5))
         ring = made.rang(2500.0)
         made.raised(seconds, (), ring)
@@ -47,14 +47,30 @@ def test_one_that_is_back_at_once_tells_of_the_slider_and_not_of_the_fader() -> 
     made = ladder((1000.0, 0.0))
     ring = made.rang(1000.0)
     made.raised(1.0, (AT_1K,), ring)
-    assert made.gain_db <= 2.0 * RAISED_DB_PER_S + 1e-9
+    assert made.gain_db <= 2.0 * raised_db(1.0) + 1e-9
 
 
-def test_quiet_rings_are_left_as_they_are_until_the_fader_has_caught_up() -> None:
+def test_the_first_step_of_a_fader_comes_at_once_and_the_rest_slower_than_it_is_asked_for() -> None:
+    # Half a decibel about every two seconds is asked for.
+    assert raised_db(0.0) == 0.0
+    assert raised_db(1.0) == pytest.approx(0.5)
+    assert 0.5 < raised_db(3.0) < 1.0 < raised_db(7.0) < 0.5 * (1 + 7.0 / 2.0)
+
+
+def test_quiet_rings_keep_what_they_have_until_the_ladder_is_surely_beyond_them() -> None:
     made = ladder((1000.0, 0.0))
-    for gain_db, need_db in ((3.0, 4.0), (3.8, 5.8), (4.5, 6.5)):
+    for gain_db, need_db in ((3.0, 4.0), (3.9 + OFF_DB, 4.0), (4.1 + OFF_DB, 4.1 + OFF_DB)):
         made.gain_db = gain_db
-        needs = made.needs((AT_1K,), margin_db=2.0, least_margin_db=0.5)
+        needs = made.needs((AT_1K,), margin_db=2.0)
+        assert needs == [(1000.0, pytest.approx(need_db, abs=0.01))]
+
+
+def test_what_is_heard_needs_its_excess_and_a_margin_unless_it_has_it_already() -> None:
+    for holds_margin, need_db in ((False, 4.0 + 0.5 + 2.0), (True, 4.0 + 0.5)):
+        made = ladder((1000.0, 0.0))
+        ring = made.rang(1000.0)
+        ring.excess, ring.holds_margin = Excess(0.5, 0.2, 1.0, "given"), holds_margin
+        needs = made.needs((AT_1K,), margin_db=2.0)
         assert needs == [(1000.0, pytest.approx(need_db, abs=0.01))]
 
 
