@@ -45,8 +45,8 @@ LIBRARY_SONGS, LIBRARY_FILES, LIBRARY_S = 1, 2, 20.0
 
 LIBRARY_RATE_HZ = 16000
 LIBRARY_SHORT, LIBRARY_LONG = 544, 1024
-"""Its frame in samples.  The short one has two periods of the lowest pitch, 60 Hz, the least that it
-takes without a warning; the long one blurs what glides: see made speech of known pitch."""
+"""Its frame in samples.  The short one has two periods of the lowest pitch, 60 Hz, the least that
+it takes without a warning; the long one blurs what glides: see made speech of known pitch."""
 
 LIBRARY_ODDS = 0.05
 """Where it gives less than this to a voice it has put the pitch together from the neighbours."""
