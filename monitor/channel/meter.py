@@ -155,7 +155,8 @@ class ChannelMeter:
         is_active = self._gate.is_open(a_mean) and not is_hum
         is_voice = found is not None and found.hz >= LOWEST_HZ and is_active
         key = semitones(found.hz) if found is not None and is_voice else None
-        self._judge.push(key, is_active=is_active)
+        is_clear = found is not None and found.is_clear
+        self._judge.push(key if is_clear else None, is_active=is_active)
         self._note(self._settled.push(key))
         self._voiced_hops += key is not None
         self._looks.push(windows, is_voiced=key is not None)

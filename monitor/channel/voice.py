@@ -63,7 +63,7 @@ class VoiceJudge:
         self._keys.clear()
 
     def push(self, key: float | None, *, is_active: bool) -> Voice:
-        """Take in a hop: its key number, None when unvoiced, and whether anything sounds."""
+        """Take in a hop: its key number, None when not clear, and whether anything sounds."""
         if key is None:
             self._keys.clear()
         else:

@@ -41,7 +41,15 @@ MEDIAN_PERIOD_S = 0.006
 """Of a voice at about 170 Hz: half of it moves the moment a tracker's window stands for."""
 
 LIBRARY_SONGS, LIBRARY_FILES, LIBRARY_S = 1, 2, 20.0
-"""How much the library is given: it takes as long as the sound lasts."""
+"""How much the library is given: it takes half as long as the sound lasts."""
+
+LIBRARY_RATE_HZ = 16000
+LIBRARY_SHORT, LIBRARY_LONG = 544, 1024
+"""Its frame in samples.  The short one has two periods of the lowest pitch, 60 Hz, the least that
+it takes without a warning; the long one blurs what glides: see made speech of known pitch."""
+
+LIBRARY_ODDS = 0.05
+"""Where it gives less than this to a voice it has put the pitch together from the neighbours."""
 NEAR_SEMITONES = 0.5
 GOAL_NEAR = 0.95
 GOAL_LOWEST_SEMITONES = 1.0
@@ -82,22 +90,26 @@ def followed(samples: np.ndarray, rate_hz: int) -> Followed:
 
 
 def library_keys(
-    samples: np.ndarray, rate_hz: int, at_s: np.ndarray
+    samples: np.ndarray, rate_hz: int, at_s: np.ndarray, frame_samples: int = LIBRARY_SHORT
 ) -> tuple[np.ndarray, np.ndarray]:
     """What the library's probabilistic YIN says at these times, NaN where unvoiced.
 
-    The second array has only what it gives even odds or better to be voiced; the rest it has put
-    together from its neighbours.
+    The second array has only what it gives ``LIBRARY_ODDS`` or better to be voiced.
     """
-    low_hz, frame, hop = 16000, 1024, 160
-    low = librosa.resample(samples, orig_sr=rate_hz, target_sr=low_hz)
+    hop_samples = LIBRARY_RATE_HZ // 100
+    low = librosa.resample(samples, orig_sr=rate_hz, target_sr=LIBRARY_RATE_HZ)
     f0, voiced, probability = librosa.pyin(
-        low, fmin=60.0, fmax=1100.0, sr=low_hz, frame_length=frame, hop_length=hop
+        low,
+        fmin=60.0,
+        fmax=1100.0,
+        sr=LIBRARY_RATE_HZ,
+        frame_length=frame_samples,
+        hop_length=hop_samples,
     )
     keys = np.where(voiced, 69.0 + 12.0 * np.log2(np.nan_to_num(f0, nan=440.0) / 440.0), np.nan)
-    frames_s = np.arange(len(keys)) * hop / low_hz
-    sure = np.where(probability > 0.5, keys, np.nan)
-    return np.interp(at_s, frames_s, keys), np.interp(at_s, frames_s, sure)
+    frames_s = np.arange(len(keys)) * hop_samples / LIBRARY_RATE_HZ
+    likely = np.where(probability > LIBRARY_ODDS, keys, np.nan)
+    return np.interp(at_s, frames_s, keys), np.interp(at_s, frames_s, likely)
 
 
 def agreement(keys: np.ndarray, truth: np.ndarray) -> tuple[float, float]:
@@ -125,7 +137,9 @@ def print_made(with_library: bool) -> None:
     print("  register   voiced   near    worst    library: voiced   near     lowest note, worst")
     print(f"  (the library on the first {LIBRARY_SONGS} of each register)")
     for register in singer.RANGE_KEYS:
-        ours, theirs, lowest = [], [], []
+        ours: list[tuple[float, float]] = []
+        theirs: list[tuple[float, float]] = []
+        lowest: list[float] = []
         for seed in SEEDS:
             samples, truth, low_key = song(register, seed)
             run = followed(samples, RATE_HZ)
@@ -153,19 +167,24 @@ def print_made(with_library: bool) -> None:
 def print_spoken(with_library: bool) -> None:
     """Pitch of made speech, which glides all the time."""
     print("made speech, 4 of 12 s: glides of up to 8 semitones within 0.1 to 0.25 s")
-    ours, theirs = [], []
+    found: dict[str, list[tuple[float, float]]] = {}
     for seed, low_hz in ((1, 110.0), (2, 190.0), (3, 130.0), (4, 90.0)):
         samples = 0.3 * voices.spoken(12.0, seed, low_hz) + voices.noise(12.0, NOISE_RMS)
         truth = voices.spoken_keys(12.0, seed, low_hz)
         run = followed(samples, RATE_HZ)
         true = truth[np.clip((run.at_s * singer.CONTROL_RATE_HZ).astype(int), 0, len(truth) - 1)]
-        ours.append(agreement(run.keys, true))
-        if with_library:
-            theirs.append(agreement(library_keys(samples, RATE_HZ, run.at_s)[0], true))
-    for name, found in (("ours", ours), ("library", theirs)):
-        if found:
-            voiced, near = np.mean(found, axis=0)
-            print(f"  {name:9} {voiced:7.1%} voiced, {near:7.1%} of these near", flush=True)
+        found.setdefault("ours", []).append(agreement(run.keys, true))
+        for frame in (LIBRARY_SHORT, LIBRARY_LONG) if with_library else ():
+            name = f"library, {1e3 * frame / LIBRARY_RATE_HZ:.0f} ms"
+            keys = library_keys(samples, RATE_HZ, run.at_s, frame)[0]
+            found.setdefault(name, []).append(agreement(keys, true))
+    for name, shares in found.items():
+        voiced, near = np.mean(shares, axis=0)
+        of_all = np.mean([each[0] * each[1] for each in shares])
+        print(
+            f"  {name:14} {voiced:7.1%} voiced, {near:7.1%} of these near: {of_all:7.1%} of all",
+            flush=True,
+        )
 
 
 def files_of(folder: Path, kind: str) -> list[Path]:
@@ -181,32 +200,47 @@ def sound_of(path: Path, seconds: float) -> tuple[np.ndarray, int]:
     return (samples + noise).astype(np.float32), rate_hz
 
 
+def beside_library(samples: np.ndarray, rate_hz: int, run: Followed) -> list[float]:
+    """Of what the library calls voiced: told, of these near, near of all, and near of all that it
+    gives some odds; then near of what is told where its frame is long."""
+    part = run.at_s < LIBRARY_S
+    first = samples[: int(LIBRARY_S * rate_hz)]
+    theirs, likely = library_keys(first, rate_hz, run.at_s[part])
+    long, _ = library_keys(first, rate_hz, run.at_s[part], LIBRARY_LONG)
+    told, near = agreement(run.keys[part], theirs)
+    return [
+        told,
+        near,
+        told * near,
+        float(np.prod(agreement(run.keys[part], likely))),
+        agreement(run.keys[part], long)[1],
+    ]
+
+
 def print_voices(folder: Path, with_library: bool, most: int) -> None:
     """Speech and singing told apart, and pitch beside the library's, on the folder's voices."""
     print(f"voices of the folder, up to {most} files of a minute each")
     print(f"  (the library on {LIBRARY_S:.0f} s of {LIBRARY_FILES} of them)")
-    print("  kind           files   taken for singing   pitch as the library's, where both voiced")
-    print("                                             all       where it is sure of a voice")
+    print("                         taken for   of what the library calls voiced       long")
+    print("  kind           files   singing     told     near     of all   where likely   near")
     for kind in KINDS:
         paths = files_of(folder, kind)[:most]
         if not paths:
             print(f"  {kind:14} left out: there are no such files")
             continue
         sung = spoken = 0
-        near: list[tuple[float, float]] = []
+        beside: list[list[float]] = []
         for path in paths:
             samples, rate_hz = sound_of(path, 60.0)
             run = followed(samples, rate_hz)
             run.meter.finish()
             counts = run.meter._parts._counts
             sung, spoken = sung + counts["sung"], spoken + counts["spoken"]
-            if with_library and len(near) < LIBRARY_FILES:
-                part = run.at_s < LIBRARY_S
-                theirs = library_keys(samples[: int(LIBRARY_S * rate_hz)], rate_hz, run.at_s[part])
-                near.append(tuple(agreement(run.keys[part], keys)[1] for keys in theirs))
+            if with_library and len(beside) < LIBRARY_FILES:
+                beside.append(beside_library(samples, rate_hz, run))
         share = sung / max(sung + spoken, 1)
-        library = "   ".join(f"{each:7.1%}" for each in np.mean(near, axis=0)) if near else "-"
-        print(f"  {kind:14} {len(paths):5d}   {share:17.1%}   {library}", flush=True)
+        library = "  ".join(f"{each:7.1%}" for each in np.mean(beside, axis=0)) if beside else "-"
+        print(f"  {kind:14} {len(paths):5d}   {share:7.1%}   {library}", flush=True)
 
 
 def print_cost() -> None:

@@ -36,6 +36,25 @@ def test_pitch_of_a_voice_like_sound_within_a_tenth_of_a_semitone(hz, rate_hz):
     found = tracker.pitch(sound.astype(np.float32))
     assert semitones(found.hz) == pytest.approx(semitones(hz), abs=0.1)
     assert found.aperiodicity < 0.1
+    assert found.is_clear
+
+
+def test_a_glide_too_quick_for_the_long_window_is_told_but_not_clear():
+    rate_hz, semitones_per_s = 12000, 60.0
+    tracker = PitchTracker(rate_hz)
+    t = np.arange(tracker.needed_samples) / rate_hz
+    rise = semitones_per_s / 12.0 * np.log(2.0)
+    # The instantaneous frequency is 160 Hz times e to the power of rise times t.
+    phase = 2 * np.pi * 160.0 * np.expm1(rise * t) / rise
+    sound = sum(np.sin(k * phase + k) for k in range(1, 9)).astype(np.float32)
+    found = tracker.pitch(sound)
+    # The middle of what is looked at: of the window, and of the same a period later.
+    middle_s = (tracker._level // 2 + 0.5 * (tracker._window + rate_hz / 180.0)) / rate_hz
+    expected = semitones(160.0) + semitones_per_s * middle_s
+    assert semitones(found.hz) == pytest.approx(expected, abs=0.5)
+    assert not found.is_clear
+    frame = tracker._levelled(sound)
+    assert tracker._look(frame, tracker._window) is None
 
 
 @pytest.mark.parametrize("sound", [np.zeros(900), noise(0.1, 0.1)[:900]], ids=["silence", "noise"])
@@ -63,7 +82,7 @@ def test_spoken_pitch_within_half_a_semitone_in_95_of_100_voiced_hops(seed, low_
     truth = spoken_keys(12.0, seed, low_hz)
     true_keys = truth[np.clip((at_s * 400).astype(int), 0, len(truth) - 1)]
     both = np.isfinite(true_keys) & np.isfinite(keys)
-    assert both.sum() > 0.7 * np.isfinite(true_keys).sum()
+    assert both.sum() > 0.95 * np.isfinite(true_keys).sum()
     assert np.mean(np.abs(keys - true_keys)[both] < 0.5) > 0.95
 
 
