@@ -14,7 +14,7 @@ import numpy as np
 
 from monitor.listening.decimate import Decimator, decimation_factor
 from monitor.listening.frames import HOP_S, HopBuffer
-from monitor.listening.layers import RESOLUTIONS, Layer
+from monitor.listening.layers import RESOLUTIONS, TRACE_S, Layer
 from monitor.listening.levels import LONG_S, Levels, measure
 from monitor.listening.rings import DegreeThreshold, Ring, RingBook, RingEvent, Thresholds, Way
 from monitor.listening.scorer import Scorers
@@ -199,7 +199,7 @@ class Listener:
             self._offset_samples + looks * stride * self._hop_input_samples
         ) / self.sample_rate_hz
         wanted = math.ceil((newest_s - since_s) / layer.hop_s - 1e-6)
-        hops = max(0, min(wanted, looks, layer.history.n_hops))
+        hops = max(0, min(wanted, looks, round(TRACE_S / layer.hop_s)))
         times_s = newest_s - layer.hop_s * np.arange(hops - 1, -1, -1)
         if hops == 0:
             return Trace(times_s, np.zeros(0), np.zeros(0))

@@ -70,7 +70,7 @@ class LongPast:
         self._step_hops = window_hops
         self._step_s = window_hops * hop_s
         self._points = past_hops(hop_s, window_hops) // window_hops + 1
-        self._lines: dict[int, tuple[np.ndarray, np.ndarray]] = {}
+        self._whole = self._straight_lines(self._points)
 
     def measure(
         self, bins: np.ndarray, exact_bins: np.ndarray, total_power: np.ndarray, looks: int
@@ -93,7 +93,9 @@ class LongPast:
         out = y - floor_db
         half = -(points // 2)
 
-        rows, time_variances = self._straight_lines(points)
+        # Only in the first seconds of a stream is there less.
+        whole = points == self._points
+        rows, time_variances = self._whole if whole else self._straight_lines(points)
         moments = rows @ relative
         means, slopes = moments[0::2], moments[1::2]
         spread = rows[0::2] @ (relative * relative) - means**2 - slopes**2 * time_variances
@@ -166,17 +168,15 @@ class LongPast:
 
     def _straight_lines(self, points: int) -> tuple[np.ndarray, np.ndarray]:
         """Rows that give mean and slope over each part of the past, and its variance of time."""
-        if points not in self._lines:
-            rows = np.zeros((2 * len(_PARTS), points))
-            variances = np.zeros((len(_PARTS), 1))
-            for i, part in enumerate(_PARTS):
-                n = min(points, max(FEWEST_POINTS, round(part * self._points)))
-                times_s = (np.arange(n) - (n - 1) / 2) * self._step_s
-                rows[2 * i, -n:] = 1.0 / n
-                rows[2 * i + 1, -n:] = times_s / np.sum(times_s**2)
-                variances[i] = np.sum(times_s**2) / n
-            self._lines[points] = rows, variances
-        return self._lines[points]
+        rows = np.zeros((2 * len(_PARTS), points))
+        variances = np.zeros((len(_PARTS), 1))
+        for i, part in enumerate(_PARTS):
+            n = min(points, max(FEWEST_POINTS, round(part * self._points)))
+            times_s = (np.arange(n) - (n - 1) / 2) * self._step_s
+            rows[2 * i, -n:] = 1.0 / n
+            rows[2 * i + 1, -n:] = times_s / np.sum(times_s**2)
+            variances[i] = np.sum(times_s**2) / n
+        return rows, variances
 
 
 def _follows(moves: np.ndarray, others: np.ndarray) -> np.ndarray:
