@@ -36,6 +36,7 @@ from firmware.fakes import wait_until
 from monitor.listening.bands import third_octave_of
 from monitor.listening.frames import HOP_S
 from monitor.listening.listener import Listener
+from monitor.listening.past import PAST_S
 from monitor.listening.rings import RingEvent
 from tests.listening.test_listener import growing_line
 from tests.sound_server import SoundServer, what_is_missing
@@ -109,7 +110,9 @@ def evening(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Evening]:
             witness = Witness(server.device)
             assert client.wait_until_connected(20.0), watcher.log
             assert wait_until(lambda: "hearing" in watcher.log, within_s=10.0), watcher.log
-            time.sleep(1.0)  # a sound server's first second is uneven
+            # A sound server's first second is uneven; then both listeners hear as far back as
+            # they ever look, or they would not know the same of a line.
+            time.sleep(1.0 + PAST_S)
             played_mono_s = time.monotonic()
             play(server, folder / "howls.wav")
             wait_until(lambda: len(client.events) >= 3 * len(HOWLS_HZ), within_s=5.0)
