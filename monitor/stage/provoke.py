@@ -38,6 +38,9 @@ _SURELY_STABLE_DB = -0.7
 """Hand and walk start at least this far below the limit, so that they are what provokes."""
 NEAR_DB = 1.5
 """Within this of ringing, a frequency rings on for about as long as a loop climbs."""
+_SAME_HZ = 3.0
+"""A frequency that moves by less while somebody walks is one; two rings of a loop seldom lie so
+near."""
 _HAND_S = 0.25
 _WALK_S = 1.5
 
@@ -84,8 +87,9 @@ class Run:
     ``closed`` and ``opened`` are what the box hears, float32 [n].  ``feedback`` is their
     difference before the box's own clipping.  ``excess_db`` [m] goes with ``excess_time_s`` [m]
     and counts what a compressor takes away.  ``truth`` holds every frequency that is unstable at
-    the worst moment, most critical first; ``critical_frequency_hz`` the one of them that won;
-    ``near`` those that are stable by less than ``NEAR_DB`` and may linger.
+    the worst moment, or on the way of a hand or of somebody walking and where they come to rest,
+    most critical first; ``critical_frequency_hz`` the one of them that won; ``near`` those that
+    are stable by less than ``NEAR_DB`` and may linger.
     ``onset_s`` is when the loop first became unstable, ``off_s`` when the fader left it stable
     again for good (a compressor not counted), ``overtake_s`` when the feedback first stays
     above the programme in its own third-octave band, ``louder_than_programme_s`` above the whole
@@ -403,6 +407,23 @@ def _in_band(samples: np.ndarray, frequency_hz: float, rate: int) -> np.ndarray:
     return filtered
 
 
+def _critical_at(loop: _Loop, moments: Sequence[int], rate: int) -> list[Critical]:
+    """What is critical at any of the moments (samples), each at its worst, most critical first."""
+    found: list[Critical] = []
+    for moment in moments:
+        here = criticals(
+            loop.taps_at(moment),
+            sample_rate_hz=rate,
+            gain_db=float(loop.gain_db[moment]),
+            most=40,
+        )
+        for one in here:
+            same = [two for two in found if abs(two.frequency_hz - one.frequency_hz) <= _SAME_HZ]
+            if all(one.margin_db < two.margin_db for two in same):
+                found = [two for two in found if two not in same] + [one]
+    return sorted(found, key=lambda one: one.margin_db)
+
+
 def _winner(feedback: np.ndarray, truth: Sequence[Critical], rate: int, span: slice) -> float:
     """Return the frequency of the truth where the feedback holds most energy."""
     part = feedback[span]
@@ -513,12 +534,12 @@ def render_run(spec: RunSpec, sound: np.ndarray | None = None) -> Run:
     excess_db = nominal_db - reduction_db[np.minimum(moments // block, len(reduction_db) - 1)]
     worst = int(np.argmax(nominal_db))
     peak_db = float(nominal_db[worst])
-    found = criticals(
-        loop.taps_at(int(moments[worst])),
-        sample_rate_hz=rate,
-        gain_db=float(loop.gain_db[moments[worst]]),
-        most=40,
-    )
+    # What is unstable on the way may not be where somebody comes to rest.
+    asked = {int(moments[worst])}
+    if spec.provocation in ("hand", "walk"):
+        at_db = np.interp(coarse, moments, nominal_db)
+        asked.update(int(i) for i in coarse[at_db > -NEAR_DB])
+    found = _critical_at(loop, sorted(asked), rate)
     truth = tuple(c for c in found if c.margin_db < 0.0)
     unstable = np.flatnonzero(excess_db > 0.0)
     onset_s = float(moments[unstable[0]]) / rate if len(unstable) and truth else None

@@ -32,6 +32,27 @@ def test_what_rings_is_in_the_truth(provocation: str) -> None:
     assert heard_hz == pytest.approx(run.critical_frequency_hz, abs=3.0)
 
 
+@pytest.mark.parametrize("seed", [33, 37, 46])
+def test_what_rings_where_a_walk_comes_to_rest_is_in_the_truth(seed: int) -> None:
+    """In these rooms it is stable where the loop is nearest to ringing, on the way."""
+    spec = replace(
+        random_spec(seed, programmes=("silence",)),
+        provocation="walk",
+        excess_db=1.2,
+        onset_s=2.0,
+        acts_s=None,
+        compressor_ratio=1.0,
+        sample_rate_hz=48000,
+        duration_s=12.0,
+    )
+    run = render_run(spec)
+    last_second = run.feedback[-48000:]
+    loudest_hz = int(np.argmax(np.abs(np.fft.rfft(last_second * np.hanning(48000)))))
+    nearest_hz = min(abs(one.frequency_hz - loudest_hz) for one in run.truth)
+    assert nearest_hz <= 1.0
+    assert run.critical_frequency_hz == pytest.approx(loudest_hz, abs=1.0)
+
+
 def test_before_the_onset_the_loop_is_stable_and_the_twin_is_the_programme() -> None:
     run = render_run(replace(BASE, provocation="step", programme="silence"))
     assert run.onset_s is not None
