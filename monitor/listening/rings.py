@@ -22,14 +22,18 @@ Way = Literal["soundcheck", "set"]
 Degree = Literal["ringing", "howl"]
 
 CLOSE_PROMINENCE_DB = 4.0
-CLOSE_HOPS = 4
-"""A ring is over when its line has not stood out for this many hops ..."""
+CLOSE_S = 0.17
+"""A ring is over when its line has not stood out for so long (one that has hardly left the noise
+sinks for a window now and then) ..."""
 CLOSE_FALL_DB = 10.0
 """... or has fallen this far below the highest it stood in the last half second ..."""
 CLOSE_SLOPE_DB_PER_S = -25.0
 CLOSE_SLOPE_FALL_DB = 5.0
 """... or has fallen half as far and is still falling steeply."""
 HELD_S = 0.5
+FALLS_FROM_DB = 15.0
+"""Only what has stood so far out can be seen to fall: nearer to the noise a line's level goes up
+and down with it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +95,7 @@ class _Open:
     is_another_s: bool
     hops_alone: int = 0
     levels_db: deque[float] = field(default_factory=deque)
+    floor_db: float = 0.0
     hops_sunk: int = 0
 
 
@@ -133,6 +138,7 @@ class RingBook:
         self._history = history
         self._hop_s = hop_s
         self._held_hops = max(2, round(HELD_S / hop_s))
+        self._close_hops = round(CLOSE_S / hop_s)
         self._new_id = new_id
         self._exact_hz = exact_hz
         self._others = others
@@ -250,8 +256,9 @@ class RingBook:
     def _follow(self, one: _Open) -> None:
         """Note where an open ring's line stands now."""
         level_db = self._level_dbfs(one.bin)
-        prominence_db = level_db - float(self._history.floor_db(1)[0, one.bin])
-        one.hops_sunk = one.hops_sunk + 1 if prominence_db < CLOSE_PROMINENCE_DB else 0
+        one.floor_db = float(self._history.floor_db(1)[0, one.bin])
+        sunk = level_db - one.floor_db < CLOSE_PROMINENCE_DB
+        one.hops_sunk = one.hops_sunk + 1 if sunk else 0
         one.levels_db.append(level_db)
         while len(one.levels_db) > self._held_hops:
             one.levels_db.popleft()
@@ -268,16 +275,18 @@ class RingBook:
 
     def _is_over(self, one: _Open) -> bool:
         """Whether the line of an open ring has sunk or is falling away."""
-        level_db = one.levels_db[-1]
-        fall_db = max(one.levels_db) - level_db
+        if one.hops_sunk >= self._close_hops:
+            return True
+        level_db, highest_db = one.levels_db[-1], max(one.levels_db)
+        if highest_db - one.floor_db < FALLS_FROM_DB:
+            return False
+        fall_db = highest_db - level_db
         back = min(4, len(one.levels_db) - 1)
         falling_db_per_s = (
             (level_db - one.levels_db[-1 - back]) / (back * self._hop_s) if back else 0.0
         )
-        return (
-            one.hops_sunk >= CLOSE_HOPS
-            or fall_db >= CLOSE_FALL_DB
-            or (fall_db >= CLOSE_SLOPE_FALL_DB and falling_db_per_s <= CLOSE_SLOPE_DB_PER_S)
+        return fall_db >= CLOSE_FALL_DB or (
+            fall_db >= CLOSE_SLOPE_FALL_DB and falling_db_per_s <= CLOSE_SLOPE_DB_PER_S
         )
 
     def _level_dbfs(self, line_bin: int) -> float:

@@ -13,8 +13,9 @@ NOISE_DBFS, FROM_DBFS, LIMIT_DBFS = -60.0, -110.0, -22.0
 STOPPED_DB = 10.0
 """A line that has fallen so far has stopped."""
 CLOSES_WITHIN_S = 0.3
-MOST_CENTS = 15.0
-"""A degree can be reached while a line stands barely out of the noise."""
+MOST_CENTS = 20.0
+"""A degree can be reached while a line stands barely out of the noise: at 95 Hz this is a fifth of
+a bin."""
 SETTLED_S = 6.5
 
 # Frequencies and growths in dB/s.  Two of each five lie in one third octave and one below
