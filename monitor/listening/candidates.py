@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from monitor.listening.attention import Attention
+from monitor.listening.lines import peak_offset
 from monitor.listening.spectrum import SpectrumHistory
 
 MIN_PROMINENCE_DB = 8.0
@@ -126,8 +127,7 @@ class LineFinder:
         below, here, above = level[:, bins - 1], level[:, bins], level[:, bins + 1]
         highest = np.maximum(np.maximum(below, here), above)
         out = highest - history.floor_db(STANDING_HOPS)[:, bins] >= SURE_PROMINENCE_DB
-        curvature = np.minimum(below - 2.0 * here + above, -1e-6)
-        offset = np.minimum(np.maximum(0.5 * (below - above) / curvature, -1.0), 1.0)
+        offset = peak_offset(below, here, above)
         mean = offset.sum(axis=0) / STANDING_HOPS
         spread = (offset * offset).sum(axis=0) / STANDING_HOPS - mean * mean
         fall_db = here[-1] - here[0]

@@ -21,7 +21,8 @@ import numpy as np
 
 from monitor.listening.attention import NEIGHBOURS, Attention
 from monitor.listening.candidates import LineFinder
-from monitor.listening.past import LOBE, PAST_FEATURES, LongPast, past_hops, rest_of
+from monitor.listening.lines import CENTS, LOBE, follows, peak_offset, rest_of, straight_lines
+from monitor.listening.past import PAST_FEATURES, LongPast, past_hops
 from monitor.listening.spectrum import SILENCE_DBFS, SpectrumHistory
 from monitor.listening.steadiness import STEADINESS_FEATURES, Steadiness, steadiness_hops
 
@@ -122,24 +123,6 @@ class Candidates:
     features: np.ndarray
 
 
-def _rows(hop_s: float) -> tuple[np.ndarray, np.ndarray]:
-    """Means and slopes over the last hops as one matrix product.
-
-    Returns weights [2 * n_windows, HISTORY_HOPS], alternately a mean and a slope (dB/s) for
-    each window of ``_SLOPE_HOPS``, and the variance of time within each window, s^2.
-    """
-    rows = []
-    for n in _SLOPE_HOPS:
-        times_s = (np.arange(n) - (n - 1) / 2) * hop_s
-        for weights in (np.full(n, 1.0 / n), times_s / np.sum(times_s**2)):
-            row = np.zeros(HISTORY_HOPS)
-            row[-n:] = weights
-            rows.append(row)
-    return np.array(rows), np.array(
-        [np.sum(((np.arange(n) - (n - 1) / 2) * hop_s) ** 2) / n for n in _SLOPE_HOPS]
-    )
-
-
 def _straightest(slopes: np.ndarray, residuals: np.ndarray) -> np.ndarray:
     """Slope over the longest window that is straight within 1 dB, else over the shortest given.
 
@@ -190,7 +173,9 @@ class Evidence:
         self._past = LongPast(history, hop_s=hop_s, window_hops=self._window_hops)
         self._record_db = np.full(history.n_bins, SILENCE_DBFS, dtype=np.float32)
         self._record_fade_db = np.float32(RECORD_DB * hop_s / RECORD_S)
-        self._rows, self._time_variances = _rows(hop_s)
+        self._rows, self._time_variances = straight_lines(
+            _SLOPE_HOPS, length=HISTORY_HOPS, step_s=hop_s
+        )
         self._mean_of = np.ascontiguousarray(self._rows[0::2])
         self._mean_rows = np.zeros((len(_MEAN_HOPS), HISTORY_HOPS))
         for row, n in zip(self._mean_rows, _MEAN_HOPS, strict=True):
@@ -261,19 +246,17 @@ class Evidence:
         relative = y - now
         prominence = y - floor_db
 
-        # Vertex of the parabola through three bins, wherever the middle one is the highest.
         below, above = three[-12:, 0], three[-12:, 2]
-        curvature = np.minimum(below - 2.0 * y[-12:] + above, -1e-6)
-        offset = np.minimum(np.maximum(0.5 * (below - above) / curvature, -1.0), 1.0)
+        offset = peak_offset(below, y[-12:], above)
         exact = bins + offset[-1]
         frequency_hz = exact * history.bin_hz
-        cents_a_bin = 1200.0 / np.log(2.0) / exact
+        cents_a_bin = CENTS / exact
 
         moments = self._rows @ relative
         means, slopes = moments[0::2], moments[1::2]
         square_means = self._mean_of @ (relative * relative)
         residuals = np.sqrt(
-            np.maximum(square_means - means**2 - slopes**2 * self._time_variances[:, None], 0.0)
+            np.maximum(square_means - means**2 - slopes**2 * self._time_variances, 0.0)
         )
         offset_means = _OFFSET_MEANS @ offset  # of the last 4, all 12, the first 4
         offset_squares = _OFFSET_MEANS[:2] @ (offset * offset)
@@ -314,10 +297,6 @@ class Evidence:
         # Correlation of the line's moves with the programme's: a loop does not keep time.
         moves = y[-31:] - y[-32:-1]
         rest_moves = rest_db[-31:] - rest_db[-32:-1]
-        ones = _ONES[: len(moves)]
-        follows = (ones @ (moves * rest_moves)) / np.sqrt(
-            (ones @ (moves * moves)) * (ones @ (rest_moves * rest_moves)) + 1e-9
-        )
 
         # How all other lines have changed; 0 where there are none to speak of.
         reach = bins + _REACH
@@ -347,7 +326,7 @@ class Evidence:
         values[35] = shoulders - now
         values[36:38] = change_8
         values[38:40] = change_32
-        values[40] = follows
+        values[40] = follows(moves, rest_moves)
         values[41] = self._window_s
         values[42] = self._linger[bins + NEIGHBOURS].max(axis=0)
         values[43] = (on_ramp * self._onsets[:, None]).max(axis=0)

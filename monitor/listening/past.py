@@ -12,11 +12,11 @@ yet, after a start, is not asked: with fewer than ``FEWEST_POINTS`` all numbers 
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
-from monitor.listening.spectrum import DB_TO_NEPERS, SpectrumHistory
+from monitor.listening.attention import NEIGHBOURS
+from monitor.listening.lines import CENTS, LOBE, follows, peak_offset, rest_of, straight_lines
+from monitor.listening.spectrum import SpectrumHistory
 
 PAST_S = 5.0
 """A loop 0.3 dB past its limit with a loop time of 50 ms climbs 30 dB in this time."""
@@ -28,9 +28,6 @@ _READABLE_DB = 8.0
 _PARTS = (0.25, 0.5, 1.0)
 """Of ``PAST_S``, over which a straight line is laid."""
 _HARMONIC_RATIOS = (2.0, 3.0, 0.5)
-_CENTS = 1200.0 / math.log(2.0)
-LOBE = np.arange(-2, 3)[:, None]
-"""Added to bins [n]: the main lobe of a Hann window around each, [5, n]."""
 
 PAST_FEATURES: tuple[str, ...] = (
     *(f"past_slope_{part * PAST_S:g}_s" for part in _PARTS),
@@ -126,7 +123,7 @@ class LongPast:
         rest_db = rest_of(total_power[-hops::step], lobe, floor_db)
         values[15] = rest_db[half:].std(axis=0)
         moves = y[1:] - y[:-1]
-        values[16] = _follows(moves, rest_db[1:] - rest_db[:-1])
+        values[16] = follows(moves, rest_db[1:] - rest_db[:-1])
         values[17:].reshape(3, len(_HARMONIC_RATIOS), n)[:] = self._harmonics(
             exact_bins, hops, out > _OUT_DB, moves
         )
@@ -145,61 +142,32 @@ class LongPast:
         places = (np.array(_HARMONIC_RATIOS)[:, None] * exact_bins + 0.5).astype(np.intp)
         inside = (places >= 4) & (places <= edge)
         places = np.clip(places, 4, edge)
-        level_db = history.level_db(hops)[::step, places + np.arange(-1, 2)[:, None, None]]
+        level_db = history.level_db(hops)[::step, places + NEIGHBOURS[:, :, None]]
         level_db = level_db.max(axis=1).astype(np.float64)
         over_db = level_db - history.floor_db(hops)[::step, places]
         count = np.maximum(is_out.sum(axis=0), 1)
         told = np.empty((3, len(_HARMONIC_RATIOS), len(exact_bins)))
         told[0] = (over_db * is_out[:, None]).sum(axis=0) / count
         told[1] = (over_db * is_out[:, None]).max(axis=0)
-        told[2] = _follows(moves[:, None], level_db[1:] - level_db[:-1])
+        told[2] = follows(moves[:, None], level_db[1:] - level_db[:-1])
         return inside * told
 
     def _wander_cents(self, three: np.ndarray, out: np.ndarray, bins: np.ndarray) -> np.ndarray:
         """Standard deviation of the frequency over the points at which it can be read."""
         below, here, above = three[:, 0], three[:, 1], three[:, 2]
         readable = (out > _READABLE_DB) & (here >= below) & (here >= above)
-        curvature = np.minimum(below - 2.0 * here + above, -1e-6)
-        place = readable * (0.5 * (below - above) / curvature)
+        place = readable * peak_offset(below, here, above)
         count = np.maximum(readable.sum(axis=0), 1)
         mean = place.sum(axis=0) / count
         variance = (place * place).sum(axis=0) / count - mean * mean
-        return np.asarray(np.sqrt(np.maximum(variance, 0.0)) * _CENTS / bins)
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)) * CENTS / bins)
 
     def _straight_lines(self, points: int) -> tuple[np.ndarray, np.ndarray]:
         """Rows that give mean and slope over each part of the past, and its variance of time."""
-        rows = np.zeros((2 * len(_PARTS), points))
-        variances = np.zeros((len(_PARTS), 1))
-        for i, part in enumerate(_PARTS):
-            n = min(points, max(FEWEST_POINTS, round(part * self._points)))
-            times_s = (np.arange(n) - (n - 1) / 2) * self._step_s
-            rows[2 * i, -n:] = 1.0 / n
-            rows[2 * i + 1, -n:] = times_s / np.sum(times_s**2)
-            variances[i] = np.sum(times_s**2) / n
-        return rows, variances
-
-
-def _follows(moves: np.ndarray, others: np.ndarray) -> np.ndarray:
-    """Correlation of moves along the first axis."""
-    together: np.ndarray = (moves * others).sum(axis=0) / np.sqrt(
-        (moves * moves).sum(axis=0) * (others * others).sum(axis=0) + 1e-9
-    )
-    return together
+        windows = [min(points, round(part * self._points)) for part in _PARTS]
+        return straight_lines(windows, length=points, step_s=self._step_s)
 
 
 def past_hops(hop_s: float, window_hops: int) -> int:
     """Hops from the first point of the past to the newest."""
     return window_hops * round(PAST_S / (window_hops * hop_s))
-
-
-def rest_of(total_power: np.ndarray, lobe_db: np.ndarray, floor_db: np.ndarray) -> np.ndarray:
-    """Level of all sound but a line, dB [n_hops, n_lines], never under the floor around the line.
-
-    ``total_power`` [n_hops] is that of all sound, ``lobe_db`` [n_hops, 5, n_lines] the levels of
-    the line's main lobe, ``floor_db`` [n_hops, n_lines].
-    """
-    # Bins of a Hann window count the power of what is between them 1.5 times, all alike.
-    line = np.exp(DB_TO_NEPERS * lobe_db).sum(axis=1)
-    rest = np.maximum(total_power[:, None] - line, np.exp(DB_TO_NEPERS * floor_db))
-    rest_db: np.ndarray = np.log(rest) / DB_TO_NEPERS
-    return rest_db

@@ -11,6 +11,7 @@ import math
 
 import numpy as np
 
+from monitor.listening.lines import CENTS
 from monitor.listening.spectrum import SpectrumHistory
 
 _HOPS = (8, 16, 32, 64)
@@ -67,6 +68,5 @@ class Steadiness:
         values[:-1] = 10.0 * np.log10(np.maximum(values[:-1], _SUREST))
         n = _DRIFT_HOPS
         bent = phase[-n:].sum(axis=0) * phase[-2 * n : -n].sum(axis=0).conj()
-        values[-1] = np.abs(np.angle(bent)) * self._turn_hz / frequency_hz
-        values[-1] *= 1200.0 / math.log(2.0)
+        values[-1] = np.abs(np.angle(bent)) * self._turn_hz / frequency_hz * CENTS
         return values

@@ -20,13 +20,13 @@ from monitor.listening.layers import RESOLUTIONS
 from monitor.listening.listener import SUM_PART
 from monitor.listening.scorer import Scorer
 from tests.bench.rows import followed
+from tests.bench.scoring import ROOM_TO_ACT_S
 from tests.bench.streams import FEEDBACK, OWN, Stream, read_streams
 
 THRESHOLDS = (-1.0, 0.0, 1.0, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0)
 SHARES_DB = ((-24.0, -6.0), (-30.0, -9.0), (-33.0, -12.0))
 """Least shares of all the power and of the octave."""
 AGAIN_S = 1.0
-ROOM_TO_ACT_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,35 +70,37 @@ def _flag(
     stream: Stream, look: Scorer, course: Scorer, late_s: np.ndarray, false: np.ndarray
 ) -> None:
     """Add what is flagged in a stream to the earliest flags of feedback and the false ones."""
-    again_looks = AGAIN_S / RESOLUTIONS[stream.resolution].hop_s
-    shown: list[list[list[tuple[int, float]]]] = [[[] for _ in THRESHOLDS] for _ in SHARES_DB]
+    shown = {place: _Shown(stream) for place in np.ndindex(late_s.shape)}
     for number, suspected, lines in followed(stream, look):
         log_odds = course.log_odds(suspected.features) + SUM_PART * suspected.sums
-        for i in np.flatnonzero(log_odds >= THRESHOLDS[0]):
-            label = stream.label[lines[i]]
-            hz = float(suspected.frequency_hz[i])
-            for a, (power_db, octave_db) in enumerate(SHARES_DB):
-                if (
-                    suspected.share_of_power_db[i] < power_db
-                    or suspected.share_of_octave_db[i] < octave_db
-                ):
-                    continue
-                for b, threshold in enumerate(THRESHOLDS):
-                    if log_odds[i] < threshold:
-                        break
-                    if label == FEEDBACK:
-                        late_s[a, b] = min(late_s[a, b], stream.late_s[lines[i]])
-                    elif label == OWN:
-                        known = shown[a][b]
-                        tolerance_hz = SAME_LINE_BINS * stream.bin_hz
-                        new = not any(
-                            number - at <= again_looks and abs(hz - where) <= tolerance_hz
-                            for at, where in known
-                        )
-                        false[a, b] += new
-                        known.append((number, hz))
-                        if len(known) > 60:
-                            del known[:30]
+        shares_db = np.array([suspected.share_of_power_db, suspected.share_of_octave_db])
+        for place, one in shown.items():
+            least_db, threshold = SHARES_DB[place[0]], THRESHOLDS[place[1]]
+            loud = (shares_db >= np.array(least_db)[:, None]).all(axis=0)
+            flagged = loud & (log_odds >= threshold)
+            if not flagged.any():
+                continue
+            label = stream.label[lines]
+            right = stream.late_s[lines][flagged & (label == FEEDBACK)]
+            late_s[place] = right.min(initial=late_s[place])
+            for hz in suspected.frequency_hz[flagged & (label == OWN)]:
+                false[place] += one.is_new(number, float(hz))
+
+
+class _Shown:
+    """The false flags of one threshold in a stream."""
+
+    def __init__(self, stream: Stream) -> None:
+        self._again_looks = AGAIN_S / RESOLUTIONS[stream.resolution].hop_s
+        self._tolerance_hz = SAME_LINE_BINS * stream.bin_hz
+        self._known: list[tuple[int, float]] = []
+
+    def is_new(self, look: int, hz: float) -> bool:
+        """Note a flag; whether the same line was not shown a moment ago."""
+        self._known = [known for known in self._known if look - known[0] <= self._again_looks]
+        new = all(abs(hz - where) > self._tolerance_hz for _, where in self._known)
+        self._known.append((look, hz))
+        return new
 
 
 def table(found: Sequence[Judged]) -> str:

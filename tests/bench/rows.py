@@ -6,7 +6,7 @@ as they would live (a test holds that), with a scorer of looks that has not lear
 
 from __future__ import annotations
 
-from dataclasses import fields
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -15,8 +15,8 @@ from monitor.listening.courses import COURSE_FEATURES, SURELY_NOT
 from monitor.listening.evidence import Candidates
 from monitor.listening.layers import RESOLUTIONS
 from monitor.listening.scorer import Scorer
-from monitor.listening.suspects import Suspects
-from tests.bench.streams import FEEDBACK, OWN, UNSAID, Stream, looks_of
+from monitor.listening.suspects import Suspected, Suspects
+from tests.bench.streams import COLUMNS, FEEDBACK, OWN, UNSAID, Stream, looks_of
 
 MEASURED_PART = 0.3
 """Part of the looks at what is no feedback that is taken: neighbours are alike."""
@@ -25,8 +25,6 @@ LATE_PART = 0.3
 """On a course, feedback that overtook the programme longer ago counts less: it is easy by then."""
 
 Rows = tuple[np.ndarray, np.ndarray, np.ndarray]  # features, labels, weights
-
-_COLUMNS = tuple(field.name for field in fields(Candidates))
 
 
 def rows_of_looks(stream: Stream, rng: np.random.Generator) -> Rows:
@@ -60,7 +58,7 @@ def rows_of_courses(stream: Stream, scorer: Scorer) -> Rows:
     )
 
 
-def followed(stream: Stream, scorer: Scorer):
+def followed(stream: Stream, scorer: Scorer) -> Iterator[tuple[int, Suspected, np.ndarray]]:
     """What is suspected at each look: its number, the suspects, and which lines they are, [n]."""
     recorded = _Recorded(stream)
     suspects = Suspects(recorded, scorer)  # type: ignore[arg-type]
@@ -100,7 +98,7 @@ class _Recorded:
         if len(self._lines) == 0:
             return None
         held = self._stream.candidates
-        return Candidates(**{name: getattr(held, name)[self._lines] for name in _COLUMNS})
+        return Candidates(**{name: getattr(held, name)[self._lines] for name in COLUMNS})
 
     def lines_at(self, bins: np.ndarray) -> np.ndarray:
         """Which lines of the stream these of the shown look are, int [n]."""

@@ -89,7 +89,8 @@ class Stream:
     late_s: np.ndarray
 
 
-_KEPT = tuple(field.name for field in fields(Candidates))
+COLUMNS = tuple(field.name for field in fields(Candidates))
+"""What candidates are made of."""
 
 
 def save_streams(streams: Sequence[Stream], path: Path) -> None:
@@ -102,7 +103,7 @@ def save_streams(streams: Sequence[Stream], path: Path) -> None:
             "label": stream.label,
             "weight": stream.weight,
             "late_s": stream.late_s,
-            **{name: getattr(stream.candidates, name) for name in _KEPT},
+            **{name: getattr(stream.candidates, name) for name in COLUMNS},
         }
         held.update({f"{number}.{name}": values for name, values in own.items()})
     np.savez(path, n=np.array(len(streams)), **held)
@@ -118,7 +119,7 @@ def read_streams(path: Path) -> list[Stream]:
                 resolution=int(resolution),
                 bin_hz=float(bin_hz),
                 looks=int(looks),
-                candidates=Candidates(**{name: held[f"{number}.{name}"] for name in _KEPT}),
+                candidates=Candidates(**{name: held[f"{number}.{name}"] for name in COLUMNS}),
                 **{
                     name: held[f"{number}.{name}"] for name in ("look", "label", "weight", "late_s")
                 },
@@ -161,7 +162,7 @@ class _Notes:
             bin_hz=self._bin_hz,
             looks=self._looks,
             look=each([look for look, *_ in self._found], np.int32),
-            candidates=Candidates(**{name: joined(name) for name in _KEPT}),
+            candidates=Candidates(**{name: joined(name) for name in COLUMNS}),
             label=np.concatenate(
                 [np.zeros(0, np.int8), *(label for _, _, label, _, _ in self._found)]
             ),
