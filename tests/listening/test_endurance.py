@@ -13,9 +13,10 @@ from tests.bench.endurance import BLOCK_S, evening
 RATE_HZ = 8000
 SETTLE_S = 20.0
 MOST_BYTES = 1000
-MOST_BLOCKS = 300
-"""Ten rings kept would be 70 kB and 1200 blocks; numpy's own caches fill by 50 to 230 (measured),
-whether it is a minute or five."""
+MOST_BLOCKS = 200
+"""Ten rings kept would be 70 kB and 1200 blocks.  Blocks are the whole process's: numpy's caches,
+and what else goes on in a test run, added up to 300 the first time and some 50 the second
+(measured); rings that are kept add theirs every time."""
 
 
 def held_bytes(root):
@@ -60,10 +61,11 @@ def growth(*, seconds, keeps_events=False):
 
 
 def test_many_rings_leave_nothing_behind():
-    grown_bytes, grown_blocks, rings = growth(seconds=100.0)
-    assert rings >= 6
-    assert grown_bytes <= MOST_BYTES
-    assert grown_blocks <= MOST_BLOCKS
+    times = [growth(seconds=100.0) for _ in range(2)]
+    for grown_bytes, _, rings in times:
+        assert rings >= 6
+        assert grown_bytes <= MOST_BYTES
+    assert min(grown_blocks for _, grown_blocks, _ in times) <= MOST_BLOCKS
 
 
 def test_somebody_who_kept_them_would_be_found():
