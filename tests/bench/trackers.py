@@ -11,7 +11,7 @@ from collections.abc import Callable
 import numpy as np
 from scipy import signal
 
-from monitor.listening.evidence import MIN_PROMINENCE_DB
+from monitor.listening.evidence import OUT_DB
 from monitor.listening.frames import HOP_S, HopBuffer
 from monitor.listening.layers import RESOLUTIONS, Resolution
 from monitor.listening.spectrum import friendly_length
@@ -65,10 +65,7 @@ def scipy_peaks(
     )
     asked = (frequencies_hz >= resolution.lowest_hz) & (frequencies_hz < resolution.highest_hz)
     levels_db = 20.0 * np.log10(np.abs(spectra[asked]) + 1e-9)
-    return sum(
-        len(signal.find_peaks(level_db, prominence=MIN_PROMINENCE_DB)[0])
-        for level_db in levels_db.T
-    )
+    return sum(len(signal.find_peaks(level_db, prominence=OUT_DB)[0]) for level_db in levels_db.T)
 
 
 def bare_fft(window: np.ndarray, **_: object) -> int:
