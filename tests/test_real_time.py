@@ -8,9 +8,10 @@ and notes when each delivery came.  What the watcher says about its own clock is
 
 1. The listening of this process finds, in the very samples that the witness got, after which
    sample each ring and howl is flagged: the last one that is needed.  That depends on where
-   the windows lie, for a measurement next to a threshold on the very sample, and the two began
-   to listen at different ones.  So the windows are moved until the listening here finds what the
-   watcher found: the same number of hops between all flags, the same levels and frequencies.
+   the windows lie, for a measurement next to a threshold on the very sample, and on which hop
+   is the one at which everything is looked at; the two began to listen at different ones.  So the
+   windows are moved until the listening here finds what the watcher found: the same number of
+   hops between all flags, the same levels and frequencies.
 2. That sample was captured at the witness's time line (``Account.zero_mono_s``).
 3. The message was received when a third process, with the page's ``LinkClient``, had it.
 
@@ -33,6 +34,7 @@ import numpy as np
 import pytest
 
 from firmware.fakes import wait_until
+from monitor.listening.attention import ALL_EVERY_LOOKS
 from monitor.listening.bands import third_octave_of
 from monitor.listening.frames import HOP_S
 from monitor.listening.listener import Listener
@@ -185,12 +187,19 @@ def needed(evening: Evening) -> list[int]:
     for skip in grid:
         if (samples := found(skip)) is not None:
             return samples
-    # One sample can decide a flag.  Then each about the places that come nearest: in 40 tries
-    # with windows thrown anywhere the true place lay beside one of the seven nearest.
-    for near in sorted(grid, key=apart.__getitem__)[:10]:
-        for skip in range(near - 8, near + 9):
-            if skip % HOP not in apart and (samples := found(skip % HOP)) is not None:
+    # Where levels and frequencies come nearest the windows lie alike, but the looks that are for
+    # all lines may not fall together: they are counted from the beginning.
+    nearest = sorted(grid, key=apart.__getitem__)
+    for near in nearest[:8]:
+        for hops in range(1, ALL_EVERY_LOOKS):
+            if (samples := found(near + hops * HOP)) is not None:
                 return samples
+    # One sample can decide a flag.
+    for near in nearest[:4]:
+        for hops in range(ALL_EVERY_LOOKS):
+            for skip in range(near + hops * HOP - 8, near + hops * HOP + 9):
+                if skip >= 0 and skip not in apart and (samples := found(skip)) is not None:
+                    return samples
     pytest.fail(
         "wherever the windows lie, the witness's samples give other rings than the watcher "
         f"told of: it has lost or gained sound; its log: {evening.log}"
