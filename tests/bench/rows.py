@@ -18,7 +18,7 @@ from monitor.listening.scorer import Scorer
 from monitor.listening.suspects import Suspected, Suspects
 from tests.bench.streams import COLUMNS, FEEDBACK, OWN, UNSAID, Stream, looks_of
 
-MEASURED_PART = 0.3
+MEASURED_PART = 0.15
 """Part of the looks at what is no feedback that is taken: neighbours are alike."""
 LATE_S = 1.0
 LATE_PART = 0.3

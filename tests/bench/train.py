@@ -18,7 +18,6 @@ import tempfile
 import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -43,7 +42,7 @@ from tests.bench.streams import (
     streams_of_sound,
     streams_of_tones,
 )
-from tests.bench.trees import COURSE_TREES, LOOK_TREES, train
+from tests.bench.trees import COURSE_DEPTH, COURSE_TREES, LOOK_DEPTH, LOOK_TREES, train
 
 WEIGHTS_FILE = Path(__file__).parents[2] / "monitor" / "listening" / "scorer.json"
 
@@ -53,8 +52,8 @@ raised fewer false howls than 0.25 for as many caught, of courses 0.3 fewer than
 SEVERAL = 400
 """Sets of several frequencies that go together: the practice stage's loops seldom have more than
 one on its own feet, a room with a fast hand at the fader has."""
-TONES = 600
-"""Sets of tones: two hours, so that whatever is pure and steady is known as well as music."""
+TONES = 900
+"""Sets of tones: three hours, so that whatever is pure and steady is known as well as music."""
 FULL_ROWS = 300
 """Rows of feedback that a loop brings to count fully; each loop counts much alike."""
 
@@ -72,13 +71,17 @@ class Job:
 
 def jobs_of(*, runs: int, copies: int, pool: Sequence[Sound]) -> list[Job]:
     """All sources; a package's sounds are all in one half."""
-    rng = np.random.default_rng(1)
+
+    def other(sound: Sound, copy: int) -> Sound:
+        rng = np.random.default_rng([zlib.crc32(sound.path.name.encode()), copy, 3])
+        return pool[int(rng.integers(len(pool)))]
+
     found = [
         Job(
             f"{sound.path.stem} {copy}",
             sound.group,
             streams_of_sound,
-            (sound, copy, pool[int(rng.integers(len(pool)))]),
+            (sound, copy, other(sound, copy)),
             zlib.crc32(sound.package.encode()) % 2,
         )
         for sound in pool
@@ -148,8 +151,8 @@ def _kept(weights: dict[str, Any], path: Path) -> Path:
 def main() -> None:
     """Collect, train looks and then courses, write the weights, judge what was held back."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n", maxsplit=1)[0])
-    parser.add_argument("--runs", type=int, default=2400, help="closed loops (default 2400)")
-    parser.add_argument("--copies", type=int, default=3, help="copies of each sound (default 3)")
+    parser.add_argument("--runs", type=int, default=4800, help="closed loops (default 4800)")
+    parser.add_argument("--copies", type=int, default=4, help="copies of each sound (default 4)")
     parser.add_argument("--output", type=Path, default=WEIGHTS_FILE, help="where the weights go")
     parser.add_argument(
         "--keep", type=Path, help="keep what was collected here, and use what is there already"
@@ -177,24 +180,29 @@ def _trained(jobs: Sequence[Job], folder: Path) -> dict[str, Any]:
     run_all(collect, list(zip(jobs, paths, strict=True)), name="streams")
     seeds = [zlib.crc32(job.name.encode()) for job in jobs]
     looks = run_all(looks_in, list(zip(paths, seeds, strict=True)), name="looks")
-    of_looks = partial(balanced, feedback_part=FEEDBACK_PART["look"])
+
+    def of_looks(rows: Sequence[Rows]) -> dict[str, Any]:
+        rows_of_all = balanced(rows, feedback_part=FEEDBACK_PART["look"])
+        return train(rows_of_all, FEATURES, trees=LOOK_TREES, depth=LOOK_DEPTH)
+
     look_files = [
-        _kept(train(of_looks(half), FEATURES, trees=LOOK_TREES), folder / f"look_{number}.json")
+        _kept(of_looks(half), folder / f"look_{number}.json")
         for number, half in enumerate(_halves(jobs, looks))
     ]
-    look = train(of_looks(looks), FEATURES, trees=LOOK_TREES)
+    look = of_looks(looks)
     del looks
     judged_by = [look_files[1 - job.half] for job in jobs]
     courses = run_all(courses_in, list(zip(paths, judged_by, strict=True)), name="courses")
-    of_courses = partial(balanced, feedback_part=FEEDBACK_PART["course"])
+
+    def of_courses(rows: Sequence[Rows]) -> dict[str, Any]:
+        rows_of_all = balanced(rows, feedback_part=FEEDBACK_PART["course"])
+        return train(rows_of_all, COURSE_FEATURES, trees=COURSE_TREES, depth=COURSE_DEPTH)
+
     course_files = [
-        _kept(
-            train(of_courses(half), COURSE_FEATURES, trees=COURSE_TREES),
-            folder / f"course_{number}.json",
-        )
+        _kept(of_courses(half), folder / f"course_{number}.json")
         for number, half in enumerate(_halves(jobs, courses))
     ]
-    course = train(of_courses(courses), COURSE_FEATURES, trees=COURSE_TREES)
+    course = of_courses(courses)
     del courses
     judges = [
         (path, job.group, look_files[1 - job.half], course_files[1 - job.half])
