@@ -27,19 +27,11 @@ import numpy as np
 from scipy.signal import resample_poly
 
 from monitor.stage.fir import convolved
+from monitor.stage.moving_loop import MovingLoop, planned, stage_of
 from monitor.stage.nyquist import criticals, highest_gain_db
-from monitor.stage.provoke import (
-    _BLOCKS,
-    RunSpec,
-    _closed,
-    _level,
-    _Loop,
-    _opened,
-    _prepare,
-    _stage,
-    _winner,
-    random_spec,
-)
+from monitor.stage.played import BLOCKS, closed_drive, opened_drive
+from monitor.stage.run_spec import RunSpec, random_spec
+from monitor.stage.run_truth import running_level, winner
 from tests.bench.material import SAMPLE_RATE_HZ, sounds
 from tests.bench.streams import SCORED_SEEDS_FROM
 
@@ -132,8 +124,8 @@ def spec_of(number: int) -> RunSpec:
 
 def taps_of(spec: RunSpec) -> np.ndarray:
     """The whole loop's response at ``RATE_HZ``, float32: the stage is built at its own rate."""
-    stage = _stage(spec.room_seed, spec.t60_s, spec.place, spec.box_below_m, spec.sample_rate_hz)
-    loop = _prepare(spec, stage, spec.sample_rate_hz, np.random.default_rng(spec.seed))
+    stage = stage_of(spec.room_seed, spec.t60_s, spec.place, spec.box_below_m, spec.sample_rate_hz)
+    loop = planned(spec, stage, spec.sample_rate_hz, np.random.default_rng(spec.seed))
     down = spec.sample_rate_hz // RATE_HZ
     taps: np.ndarray = down * resample_poly(loop.first, 1, down)
     return taps.astype(np.float32)
@@ -149,23 +141,23 @@ def render(number: int, source: np.ndarray, *, over_db: float = OVER_DB) -> Exce
     taps = taps_of(spec)
     limit_db = -highest_gain_db(taps)
     still = np.zeros(n)
-    loop = _Loop(taps, taps, None, still, None, limit_db + excess_track(over_db))
+    loop = MovingLoop(taps, taps, None, still, None, limit_db + excess_track(over_db))
     silent = int(np.flatnonzero(taps)[0])
-    block = next(block for block in _BLOCKS if block <= silent and n % block == 0)
+    block = next(block for block in BLOCKS if block <= silent and n % block == 0)
 
     power = source.astype(np.float64) ** 2
-    loud = float(np.sqrt(np.quantile(_level(power, RATE_HZ // 20)[::512], 0.9)))
+    loud = float(np.sqrt(np.quantile(running_level(power, RATE_HZ // 20)[::512], 0.9)))
     noise = np.sqrt(power.mean()) * 10.0 ** (-SNR_DB / 20.0) * rng.standard_normal(n)
     voice = (source + noise) * 10.0 ** ((LOUD_DB - limit_db) / 20.0) / max(loud, 1e-9)
     voice = voice.astype(np.float32)
-    drive, _ = _closed(spec, loop, voice, block)
+    drive, _ = closed_drive(spec, loop, voice, block)
     heard = voice + convolved(drive, taps)
-    feedback = convolved(drive - _opened(spec, loop, voice, block), taps)
+    feedback = convolved(drive - opened_drive(spec, loop, voice, block), taps)
 
     found = criticals(taps, sample_rate_hz=RATE_HZ, gain_db=limit_db + over_db, most=40)
     unstable = [one for one in found if one.margin_db < 0.0]
     held = slice(int((CALM_S + RAMP_S) * RATE_HZ), n)
-    howl_hz = _winner(feedback, unstable, RATE_HZ, held)
+    howl_hz = winner(feedback, unstable, RATE_HZ, held)
     (howl,) = (one for one in unstable if one.frequency_hz == howl_hz)
     needs_db = over_db + howl.margin_db
     return Excerpt(

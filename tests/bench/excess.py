@@ -38,7 +38,8 @@ from monitor.advice.margin import (  # noqa: E402
 from monitor.listening.listener import Listener  # noqa: E402
 from monitor.listening.rings import RingEvent  # noqa: E402
 from monitor.stage.nyquist import Critical  # noqa: E402
-from monitor.stage.provoke import Run, RunSpec, random_spec, render_run  # noqa: E402
+from monitor.stage.provoke import Run, render_run  # noqa: E402
+from monitor.stage.run_spec import RunSpec, random_spec  # noqa: E402
 from tests.bench.pool import run_all  # noqa: E402
 from tests.bench.scoring import NEAR_PART  # noqa: E402
 

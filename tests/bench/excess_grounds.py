@@ -1,7 +1,7 @@
 """What would tell a ring's loop time before any pull: T60, distance, spacing of the lines, place.
 
 Run with ``python -m tests.bench.excess_grounds [--rooms N] [--processes N]``.  In each room one
-excess is drawn as in ``provoke.random_spec``; of all frequencies that are unstable there the one
+excess is drawn as in ``run_spec.random_spec``; of all frequencies that are unstable there the one
 that grows fastest stands for the one heard first.  Its loop time is explained by its frequency and
 by what else somebody may know, by least squares on the logarithm; the errors printed are those of
 rooms left out one by one.  An excess within a factor of 1.5 in 80 % of rooms would need a spread

@@ -28,7 +28,8 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
 import numpy as np  # noqa: E402
 
 from monitor.listening.rings import Way  # noqa: E402
-from monitor.stage.provoke import Run, random_spec, render_run  # noqa: E402
+from monitor.stage.provoke import Run, render_run  # noqa: E402
+from monitor.stage.run_spec import random_spec  # noqa: E402
 from tests.bench.criteria import THRESHOLDS, Points, alarm_count, alarms, answers  # noqa: E402
 from tests.bench.figures import (  # noqa: E402
     LoopResult,

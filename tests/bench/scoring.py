@@ -40,7 +40,8 @@ import numpy as np
 
 from monitor.listening.bands import third_octave_of
 from monitor.listening.rings import RingEvent
-from monitor.stage.provoke import NEAR_DB, Run, _in_band, _level
+from monitor.stage.provoke import Run
+from monitor.stage.run_truth import NEAR_DB, in_band, running_level
 
 NEAR_PART = 0.012
 """A flag is for a frequency when it lies this near: less than a quarter tone, more than drift."""
@@ -248,9 +249,11 @@ def band_levels(run: Run, frequency_hz: float) -> tuple[np.ndarray, np.ndarray]:
     Means over 30 and 200 ms, as the overtake is measured.
     """
     rate = run.sample_rate_hz
-    feedback = _in_band(run.feedback, frequency_hz, rate).astype(np.float64)
-    programme = _in_band(run.opened, frequency_hz, rate).astype(np.float64)
-    return _level(feedback**2, int(0.03 * rate)), _level(programme**2, int(0.2 * rate))
+    feedback = in_band(run.feedback, frequency_hz, rate).astype(np.float64)
+    programme = in_band(run.opened, frequency_hz, rate).astype(np.float64)
+    return running_level(feedback**2, int(0.03 * rate)), running_level(
+        programme**2, int(0.2 * rate)
+    )
 
 
 def score_loop(truth: Truth, flagged: Sequence[Flagged]) -> LoopScore:

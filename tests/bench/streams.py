@@ -22,7 +22,8 @@ from monitor.listening.attention import NEIGHBOURS
 from monitor.listening.evidence import FEATURES, Candidates
 from monitor.listening.layers import RESOLUTIONS
 from monitor.stage.nyquist import Critical
-from monitor.stage.provoke import Run, random_spec, render_run
+from monitor.stage.provoke import Run, render_run
+from monitor.stage.run_spec import random_spec
 from tests.bench.lines import hops_of, layers_at
 from tests.bench.material import (
     SAMPLE_RATE_HZ,

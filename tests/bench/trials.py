@@ -14,7 +14,8 @@ from typing import Any, get_args
 import numpy as np
 
 from monitor.listening.rings import Way
-from monitor.stage.provoke import Run, random_spec, render_run
+from monitor.stage.provoke import Run, render_run
+from monitor.stage.run_spec import random_spec
 from tests.bench.figures import LoopResult, SoundResult
 from tests.bench.handrule import flags
 from tests.bench.material import SAMPLE_RATE_HZ, Sound, at_rate, programme_for, sounds, varied

@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from monitor.stage.nyquist import Critical
-from monitor.stage.provoke import Run, RunSpec
+from monitor.stage.provoke import Run
+from monitor.stage.run_spec import RunSpec
 from tests.bench.figures import LoopResult, Row, SoundResult
 from tests.bench.replay import PLAIN
 from tests.bench.results import Results

@@ -10,7 +10,7 @@ import soundfile
 
 from monitor.listening.listener import THRESHOLDS
 from monitor.stage.filters import low_cut_response
-from monitor.stage.provoke import _stage
+from monitor.stage.moving_loop import stage_of
 from tests.bench import protocol
 from tests.bench.excerpts import (
     BELOW_DB,
@@ -72,7 +72,7 @@ def test_the_gain_stands_rises_and_stands() -> None:
 
 def test_decimated_the_loop_is_the_same_below_half_the_rate() -> None:
     spec = spec_of(1)
-    stage = _stage(spec.room_seed, spec.t60_s, spec.place, spec.box_below_m, SAMPLE_RATE_HZ)
+    stage = stage_of(spec.room_seed, spec.t60_s, spec.place, spec.box_below_m, SAMPLE_RATE_HZ)
     hz = np.linspace(150.0, 6000.0, 50)
 
     def level_db(taps: np.ndarray, rate_hz: int) -> np.ndarray:

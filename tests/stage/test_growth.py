@@ -13,8 +13,10 @@ from monitor.advice import sections
 from monitor.advice.widths import THIRD_OCTAVE_Q
 from monitor.stage.loop import StageLoop
 from monitor.stage.nyquist import criticals
-from monitor.stage.provoke import NEAR_DB, RunSpec, render_run
+from monitor.stage.provoke import render_run
 from monitor.stage.room import Responses
+from monitor.stage.run_spec import RunSpec
+from monitor.stage.run_truth import NEAR_DB
 from monitor.stage.scenario import DEFAULT_ROOM, ROOMS
 
 RATE_HZ = 48000

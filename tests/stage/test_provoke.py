@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from monitor.stage.provoke import PROVOCATIONS, RunSpec, random_spec, render_run
+from monitor.stage.provoke import render_run
+from monitor.stage.run_spec import PROVOCATIONS, RunSpec, random_spec
 
 BASE = RunSpec(seed=1, room_seed=2, t60_s=0.4, place="wedge", programme="talk", duration_s=6.0)
 
