@@ -20,7 +20,7 @@ from tests.bench import report  # noqa: E402
 from tests.bench.material import sounds  # noqa: E402
 from tests.bench.pool import run_all  # noqa: E402
 from tests.bench.results import Results, as_json  # noqa: E402
-from tests.bench.streams import SCORED_SEEDS_FROM  # noqa: E402
+from tests.bench.sources import SCORED_SEEDS_FROM  # noqa: E402
 from tests.bench.trials import (  # noqa: E402
     STABLE_SEEDS_FROM,
     detectors,

@@ -33,7 +33,7 @@ from monitor.stage.played import BLOCKS, closed_drive, opened_drive
 from monitor.stage.run_spec import RunSpec, random_spec
 from monitor.stage.run_truth import running_level, winner
 from tests.bench.material import SAMPLE_RATE_HZ, sounds
-from tests.bench.streams import SCORED_SEEDS_FROM
+from tests.bench.sources import SCORED_SEEDS_FROM
 
 RATE_HZ = 16000
 LENGTH_S = 20.0

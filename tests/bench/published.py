@@ -51,7 +51,7 @@ from tests.bench.scoring import (  # noqa: E402
     facts_of,
     score_loop,
 )
-from tests.bench.streams import SCORED_SEEDS_FROM  # noqa: E402
+from tests.bench.sources import SCORED_SEEDS_FROM  # noqa: E402
 from tests.bench.trials import PROGRAMME_S, render, samples_of  # noqa: E402
 
 GROUPS = ("music", "speech", "singing", "steady")

@@ -25,7 +25,7 @@ from tests.bench.figures import (
 from tests.bench.material import Sound
 from tests.bench.replay import PLAIN
 from tests.bench.results import Results, curve
-from tests.bench.streams import SCORED_SEEDS_FROM
+from tests.bench.sources import SCORED_SEEDS_FROM
 
 WAYS = ("soundcheck", "set")
 

@@ -33,15 +33,13 @@ from tests.bench.held_back import judge, table
 from tests.bench.material import Sound, sounds
 from tests.bench.pool import run_all
 from tests.bench.rows import Rows, rows_of_courses, rows_of_looks
-from tests.bench.streams import (
-    Stream,
-    read_streams,
-    save_streams,
+from tests.bench.sources import (
     streams_of_loop,
     streams_of_several,
     streams_of_sound,
     streams_of_tones,
 )
+from tests.bench.streams import Stream, read_streams, save_streams
 from tests.bench.trees import COURSE_DEPTH, COURSE_TREES, LOOK_DEPTH, LOOK_TREES, train
 
 WEIGHTS_FILE = Path(__file__).parents[2] / "monitor" / "listening" / "scorer.json"

@@ -21,7 +21,7 @@ from tests.bench.handrule import flags
 from tests.bench.material import SAMPLE_RATE_HZ, Sound, at_rate, programme_for, sounds, varied
 from tests.bench.replay import PLAIN, listen
 from tests.bench.scoring import Flagged, Truth, facts_of, moments, score_loop
-from tests.bench.streams import SCORED_SEEDS_FROM
+from tests.bench.sources import SCORED_SEEDS_FROM
 
 STABLE_SEEDS_FROM = SCORED_SEEDS_FROM + 50_000
 """Rooms of their own for the loops that never ring."""

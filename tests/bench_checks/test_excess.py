@@ -21,7 +21,7 @@ from tests.bench.excess import (
     print_tables,
     score,
 )
-from tests.bench.streams import SCORED_SEEDS_FROM
+from tests.bench.sources import SCORED_SEEDS_FROM
 from tests.bench.trials import STABLE_SEEDS_FROM
 
 RATE_HZ = 48000

@@ -10,17 +10,13 @@ from monitor.listening.scorer import Scorers
 from tests.bench.lines import follower, found_in
 from tests.bench.material import at_rate, tones
 from tests.bench.rows import followed, rows_of_looks
-from tests.bench.streams import (
-    FEEDBACK,
-    OWN,
+from tests.bench.sources import (
     RATES_HZ,
-    UNSAID,
-    read_streams,
-    save_streams,
     some_rate_hz,
     streams_of_several,
     streams_without_feedback,
 )
+from tests.bench.streams import FEEDBACK, OWN, UNSAID, read_streams, save_streams
 
 
 def sound(rate_hz: int) -> np.ndarray:
