@@ -11,10 +11,10 @@ from collections.abc import Callable
 import numpy as np
 from scipy import signal
 
-from monitor.listening.evidence import OUT_DB
 from monitor.listening.frames import HOP_S, HopBuffer
 from monitor.listening.layers import RESOLUTIONS, Resolution
 from monitor.listening.spectrum import friendly_length
+from monitor.listening.surroundings import OUT_DB
 
 try:
     import librosa
