@@ -83,8 +83,8 @@ class LongPast:
         if points < FEWEST_POINTS:
             return values
         hops = step * (points - 1) + 1
-        lobe = self._history.level_db(hops)[::step, bins + LOBE].astype(np.float64)
-        floor_db = self._history.floor_db(hops)[::step, bins].astype(np.float64)
+        lobe = self._history.level_db(hops)[::step][:, bins + LOBE].astype(np.float64)
+        floor_db = self._history.floor_db(hops)[::step][:, bins].astype(np.float64)
         y = lobe[:, 2]
         relative = y - y[-1]
         out = y - floor_db
@@ -98,8 +98,9 @@ class LongPast:
         spread = rows[0::2] @ (relative * relative) - means**2 - slopes**2 * time_variances
         values[0:3] = slopes
         values[3:6] = np.sqrt(np.maximum(spread, 0.0))
-        values[6] = (out[half:] > _OUT_DB).mean(axis=0)
-        values[7] = (out > _OUT_DB).mean(axis=0)
+        is_out = out > _OUT_DB
+        values[6] = is_out[half:].sum(axis=0) / -half
+        values[7] = is_out.sum(axis=0) / points
 
         # Points since the line last sank into its surroundings; all of them if it never did.
         sunk = out[::-1] <= _SUNK_DB
@@ -121,11 +122,11 @@ class LongPast:
         values[14] = self._wander_cents(lobe[half:, 1:4], out[half:], bins)
 
         rest_db = rest_of(total_power[-hops::step], lobe, floor_db)
-        values[15] = rest_db[half:].std(axis=0)
+        values[15] = np.sqrt(_variance(rest_db[half:]))
         moves = y[1:] - y[:-1]
         values[16] = follows(moves, rest_db[1:] - rest_db[:-1])
         values[17:].reshape(3, len(_HARMONIC_RATIOS), n)[:] = self._harmonics(
-            exact_bins, hops, out > _OUT_DB, moves
+            exact_bins, hops, is_out, moves
         )
         return values
 
@@ -141,14 +142,13 @@ class LongPast:
         edge = history.n_bins - 2
         places = (np.array(_HARMONIC_RATIOS)[:, None] * exact_bins + 0.5).astype(np.intp)
         inside = (places >= 4) & (places <= edge)
-        places = np.clip(places, 4, edge)
-        level_db = history.level_db(hops)[::step, places + NEIGHBOURS[:, :, None]]
+        places = np.minimum(np.maximum(places, 4), edge)
+        level_db = history.level_db(hops)[::step][:, places + NEIGHBOURS[:, :, None]]
         level_db = level_db.max(axis=1).astype(np.float64)
-        over_db = level_db - history.floor_db(hops)[::step, places]
-        count = np.maximum(is_out.sum(axis=0), 1)
+        over_db = is_out[:, None] * (level_db - history.floor_db(hops)[::step][:, places])
         told = np.empty((3, len(_HARMONIC_RATIOS), len(exact_bins)))
-        told[0] = (over_db * is_out[:, None]).sum(axis=0) / count
-        told[1] = (over_db * is_out[:, None]).max(axis=0)
+        told[0] = over_db.sum(axis=0) / np.maximum(is_out.sum(axis=0), 1)
+        told[1] = over_db.max(axis=0)
         told[2] = follows(moves[:, None], level_db[1:] - level_db[:-1])
         return inside * told
 
@@ -166,6 +166,13 @@ class LongPast:
         """Rows that give mean and slope over each part of the past, and its variance of time."""
         windows = [min(points, round(part * self._points)) for part in _PARTS]
         return straight_lines(windows, length=points, step_s=self._step_s)
+
+
+def _variance(values: np.ndarray) -> np.ndarray:
+    """Along the first axis; what ``var`` gives at a third of its price for arrays this small."""
+    apart = values - values.sum(axis=0) / len(values)
+    variance: np.ndarray = (apart * apart).sum(axis=0) / len(values)
+    return variance
 
 
 def past_hops(hop_s: float, window_hops: int) -> int:
