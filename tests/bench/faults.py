@@ -40,6 +40,7 @@ FAULTS: dict[str, Callable[[Path], Outcome]] = {
     "settings_broken": processes.settings_broken,
     "disk_full": cards.disk_full,
     "disk_read_only": cards.disk_read_only,
+    "card_fails": cards.card_fails,
     "journal_damaged_at_start": cards.journal_damaged_at_start,
     "journal_damaged_running": cards.journal_damaged_running,
 }

@@ -15,6 +15,7 @@ from tests.faults.box import PATIENCE_S, Box
 from tests.faults.outcome import GOAL_S, RESTART_GOAL_S, Outcome
 
 DISK_KIB = 600
+CARD_MIB = 16
 RUBBISH = b"not a journal at all\n" * 400
 
 
@@ -99,6 +100,79 @@ def disk_read_only(folder: Path, times: int = 3) -> Outcome:
     seen.lost = "no ring: they wait in memory and are in the answers"
     seen.remark = f"written again at most {max(written_s):.1f} s after it can be written"
     return seen
+
+
+@contextmanager
+def worn_card(folder: Path) -> Iterator[Path]:
+    """Mount a file system made of a file; RuntimeError where that cannot be done."""
+    image, place = folder / "image", folder / "card"
+    place.mkdir()
+    with image.open("wb") as file:
+        file.truncate(CARD_MIB * 1024 * 1024)
+    try:
+        _run("mkfs.ext4", "-q", str(image))
+        _mount(image, place)
+    except (OSError, subprocess.CalledProcessError):
+        raise RuntimeError("a card cannot be made of a file here; run as root") from None
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", "--lazy", str(place)], check=False)
+
+
+def card_fails(folder: Path, times: int = 3) -> Outcome:
+    """Let the card fail under an open journal while it rings; then a power cycle.
+
+    ext4 turns read-only by itself after an error of the card; its mount option ``abort`` does the
+    same (ext4(5)).  What rang after it waits in memory and ends with the power.
+    """
+    seen = Outcome("card fails while in use", GOAL_S, back="hearing (never away)")
+    write_howls(folder / "howls.wav", 12.0 * EVERY_S)
+    written: set[int] = set()
+    with worn_card(folder) as card:
+        for number in range(times + 1):
+            run = folder / str(number)
+            run.mkdir()
+            with Box(run, state=card / "state") as box:
+                there = wait_until(
+                    lambda box=box, told=written: told <= box.rings(), within_s=PATIENCE_S
+                )
+                seen.check(there, "a ring that was written is gone")
+                if number == times:
+                    break
+                box.server.play(folder / "howls.wav")
+                written = _fails(box, card, written, seen)
+            # The power cycle: the file system is looked over and mounted anew.
+            _run("umount", str(card))
+            subprocess.run(
+                ["e2fsck", "-p", str(folder / "image")], capture_output=True, check=False
+            )
+            _mount(folder / "image", card)
+    seen.lost = "what rang after the failure, with the power; until then it is in the answers"
+    return seen
+
+
+def _fails(box: Box, card: Path, before: set[int], seen: Outcome) -> set[int]:
+    """Let the card fail after a ring was written; return the rings that were."""
+    wait_until(lambda: bool(box.rings() - before), within_s=PATIENCE_S)
+    box.ear.wait_for(lambda s: s["journal"]["health"] == "ok")
+    written = box.rings()
+    box.ear.begin_count()
+    _run("mount", "-o", "remount,abort", str(card))
+    _said(box, "cannot be written", seen)
+    more = wait_until(lambda: bool(box.rings() - written), within_s=PATIENCE_S)
+    seen.check(more, "a ring that waits is not in the answers")
+    seen.check(written <= box.rings(), "a ring that was written is not in the answers")
+    seen.took(box.ear.longest_pause_s)
+    return written
+
+
+def _run(*words: str) -> None:
+    subprocess.run(words, check=True, capture_output=True)
+
+
+def _mount(image: Path, place: Path) -> None:
+    _run("mount", "-o", "loop,errors=remount-ro", str(image), str(place))
 
 
 @contextmanager

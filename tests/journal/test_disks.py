@@ -41,6 +41,26 @@ def disk(tmp_path: Path) -> Iterator[Path]:
     subprocess.run(["umount", str(place)], check=True)
 
 
+@pytest.fixture
+def card(tmp_path: Path) -> Iterator[Path]:
+    """A file system of its own that can fail as a worn card does: read-only while it is in use."""
+    image, place = tmp_path / "image", tmp_path / "card"
+    place.mkdir()
+    with image.open("wb") as file:
+        file.truncate(16 * 1024 * 1024)
+    for words in (["mkfs.ext4", "-q", str(image)], mount_words(image, place)):
+        try:
+            subprocess.run(words, check=True, capture_output=True)
+        except (OSError, subprocess.CalledProcessError) as error:
+            pytest.skip(f"cannot make a card of a file here: {error}")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def mount_words(image: Path, place: Path) -> list[str]:
+    return ["mount", "-o", "loop,errors=remount-ro", str(image), str(place)]
+
+
 def fill(disk: Path) -> Path:
     filler = disk / "filler"
     try:
@@ -102,6 +122,38 @@ def test_a_read_only_disk_can_still_be_read(disk: Path) -> None:
     wait_until(lambda: told.journal.health() == "ok")
     assert [venue["name"] for venue in told.ask(ListVenues())] == ["The Slipway 1", "Ropewalk"]
     told.close()
+
+
+def test_a_card_that_fails_under_an_open_journal_keeps_what_it_had(card: Path) -> None:
+    told = Told(card / "j.sqlite3")
+    play_evening(told, "g", rings=5, hours=0.1, seed=1)
+    kept = told.ask(GetRecord("g"))
+    # As ext4 does it itself after an error of the card (mount(8), ext4(5): "abort").
+    subprocess.run(["mount", "-o", "remount,abort", str(card)], check=True)
+    told.rings("g", 1)
+    told.journal.tell(VenueChange("w", "Ropewalk"))
+    wait_until(lambda: "cannot be" in told.journal.health())
+    assert "listening goes on" in told.journal.health()
+    record, problem = told.ask_badly(GetRecord("g"))
+    assert len(record["rings"]) == len(kept["rings"]) + 1, "what waits is in the answers"
+    assert "cannot be" in problem
+    answers: queue.Queue[tuple[list[Any], str]] = queue.Queue()
+    told.journal.read(50, lambda rows, problem: answers.put((rows, problem)))
+    rows, problem = answers.get(timeout=PATIENCE_S)
+    assert len(rows) == len(record["rings"])
+    assert "cannot be" in problem
+    told.close()
+    # The power cycle: the file system is looked over and mounted anew.
+    image = card.parent / "image"
+    subprocess.run(["umount", str(card)], check=True)
+    subprocess.run(["e2fsck", "-p", str(image)], check=False, capture_output=True)
+    subprocess.run(mount_words(image, card), check=True)
+    again = Told(card / "j.sqlite3")
+    assert again.ask(GetRecord("g")) == kept
+    assert again.journal.health() == "ok"
+    again.journal.tell(VenueChange("w", "Ropewalk"))
+    assert "Ropewalk" in [venue["name"] for venue in again.ask(ListVenues())]
+    again.close()
 
 
 def test_what_is_least_is_lost_first_and_whoever_asked_is_told() -> None:
