@@ -9,7 +9,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from monitor.listening.bands import third_octave_of
 from monitor.stage.loop import StageLoop
 from monitor.stage.scenario import DEFAULT_ROOM
 from tests.browser import browser
+from tests.waiting import awaited
 
 PUSHED_OVER_DB = 2.0
 PULLED_DB = -9.0
@@ -44,7 +45,7 @@ def demo_url(tmp_path: Path) -> Iterator[str]:
             stderr=subprocess.STDOUT,
         )
         try:
-            until(lambda: _answers(port), 30.0, "the page answers")
+            awaited(lambda: _answers(port), 30.0, "the page answers")
             yield f"http://127.0.0.1:{port}/"
         finally:
             process.send_signal(signal.SIGINT)
@@ -57,17 +58,6 @@ def demo_url(tmp_path: Path) -> Iterator[str]:
 def _answers(port: int) -> bool:
     with socket.socket() as probe:
         return probe.connect_ex(("127.0.0.1", port)) == 0
-
-
-def until(condition: Callable[[], Any], seconds: float, what: str) -> Any:
-    """The first true value of ``condition``; fails when it stays false for so long."""
-    stop = time.monotonic() + seconds
-    while time.monotonic() < stop:
-        value = condition()
-        if value:
-            return value
-        time.sleep(0.05)
-    pytest.fail(f"not within {seconds:g} s: {what}")
 
 
 def set_range(driver: Any, css: str, value: float) -> None:
@@ -101,7 +91,7 @@ def test_fader_up_it_rings_the_lantern_names_it_the_slider_stops_it(demo_url: st
         def state() -> str:
             return str(driver.find_element("id", "state").get_attribute("data-state"))
 
-        until(lambda: state() == "quiet", 15.0, "the page is live and quiet")
+        awaited(lambda: state() == "quiet", 15.0, "the page is live and quiet")
         assert driver.find_element("id", "lamp").get_attribute("data-pattern") == "dark"
         quiet_panel = driver.execute_script("return document.getElementById('panel').toDataURL()")
 
@@ -120,11 +110,11 @@ def test_fader_up_it_rings_the_lantern_names_it_the_slider_stops_it(demo_url: st
             near = any(abs(heard_hz / mode.frequency_hz - 1.0) <= 0.005 for mode in unstable)
             return (named, heard_hz) if near else None
 
-        named, heard_hz = until(howl_that_rings, 20.0, "the page names what howls")
+        named, heard_hz = awaited(howl_that_rings, 20.0, "the page names what howls")
         nearest = min(unstable, key=lambda mode: abs(mode.frequency_hz - heard_hz))
         assert named == third_octave_of(nearest.frequency_hz).label
         # It may fall back to ringing for a moment while a sung note goes by.
-        until(
+        awaited(
             lambda: driver.find_element("id", "lamp").get_attribute("data-pattern") == "steady",
             10.0,
             "a steady lamp",
@@ -134,7 +124,7 @@ def test_fader_up_it_rings_the_lantern_names_it_the_slider_stops_it(demo_url: st
             return str(driver.execute_script("return document.getElementById('panel').toDataURL()"))
 
         # The panel is drawn by a thread of its own, which may come a snapshot later.
-        until(lambda: panel() != quiet_panel, 2.0, "the panel shows another face")
+        awaited(lambda: panel() != quiet_panel, 2.0, "the panel shows another face")
 
         # Do what the lantern says until it is content: a pull for each name.
         labels = [slider.label for slider in sliders]
@@ -184,7 +174,7 @@ class Person:
             " && b.textContent.startsWith(arguments[0]));"
             "b?.click(); return Boolean(b)"
         )
-        until(lambda: self.driver.execute_script(script, label), within_s, f"a button {label!r}")
+        awaited(lambda: self.driver.execute_script(script, label), within_s, f"a button {label!r}")
 
     def steps(self) -> list[str]:
         """How the soundcheck's four steps stand."""
@@ -193,7 +183,7 @@ class Person:
     def set_the_gain(self) -> None:
         """Measure, turn as far as is said, measure again, and keep it when it is right."""
         self.press("Measure")
-        said = until(
+        said = awaited(
             lambda: re.search(r"turn the gain (up|down) (\d+)", self.text("lv-say")),
             40.0,
             "how far to turn the gain",
@@ -280,7 +270,7 @@ def go_to(driver: Any, room: str) -> None:
         "return document.body.dataset.room === arguments[0]"
         " && !document.querySelector('[inert]:not([data-away])')"
     )
-    until(lambda: driver.execute_script(entered, room), 20.0, f"the room {room}")
+    awaited(lambda: driver.execute_script(entered, room), 20.0, f"the room {room}")
 
 
 def test_a_soundcheck_from_start_to_finish_with_the_page_s_own_buttons(demo_url: str) -> None:
@@ -291,18 +281,18 @@ def test_a_soundcheck_from_start_to_finish_with_the_page_s_own_buttons(demo_url:
         driver.get(demo_url + "#place")
         person = Person(driver)
         person.press("They stand like this")
-        until(lambda: person.steps()[0] == "done", 5.0, "the place is done")
+        awaited(lambda: person.steps()[0] == "done", 5.0, "the place is done")
         go_to(driver, "level")
         person.set_the_gain()
-        until(lambda: person.steps()[1] == "done", 5.0, "the level is done")
+        awaited(lambda: person.steps()[1] == "done", 5.0, "the level is done")
         person.press("Low cut at", within_s=90.0)
-        until(lambda: person.steps()[2] == "done", 5.0, "the low cut is done")
+        awaited(lambda: person.steps()[2] == "done", 5.0, "the low cut is done")
         go_to(driver, "ring-out")
         person.press("Get ready")
-        until(lambda: "not calibrated" in person.text("ro-cautions"), 5.0, "the cautions")
+        awaited(lambda: "not calibrated" in person.text("ro-cautions"), 5.0, "the cautions")
         person.press("I have read this: begin")
         person.follow(seen, until_phase="done", seconds=400.0)
-        until(lambda: person.steps() == ["done"] * 4, 5.0, "all steps are done")
+        awaited(lambda: person.steps() == ["done"] * 4, 5.0, "all steps are done")
         stage = stage_of(driver)
         told = re.search(r"([\d.]+) dB more", person.text("ro-figures"))
         curve = "return document.querySelectorAll('#ro-curve circle').length"
@@ -337,16 +327,16 @@ def test_a_ring_out_goes_on_where_it_was_when_the_page_was_closed(demo_url: str)
     with browser(390, 844) as driver:
         driver.get(demo_url + "#ring-out")
         person = Person(driver)
-        until(lambda: person.phase() in ("listen", "raise", "pull"), 10.0, "it goes on")
+        awaited(lambda: person.phase() in ("listen", "raise", "pull"), 10.0, "it goes on")
         stands = driver.execute_script(
             "return document.querySelectorAll('#ro-picture .pulled').length"
         )
         assert stands == sum(slider["cut_db"] < 0.0 for slider in pulled["sliders"]) > 0
         person.follow(seen, until_phase="raise", seconds=30.0)
         person.press("pause")
-        until(lambda: person.phase() == "paused", 5.0, "a pause")
+        awaited(lambda: person.phase() == "paused", 5.0, "a pause")
         person.press("Go on")
-        until(lambda: person.phase() == "raise", 5.0, "it goes on")
+        awaited(lambda: person.phase() == "raise", 5.0, "it goes on")
         person.press("That is loud enough")
         person.follow(seen, until_phase="done", seconds=30.0)
         assert "pulled" in person.text("ro-say")
@@ -358,42 +348,44 @@ def test_an_evening_from_arriving_to_its_report(demo_url: str) -> None:
         driver.get(demo_url + "#set")
         person = Person(driver)
         state = "return document.getElementById('state').dataset.state"
-        until(lambda: driver.execute_script(state) == "quiet", 15.0, "the page is live and quiet")
+        awaited(lambda: driver.execute_script(state) == "quiet", 15.0, "the page is live and quiet")
         person.press("where are we?")
         sheet = "return document.getElementById('venue-sheet').open"
-        until(lambda: driver.execute_script(sheet), 10.0, "the venue's sheet")
+        awaited(lambda: driver.execute_script(sheet), 10.0, "the venue's sheet")
         driver.find_element("id", "venue-name").send_keys("Ropewalk Hall")
         driver.find_element("css selector", "#venue-form button").click()
-        until(lambda: person.text("gig-venue") == "Ropewalk Hall", 10.0, "the venue on the page")
+        awaited(lambda: person.text("gig-venue") == "Ropewalk Hall", 10.0, "the venue on the page")
 
         go_to(driver, "practice")
         set_range(driver, "#fader", 3.0)
-        asked = until(
+        asked = awaited(
             lambda: re.fullmatch(r"pull (\S+).*", person.text("slider")), 30.0, "what to pull"
         )
         labels = [slider["label"] for slider in stage_of(driver)["sliders"]]
         set_range(driver, f'[data-slider-index="{labels.index(asked[1])}"]', PULLED_DB)
         set_range(driver, "#fader", -20.0)
-        until(lambda: now_of(driver)["recent"] and not now_of(driver)["rings"], 20.0, "quiet again")
+        awaited(
+            lambda: now_of(driver)["recent"] and not now_of(driver)["rings"], 20.0, "quiet again"
+        )
         rang = {ring["slider"] for ring in now_of(driver)["recent"]}
         # A pull is kept once the hand has let go of the slider: a second without movement.
-        until(lambda: "pull" in kinds_of(driver), 20.0, "the pull in the gig's record")
+        awaited(lambda: "pull" in kinds_of(driver), 20.0, "the pull in the gig's record")
 
         go_to(driver, "after")
-        until(lambda: re.match(r"\d+ rings?, ", person.text("af-say")), 20.0, "what rang")
+        awaited(lambda: re.match(r"\d+ rings?, ", person.text("af-say")), 20.0, "what rang")
         assert person.text("af-which") == "the gig that is on"
         person.press("End the gig")
         person.press("sure?")
-        until(lambda: person.text("af-which") == "Ropewalk Hall", 15.0, "the gig is over")
-        until(
+        awaited(lambda: person.text("af-which") == "Ropewalk Hall", 15.0, "the gig is over")
+        awaited(
             lambda: f"{asked[1]} by {-PULLED_DB:g}" in person.text("af-figures"),
             20.0,
             "what was pulled at the end",
         )
         report = driver.find_element("css selector", "#af-links a[data-file='report.html']")
         driver.execute_script("arguments[0].click()", report)
-        until(lambda: "Ropewalk Hall · Howl Lantern" in driver.title, 20.0, "the report")
-        table = until(
+        awaited(lambda: "Ropewalk Hall · Howl Lantern" in driver.title, 20.0, "the report")
+        table = awaited(
             lambda: driver.execute_script(
                 "return [...document.querySelectorAll('tbody tr')].map((row) =>"
                 " [...row.children].map((cell) => cell.textContent))"

@@ -20,7 +20,7 @@ from monitor.access.doorkeeper import Doorkeeper
 from monitor.access.phones import digest_of
 from monitor.access_clerk import MOST_WAITING, AccessClerk
 from monitor.kept_file import KeptFile
-from tests.core.test_link import wait_until
+from tests.waiting import awaited
 
 CODE = "042817"
 YEAR_S = 365 * 24 * 3600.0
@@ -187,7 +187,7 @@ def test_a_crowd_at_the_door_holds_up_nobody_who_is_in(
     try:
         command = {"class": "pair", "code": "111111", "name": "x", "from": "a"}
         clerk.clerk.ask(command, lambda _: None)
-        wait_until(lambda: writing.is_set(), 10.0)
+        awaited(lambda: writing.is_set(), 10.0)
         for _ in range(MOST_WAITING):
             clerk.clerk.ask(command, lambda _: None)
         with pytest.raises(ValueError, match="too many are at the door"):

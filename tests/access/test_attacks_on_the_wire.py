@@ -13,7 +13,7 @@ from contextlib import contextmanager
 import pytest
 
 from tests.access.house import CODE, House
-from tests.core.test_link import wait_until
+from tests.waiting import awaited
 from web import server
 from web.crowd import PER_ADDRESS
 from web.doors import COOKIE
@@ -203,7 +203,7 @@ def test_one_address_cannot_take_every_connection(house: House) -> None:
             for _ in range(PER_ADDRESS + 40):
                 held.append(socket.create_connection(("127.0.0.1", port), timeout=20.0))
             # They are taken in order, so that the last is closed only when all were looked at.
-            wait_until(lambda: is_cut_off(held[-1]), 20.0)
+            awaited(lambda: is_cut_off(held[-1]), 20.0)
             assert [is_cut_off(each) for each in held] == [False] * PER_ADDRESS + [True] * 40
             other = answered(port, request_text("/api/v1/now"), address="127.0.0.9")
             assert status_of(other) == 200

@@ -25,9 +25,9 @@ from monitor import cli, present
 from monitor.link_client import LinkClient
 from monitor.news import Advised
 from tests.core.stand_ins import RATE_HZ, FakePanel, growing_ring, noise
-from tests.core.test_link import wait_until
 from tests.core.test_present import NO_MIC, ring_out_state, shown, situation
 from tests.core.test_watch import Running
+from tests.waiting import awaited
 
 CODE = "042817"
 
@@ -75,7 +75,7 @@ class Box(Running):
             answers.append(self.ask(**{"class": "pair_ask", "from": "192.168.4.7"}))
             return answers[-1]["class"] == "done"
 
-        wait_until(is_shown, 10.0)
+        awaited(is_shown, 10.0)
         return self.codes[-1]
 
     def pair(self, code: str) -> dict[str, Any]:
@@ -112,7 +112,7 @@ def test_a_code_is_on_the_panel_and_nowhere_else(start: Callable[..., Box]) -> N
     box.play(noise(2 * RATE_HZ))
     box.wait_for(lambda s: s["panel"]["bits"] != "" and s["state"] == "quiet", 10.0)
     code = box.ask_for_code()
-    wait_until(lambda: box.seen.now() == code_face(code), 10.0)
+    awaited(lambda: box.seen.now() == code_face(code), 10.0)
     box.wait_for(lambda s: s["access"]["showing"], 10.0)
     pictured = base64.b64decode(box.snapshot()["panel"]["bits"])
     assert pictured in box.seen.shown, "the picture is one that was on the panel"
@@ -123,7 +123,7 @@ def test_a_code_is_on_the_panel_and_nowhere_else(start: Callable[..., Box]) -> N
     assert code not in json.dumps(box.snapshot())
     assert box.pair(code)["class"] == "paired"
     box.wait_for(lambda s: not s["access"]["showing"] and s["access"]["phones"] == 1, 10.0)
-    wait_until(lambda: box.seen.now() == pictured, 10.0)
+    awaited(lambda: box.seen.now() == pictured, 10.0)
 
 
 def test_a_paired_phone_is_known_after_a_restart(start: Callable[..., Box]) -> None:
@@ -131,7 +131,7 @@ def test_a_paired_phone_is_known_after_a_restart(start: Callable[..., Box]) -> N
     paired = box.pair(box.ask_for_code())
     assert box.knows(paired["key"])
     again = start()
-    wait_until(lambda: again.knows(paired["key"]), 10.0)
+    awaited(lambda: again.knows(paired["key"]), 10.0)
     again.wait_for(lambda s: s["access"]["phones"] == 1, 10.0)
 
 
@@ -139,11 +139,11 @@ def test_a_ring_takes_the_panel_and_no_code_takes_it_back(start: Callable[..., B
     box = start()
     box.play(noise(2 * RATE_HZ))
     code = box.ask_for_code()
-    wait_until(lambda: box.seen.now() == code_face(code), 10.0)
+    awaited(lambda: box.seen.now() == code_face(code), 10.0)
     box.play(growing_ring(2.0))
     box.wait_for(lambda s: s["rings"] != [], 20.0)
     # Pictures of its own, lit more than the code's dots: the big block of what rings.
-    wait_until(lambda: box.seen.now() != code_face(code), 10.0)
+    awaited(lambda: box.seen.now() != code_face(code), 10.0)
     assert box.snapshot()["access"]["showing"], "it still counts"
     assert box.pair(code)["class"] == "paired"
     answer = box.ask(**{"class": "pair_ask", "from": "192.168.4.7"})
@@ -153,7 +153,7 @@ def test_a_ring_takes_the_panel_and_no_code_takes_it_back(start: Callable[..., B
 
 def test_without_a_panel_the_box_itself_is_asked(start: Callable[..., Box]) -> None:
     box = start(panel_health="no panel at 0x3C")
-    wait_until(
+    awaited(
         lambda: (
             "howl-lantern pair"
             in box.ask(**{"class": "pair_ask", "from": "192.168.4.7"}).get("message", "")
@@ -267,7 +267,7 @@ def test_the_page_s_user_cannot_have_a_code_made(
             else:  # nobody can become another user, but the watcher may be one
                 monkeypatch.setattr("monitor.link_server.os.geteuid", lambda: os.getuid() + 1)
                 with LinkClient(box.socket) as client:
-                    wait_until(lambda: client.connected, 10.0)
+                    awaited(lambda: client.connected, 10.0)
                     answer = client.request({"class": "pair_here"}, 10.0)
         finally:
             box.close()

@@ -19,7 +19,7 @@ from monitor.counsel import Counsel
 from monitor.kept_file import KeptFile
 from monitor.news import News
 from tests.core.played_stage import EQUALISER
-from tests.core.test_link import wait_until
+from tests.waiting import awaited
 
 
 def kept_at(path: Path) -> KeptFile:
@@ -49,7 +49,7 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Adviser]]:
 def ask(adviser: Adviser, **command: Any) -> dict[str, Any]:
     answers: list[dict[str, Any]] = []
     adviser.ask(command, lambda answer: answers.append(dict(answer)))
-    wait_until(lambda: bool(answers))
+    awaited(lambda: bool(answers))
     return answers[0]
 
 
@@ -104,12 +104,12 @@ def test_a_failure_is_logged_and_it_goes_on_from_where_it_was(
     ask(adviser, **{"class": "ring_out", "do": "open"})
     ask(adviser, **{"class": "ring_out", "do": "begin"})
     adviser.hear(News(13.0))
-    wait_until(lambda: adviser.result.fields.get("ring_out", {}).get("phase") == "paused")
+    awaited(lambda: adviser.result.fields.get("ring_out", {}).get("phase") == "paused")
     assert "thirteen" in caplog.text
     assert adviser.result.fields["standing"][0]["slider"] == 21
     # Failing again at once is blamed on what was kept: from nothing then.
     adviser.hear(News(13.0))
-    wait_until(lambda: "ring_out" not in adviser.result.fields)
+    awaited(lambda: "ring_out" not in adviser.result.fields)
     assert ask(adviser, **{"class": "ring_out", "do": "open"}) == {"class": "done"}
 
 
@@ -120,7 +120,7 @@ def test_a_restart_brings_it_back_paused(start: Callable[..., Adviser]) -> None:
     ask(adviser, **{"class": "ring_out", "do": "begin"})
     # No goodbye: a pulled plug.  What was answered is on the disk.
     back = start()
-    wait_until(lambda: "ring_out" in back.result.fields)
+    awaited(lambda: "ring_out" in back.result.fields)
     assert back.result.fields["ring_out"]["phase"] == "paused"
     assert back.result.fields["standing"][0]["cut_db"] == -4.0
     assert ask(back, **{"class": "ring_out", "do": "go_on"}) == {"class": "done"}
@@ -132,7 +132,7 @@ def test_a_damaged_file_is_said_and_begun_anew(
 ) -> None:
     (tmp_path / "advice.json").write_text(content, encoding="utf-8")
     adviser = start()
-    wait_until(lambda: adviser.health() != "ok")
+    awaited(lambda: adviser.health() != "ok")
     assert "kept as advice.json.aside, the ring-out begun anew" in adviser.health()
     assert ask(adviser, **{"class": "ring_out", "do": "open"}) == {"class": "done"}
     assert (tmp_path / "advice.json.aside").read_text(encoding="utf-8") == content
@@ -146,7 +146,7 @@ def test_a_file_of_another_equaliser_is_not_used(
     now = Now("boot-1", adviser_module.clock.uptime_s(), time.time(), clock_trusted=False)
     kept.write({**make(None).kept, "sliders": ["100", "1k"]}, now)
     adviser = start()
-    wait_until(lambda: "another equaliser" in adviser.health())
+    awaited(lambda: "another equaliser" in adviser.health())
     assert adviser.result.fields["standing"] == []
     assert (tmp_path / "advice.json.aside").exists()
 
@@ -160,12 +160,12 @@ def test_a_full_disk_is_said_and_stops_nothing(
     adviser = start()
     monkeypatch.setattr(os, "fsync", full)
     assert ask(adviser, **{"class": "ring_out", "do": "open"}) == {"class": "done"}
-    wait_until(lambda: "No space left" in adviser.health())
+    awaited(lambda: "No space left" in adviser.health())
     assert "make room in" in adviser.health()
     assert ask(adviser, **{"class": "ring_out", "do": "begin"}) == {"class": "done"}
     monkeypatch.undo()
     ask(adviser, **{"class": "ring_out", "do": "pause"})
-    wait_until(lambda: adviser.health() == "ok")
+    awaited(lambda: adviser.health() == "ok")
 
 
 def another_boot(tmp_path: Path, *, trusted: bool, days: float = 0.0) -> None:

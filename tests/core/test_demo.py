@@ -14,7 +14,7 @@ import pytest
 from monitor import demo
 from monitor.errors import LanternError
 from monitor.settings import load
-from tests.core.test_link import wait_until
+from tests.waiting import awaited
 
 NOWHERE = {"HOME": "/nonexistent"}
 
@@ -83,7 +83,7 @@ def test_a_page_that_falls_over_is_started_again(
     script = f"open({str(tmp_path / 'n')!r}, 'a').write('x'); raise SystemExit(3)"
     page = demo.PageProcess([sys.executable, "-c", script])
     page.start()
-    wait_until(lambda: "in a row" in caplog.text)
+    awaited(lambda: "in a row" in caplog.text)
     page.close()
     assert len((tmp_path / "n").read_text()) == demo.MOST_PAGE_RESTARTS + 1
     assert "the page ended with code 3 and is started again" in caplog.text
@@ -96,7 +96,7 @@ def test_a_page_that_will_not_end_is_ended(tmp_path: Path) -> None:
     )
     page = demo.PageProcess([sys.executable, "-c", script])
     page.start()
-    wait_until((tmp_path / "up").exists)
+    awaited((tmp_path / "up").exists)
     began = time.monotonic()
     page.close()
     assert time.monotonic() - began < 10.0

@@ -18,7 +18,7 @@ import pytest
 
 from monitor.link import LinkError
 from monitor.link_client import LinkClient
-from tests.core.test_link import wait_until
+from tests.waiting import awaited
 
 ROOT = Path(__file__).parents[2]
 
@@ -85,7 +85,7 @@ def test_push_the_fader_and_pull_the_named_slider(tmp_path: Path, taken_port: in
     demo = Demo(tmp_path, "--set", f"page.port={taken_port}")
     try:
         assert f"port {taken_port} is taken" in demo.words
-        wait_until(lambda: demo.client.connected, 20.0)
+        awaited(lambda: demo.client.connected, 20.0)
         stage = demo.snapshot()["stage"]
         page = None
         for _ in range(50):
@@ -105,7 +105,7 @@ def test_push_the_fader_and_pull_the_named_slider(tmp_path: Path, taken_port: in
             assert fader_db <= stage["fader_max_db"], "pushed to the end and nothing rang"
             demo.client.request({"class": "stage", "fader_db": fader_db}, 5.0)
             time.sleep(1.0)
-        wait_until(lambda: demo.snapshot()["lamp"]["pattern"] in ("pulse", "steady"), 5.0)
+        awaited(lambda: demo.snapshot()["lamp"]["pattern"] in ("pulse", "steady"), 5.0)
 
         # Pull whatever is named, 3 dB at a time, until it is quiet.
         labels = [slider["label"] for slider in stage["sliders"]]
@@ -133,7 +133,7 @@ def test_push_the_fader_and_pull_the_named_slider(tmp_path: Path, taken_port: in
             return f'"kind":"{kind}"' in demo.client.request(ask, 10.0)["text"]
 
         for kind in ("equaliser", "way", "pull"):
-            wait_until(functools.partial(is_kept, kind), 15.0)
+            awaited(functools.partial(is_kept, kind), 15.0)
         with pytest.raises(LinkError):
             demo.client.request({"class": "stage", "slider": 64, "cut_db": 0})
     finally:
@@ -172,30 +172,30 @@ def test_the_practice_desk_s_level_is_measured_put_right_and_kept(tmp_path: Path
         return found
 
     try:
-        wait_until(lambda: demo.client.connected, 20.0)
+        awaited(lambda: demo.client.connected, 20.0)
         assert demo.snapshot()["soundcheck"]["line"]["there"]
         plan = demo.client.request({"class": "plan_get"}, 5.0)
         assert plan["stage"]["loudspeaker"][0]["kind"] == "mains"
         assert ask(do="measure") == {"class": "done", "request": "q2"}
-        wait_until(lambda: measuring().get("state") == "too_loud", 60.0)
+        awaited(lambda: measuring().get("state") == "too_loud", 60.0)
         turn_db = measuring()["advice"]["change_db"]
         assert -10.0 <= turn_db <= -3.0, "it peaks at about -9 dBFS, -18 to -12 is wanted"
         assert demo.client.request({"class": "stage", "gain_db": turn_db}, 5.0)["class"] == "done"
         ask(do="measure_stop")
-        wait_until(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 5.0)
+        awaited(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 5.0)
         assert ask(do="measure")["class"] == "done"
-        wait_until(lambda: measuring().get("state") in ("right", "noisy"), 60.0)
+        awaited(lambda: measuring().get("state") in ("right", "noisy"), 60.0)
         assert ask(do="take_level")["class"] == "done"
         assert processes_with(f"--set {mark} --set line.low_cuts")
     finally:
         demo.kill()
     # What measured has lost its watcher, and ends.
-    wait_until(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 10.0)
+    awaited(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 10.0)
     demo = Demo(tmp_path)
     try:
-        wait_until(lambda: demo.client.connected, 20.0)
+        awaited(lambda: demo.client.connected, 20.0)
         # The listening waits for no file: what was kept may come a snapshot later.
-        wait_until(lambda: demo.snapshot()["soundcheck"]["steps"][1]["state"] == "done", 5.0)
+        awaited(lambda: demo.snapshot()["soundcheck"]["steps"][1]["state"] == "done", 5.0)
         soundcheck = demo.snapshot()["soundcheck"]
         assert -20.0 <= soundcheck["level"]["loudest"]["peak_dbfs"] <= -11.0
         assert "measuring" not in soundcheck
@@ -214,7 +214,7 @@ def test_a_killed_demo_leaves_no_page_behind(tmp_path: Path) -> None:
             return knock.connect_ex(("127.0.0.1", port)) == 0
 
     try:
-        wait_until(answers, 20.0)
+        awaited(answers, 20.0)
     finally:
         demo.kill()
-    wait_until(lambda: not answers(), 10.0)
+    awaited(lambda: not answers(), 10.0)

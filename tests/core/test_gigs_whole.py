@@ -15,8 +15,8 @@ import pytest
 
 from monitor.link import LinkError
 from tests.core.stand_ins import PLAN, RATE_HZ, growing_ring, noise
-from tests.core.test_link import wait_until
 from tests.core.test_watch import Running
+from tests.waiting import awaited
 
 Start = Callable[..., Running]
 
@@ -95,9 +95,9 @@ def test_a_whole_gig(start: Start) -> None:
     while box.snapshot().get("ring_out", {}).get("phase") != "done":
         assert time.monotonic() < until, box.snapshot().get("ring_out")
         box.play(noise(RATE_HZ), paced=True)
-    wait_until(lambda: "plan" in kinds(read_record(box, uid)), 30.0)
-    wait_until(lambda: "ring_out" in kinds(read_record(box, uid)), 30.0)
-    wait_until(lambda: "check" in kinds(read_record(box, uid)), 30.0)
+    awaited(lambda: "plan" in kinds(read_record(box, uid)), 30.0)
+    awaited(lambda: "ring_out" in kinds(read_record(box, uid)), 30.0)
+    awaited(lambda: "check" in kinds(read_record(box, uid)), 30.0)
     assert gig(box, "end")["gig"] == uid
     box.wait_for(lambda s: s["gig"] == {"on": False, "ring_count": 0})
     record = read_record(box, uid)

@@ -23,6 +23,7 @@ from monitor.link_commands import (
     check_command,
     check_length,
 )
+from tests.waiting import awaited
 
 HELLO = {"class": "hello", "proto_major": 1, "proto_minor": 0, "release": "0", "boot_id": "b"}
 
@@ -334,13 +335,6 @@ def play(tmp_path: Path) -> Iterator[Callable[..., tuple[PlayedWatcher, Path]]]:
         watcher.close()
 
 
-def wait_until(true: Callable[[], bool], timeout_s: float = 5.0) -> None:
-    until = time.monotonic() + timeout_s
-    while not true():
-        assert time.monotonic() < until, "waited in vain"
-        time.sleep(0.005)
-
-
 def hold(connection: socket.socket) -> None:
     while connection.recv(4096):
         pass
@@ -365,7 +359,7 @@ def test_client_keeps_the_newest_snapshot_and_every_event(play: Any) -> None:
         event = events.get(5.0)
         assert event is not None
         assert event["event"] == "howl"
-        wait_until(lambda: client.latest is not None and client.latest.snapshot["seq"] == 2)
+        awaited(lambda: client.latest is not None and client.latest.snapshot["seq"] == 2)
         assert client.latest is not None
         assert began <= client.latest.received_mono_s <= time.monotonic()
         assert client.connected
@@ -384,17 +378,19 @@ def test_client_comes_back_after_the_watcher(play: Any) -> None:
 
     watcher, path = play(script)
     with LinkClient(path) as client:
-        wait_until(lambda: client.latest is not None and client.latest.snapshot["seq"] == 2, 2.0)
+        awaited(
+            lambda: client.latest is not None and client.latest.snapshot["seq"] == 2, within_s=2.0
+        )
         assert watcher.n_connections == 2
 
 
 def test_client_waits_for_a_watcher_that_is_not_there_yet(tmp_path: Path, play: Any) -> None:
     with LinkClient(tmp_path / "0.sock") as client:
-        wait_until(lambda: "no watcher is running" in client.problem)
+        awaited(lambda: "no watcher is running" in client.problem)
         with pytest.raises(LinkError, match="cannot be reached: no watcher is running"):
             client.request({"class": "way", "way": "set"})
         play(lambda connection, _: (connection.sendall(encode(HELLO)), hold(connection)))
-        wait_until(lambda: client.connected, 4.0)
+        awaited(lambda: client.connected, within_s=4.0)
 
 
 def test_client_says_when_a_file_is_stale(tmp_path: Path) -> None:
@@ -402,7 +398,7 @@ def test_client_says_when_a_file_is_stale(tmp_path: Path) -> None:
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as server:
         server.bind(str(path))
     with LinkClient(path) as client:
-        wait_until(lambda: "nobody answers" in client.problem)
+        awaited(lambda: "nobody answers" in client.problem)
 
 
 @pytest.mark.parametrize(
@@ -421,7 +417,7 @@ def test_client_takes_nothing_from_a_stranger(play: Any, greeting: bytes, proble
 
     _, path = play(script)
     with LinkClient(path) as client:
-        wait_until(lambda: problem in client.problem)
+        awaited(lambda: problem in client.problem)
         assert client.latest is None
         assert not client.connected
 
@@ -440,7 +436,7 @@ def test_requests_get_their_own_answers(play: Any) -> None:
 
     _, path = play(script)
     with LinkClient(path) as client:
-        wait_until(lambda: client.connected)
+        awaited(lambda: client.connected)
         answers: dict[str, Any] = {}
 
         def ask(command: dict[str, Any]) -> None:
@@ -463,7 +459,7 @@ def test_requests_get_their_own_answers(play: Any) -> None:
 def test_request_without_answer_ends_in_time(play: Any) -> None:
     _, path = play(lambda c, _: (c.sendall(encode(HELLO)), hold(c)))
     with LinkClient(path) as client:
-        wait_until(lambda: client.connected)
+        awaited(lambda: client.connected)
         with pytest.raises(LinkError, match="did not answer within 0.1 s"):
             client.request({"class": "history"}, 0.1)
         with pytest.raises(LinkError, match="'soundcheck' or 'set'"):
@@ -477,7 +473,7 @@ def test_request_ends_when_the_connection_breaks(play: Any) -> None:
 
     _, path = play(script)
     with LinkClient(path) as client:
-        wait_until(lambda: client.connected)
+        awaited(lambda: client.connected)
         with pytest.raises(LinkError, match="broke before it answered"):
             client.request({"class": "history"}, 5.0)
 
@@ -494,7 +490,7 @@ def test_a_slow_subscriber_loses_the_oldest_and_knows(play: Any) -> None:
     client = LinkClient(path, start=False)
     with client, client.subscribe(limit=3) as events:
         client.start()
-        wait_until(lambda: client.latest is not None)
+        awaited(lambda: client.latest is not None)
         got = [events.get(0.1) for _ in range(3)]
         assert [e and e["id"] for e in got] == [7, 8, 9]
         assert events.dropped_count == 7

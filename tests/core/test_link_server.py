@@ -18,7 +18,7 @@ from monitor import link_server
 from monitor.link import LineBuffer, decode, encode
 from monitor.link_client import LinkClient
 from monitor.link_server import LinkServer, LinkServerError, Reply
-from tests.core.test_link import wait_until
+from tests.waiting import awaited
 
 
 def handle(command: Mapping[str, Any], reply: Reply) -> None:
@@ -54,7 +54,7 @@ def read_lines(connection: socket.socket, n_lines: int) -> list[dict[str, Any]]:
 
 def test_greets_first_and_gives_the_newest_snapshot(server: LinkServer, tmp_path: Path) -> None:
     server.publish_snapshot({"class": "snapshot", "seq": 1})
-    wait_until(lambda: server._newest_line is not None)
+    awaited(lambda: server._newest_line is not None)
     with connect(tmp_path / "link.sock") as connection:
         hello, snapshot = read_lines(connection, 2)
     assert hello["class"] == "hello"
@@ -68,7 +68,7 @@ def test_only_owner_and_group_may_connect(server: LinkServer, tmp_path: Path) ->
 
 def test_events_come_in_order_to_everybody(server: LinkServer, tmp_path: Path) -> None:
     connections = [connect(tmp_path / "link.sock") for _ in range(3)]
-    wait_until(lambda: server.client_count == 3)
+    awaited(lambda: server.client_count == 3)
     for number in range(50):
         server.publish_event({"class": "ring", "id": number})
     for connection in connections:
@@ -98,7 +98,7 @@ def test_a_client_that_does_not_read_delays_nobody(
     monkeypatch.setattr(link_server, "STUCK_S", 0.3)
     asleep, awake = (connect(tmp_path / "link.sock") for _ in range(2))
     with asleep, awake:
-        wait_until(lambda: server.client_count == 2)
+        awaited(lambda: server.client_count == 2)
         snapshot = {"class": "snapshot", "filler": "x" * 20000}
         longest_s = 0.0
         buffer, n_read = LineBuffer(), 0
@@ -114,16 +114,16 @@ def test_a_client_that_does_not_read_delays_nobody(
         assert longest_s < 0.2
         assert n_read > 20
         assert server.skipped_snapshot_count > 0
-        wait_until(lambda: server.client_count == 1)
+        awaited(lambda: server.client_count == 1)
         assert server.dropped_client_count == 1
 
 
 def test_a_client_whose_events_pile_up_is_dropped(server: LinkServer, tmp_path: Path) -> None:
     with connect(tmp_path / "link.sock"):
-        wait_until(lambda: server.client_count == 1)
+        awaited(lambda: server.client_count == 1)
         for number in range(600):
             server.publish_event({"class": "ring", "id": number, "filler": "x" * 2000})
-        wait_until(lambda: server.client_count == 0)
+        awaited(lambda: server.client_count == 0)
         assert server.dropped_client_count == 1
 
 
@@ -131,7 +131,7 @@ def test_an_endless_command_is_cut_off(server: LinkServer, tmp_path: Path) -> No
     with connect(tmp_path / "link.sock") as connection:
         read_lines(connection, 1)
         connection.sendall(b"x" * 60000)
-        wait_until(lambda: server.dropped_client_count == 1)
+        awaited(lambda: server.dropped_client_count == 1)
         with pytest.raises(ConnectionResetError):  # unread bytes turn the hanging up into a reset
             connection.recv(100)
 
@@ -152,7 +152,7 @@ def test_too_many_clients_are_told(tmp_path: Path) -> None:
 
 def test_a_message_that_cannot_be_sent_is_reported(server: LinkServer, tmp_path: Path) -> None:
     server.publish_event({"class": "ring", "level_dbfs": float("nan")})
-    wait_until(lambda: "could not be sent" in server.problem)
+    awaited(lambda: "could not be sent" in server.problem)
     with connect(tmp_path / "link.sock") as connection:
         server.publish_event({"class": "ring", "id": 1})
         assert read_lines(connection, 2)[1]["id"] == 1
@@ -160,7 +160,7 @@ def test_a_message_that_cannot_be_sent_is_reported(server: LinkServer, tmp_path:
 
 def test_client_and_server_understand_each_other(server: LinkServer, tmp_path: Path) -> None:
     with LinkClient(tmp_path / "link.sock") as client, client.subscribe() as events:
-        wait_until(lambda: client.connected)
+        awaited(lambda: client.connected)
         server.publish_snapshot({"class": "snapshot", "seq": 5})
         sent = time.monotonic()
         server.publish_event({"class": "ring", "sent_mono_s": sent})
@@ -266,9 +266,9 @@ def test_a_socket_that_was_removed_is_made_again(tmp_path: Path, with_folder: bo
             else:
                 path.unlink()
             removed_mono_s = time.monotonic()
-            wait_until(path.exists, 10.0)
+            awaited(path.exists, 10.0)
             print(f"\nmade again after {time.monotonic() - removed_mono_s:.2f} s")
-            wait_until(lambda: server.problem == "")
+            awaited(lambda: server.problem == "")
             assert stat.S_IMODE(path.stat().st_mode) == 0o660
             with connect(path) as after:
                 assert read_lines(after, 1)[0]["box"] == "lantern"
@@ -287,11 +287,11 @@ def test_what_stands_in_the_socket_s_place_is_said_until_it_is_gone(tmp_path: Pa
     try:
         (tmp_path / "s").unlink()
         (tmp_path / "s").write_text("mine")
-        wait_until(lambda: "nobody new can connect" in server.problem, 10.0)
+        awaited(lambda: "nobody new can connect" in server.problem, 10.0)
         assert "not a socket is here; move it away" in server.problem
         assert (tmp_path / "s").read_text() == "mine"
         (tmp_path / "s").unlink()
-        wait_until(lambda: server.problem == "", 10.0)
+        awaited(lambda: server.problem == "", 10.0)
         connect(tmp_path / "s").close()
     finally:
         server.close()

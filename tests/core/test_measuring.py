@@ -19,7 +19,7 @@ from firmware.ports import AudioBlock
 from monitor import level_child, measuring, settings
 from monitor.level_child import MOST_WAITING, NICE, LevelChild
 from monitor.measuring import Measuring, Source, box_sources, level_command, stage_sources
-from tests.core.test_link import wait_until
+from tests.waiting import awaited
 
 PATIENCE_S = 15.0
 """A process with Python in it, on a busy machine."""
@@ -61,9 +61,9 @@ def is_alive(pid: int) -> bool:
 def test_blocks_arrive_whole_and_figures_come_back(start: Callable[..., LevelChild]) -> None:
     child = start("frames", fed=True)
     child.put(block(512, gap=True, last=0.25))
-    wait_until(lambda: child.fields is not None, PATIENCE_S)
+    awaited(lambda: child.fields is not None, PATIENCE_S)
     child.put(block(100, last=-0.5))
-    wait_until(lambda: bool(child.fields and child.fields["samples"] == 612), PATIENCE_S)
+    awaited(lambda: bool(child.fields and child.fields["samples"] == 612), PATIENCE_S)
     assert child.fields == {
         "rate_hz": 48000, "samples": 612, "gaps": 1, "last": -0.5, "state": "right",
     }  # fmt: skip
@@ -74,7 +74,7 @@ def test_blocks_arrive_whole_and_figures_come_back(start: Callable[..., LevelChi
 
 def test_who_feeds_never_waits_and_what_is_lost_is_a_gap(start: Callable[..., LevelChild]) -> None:
     child = start("never read", fed=True)
-    wait_until(lambda: child.fields is not None, PATIENCE_S)
+    awaited(lambda: child.fields is not None, PATIENCE_S)
     assert child.fields is not None
     assert child.fields["nice"] == NICE
     big = block(4800)
@@ -92,16 +92,16 @@ def test_what_was_lost_before_is_told_as_a_gap(start: Callable[..., LevelChild])
     child = start("frames", fed=True)
     for _ in range(2 * MOST_WAITING):  # before the child can have been born
         child.put(block(64))
-    wait_until(lambda: bool(child.fields), PATIENCE_S)
+    awaited(lambda: bool(child.fields), PATIENCE_S)
     time.sleep(0.3)
     child.put(block(64))
-    wait_until(lambda: bool(child.fields and child.fields["gaps"] == 1), PATIENCE_S)
+    awaited(lambda: bool(child.fields and child.fields["gaps"] == 1), PATIENCE_S)
     assert child.lost_count == 0, "before the first figure nothing is measured yet"
 
 
 def test_only_lines_that_can_go_out_are_figures(start: Callable[..., LevelChild]) -> None:
     child = start("nonsense")
-    wait_until(lambda: child.fields is not None, PATIENCE_S)
+    awaited(lambda: child.fields is not None, PATIENCE_S)
     assert child.fields == {"seconds": 1.0}
 
 
@@ -109,43 +109,43 @@ def test_its_last_words_are_the_reason(start: Callable[..., LevelChild]) -> None
     ends = threading.Event()
     child = start("die", on_end=ends.set)
     assert ends.wait(PATIENCE_S)
-    wait_until(lambda: child.ended)
+    awaited(lambda: child.ended)
     assert child.why == "plug it in"
 
 
 def test_a_silent_death_is_told(start: Callable[..., LevelChild]) -> None:
     child = start("die silently")
-    wait_until(lambda: child.ended, PATIENCE_S)
+    awaited(lambda: child.ended, PATIENCE_S)
     assert child.why == "the measuring ended with code -9; begin again"
 
 
 def test_what_cannot_be_started_is_told(start: Callable[..., LevelChild]) -> None:
     child = start("", command=("/nonexistent/level",))
-    wait_until(lambda: child.ended)
+    awaited(lambda: child.ended)
     assert child.why == "the measuring cannot be started: No such file or directory"
 
 
 def test_a_child_that_hangs_is_ended_with_all_it_started(start: Callable[..., LevelChild]) -> None:
     child = start("hang", silent_s=1.0)
-    wait_until(lambda: bool(child.fields and "pids" in child.fields), PATIENCE_S)
+    awaited(lambda: bool(child.fields and "pids" in child.fields), PATIENCE_S)
     assert child.fields is not None
     pids = child.fields["pids"]
-    wait_until(lambda: child.ended, PATIENCE_S)
+    awaited(lambda: child.ended, PATIENCE_S)
     assert child.why == "no figure came for 1 s, so it was ended; begin again"
-    wait_until(lambda: not any(is_alive(pid) for pid in pids))
+    awaited(lambda: not any(is_alive(pid) for pid in pids))
 
 
 def test_with_nothing_to_measure_that_is_the_reason(start: Callable[..., LevelChild]) -> None:
     child = start("frames", fed=True, silent_s=1.0)
     child.put(block())
-    wait_until(lambda: child.ended, PATIENCE_S)
+    awaited(lambda: child.ended, PATIENCE_S)
     assert "nothing came to measure for 1 s" in child.why
 
 
 def test_a_forgotten_measurement_ends_by_itself(start: Callable[..., LevelChild]) -> None:
     assert level_child.LONGEST_S == 300.0
     child = start("never read", longest_s=1.5)
-    wait_until(lambda: child.ended, PATIENCE_S)
+    awaited(lambda: child.ended, PATIENCE_S)
     assert "ended by itself after 0.025 minutes" in child.why
 
 
@@ -165,7 +165,7 @@ def test_the_child_does_not_outlive_the_watcher() -> None:
     parent.kill()
     parent.wait(5.0)
     parent.stdout.close()
-    wait_until(lambda: not is_alive(pid), PATIENCE_S)
+    awaited(lambda: not is_alive(pid), PATIENCE_S)
 
 
 # --- one at a time, and of which kind -----------------------------------------------------------
@@ -206,7 +206,7 @@ def test_line_and_box_are_fed_their_own_blocks_and_nothing_else(one: Measuring, 
     assert tap.take is not None
     one.feed_box(block(1000))
     tap.take(block(10))
-    wait_until(lambda: one.measured(time.monotonic()) is not None, PATIENCE_S)
+    awaited(lambda: one.measured(time.monotonic()) is not None, PATIENCE_S)
     measured = one.measured(time.monotonic())
     assert measured is not None
     assert (measured.kind, measured.fields["samples"]) == ("line", 10)
@@ -223,7 +223,7 @@ def test_line_and_box_are_fed_their_own_blocks_and_nothing_else(one: Measuring, 
     one.begin("box")
     assert one.measured(time.monotonic()) is None, "figures of the line are not of the box"
     one.feed_box(block(20))
-    wait_until(lambda: one.measured(time.monotonic()) is not None, PATIENCE_S)
+    awaited(lambda: one.measured(time.monotonic()) is not None, PATIENCE_S)
     measured = one.measured(time.monotonic())
     assert measured is not None
     assert (measured.kind, measured.fields["samples"]) == ("box", 20)
@@ -239,7 +239,7 @@ def test_before_the_first_figure_it_waits(one: Measuring) -> None:
 def test_an_end_by_itself_is_shown_with_its_reason_and_the_tap_closed(tap: Tap) -> None:
     one = Measuring({"line": Source("x", fake("die"), fed=True, tap=tap)})
     one.begin("line")
-    wait_until(lambda: "why" in one.shown(time.monotonic()), PATIENCE_S)
+    awaited(lambda: "why" in one.shown(time.monotonic()), PATIENCE_S)
     assert one.shown(time.monotonic()) == {"why": "plug it in"}
     assert tap.taken == [True, False]
     one.begin("line")
@@ -292,6 +292,6 @@ def test_nothing_of_it_is_left_open() -> None:
     before = open_count()
     one = Measuring({"line": Source("x", fake("die"))})
     one.begin("line")
-    wait_until(lambda: "why" in one.shown(time.monotonic()), PATIENCE_S)
+    awaited(lambda: "why" in one.shown(time.monotonic()), PATIENCE_S)
     one.close()
     assert open_count() <= before

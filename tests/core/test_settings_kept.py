@@ -14,7 +14,7 @@ from monitor import settings
 from monitor.errors import SettingsError
 from monitor.link_client import LinkClient
 from monitor.settings_kept import FOLDER_VARIABLE, KEPT_NAME, health, keep, load_for_service
-from tests.core.test_link import wait_until
+from tests.waiting import awaited
 
 ROOT = Path(__file__).parents[2]
 
@@ -125,7 +125,7 @@ def test_the_service_itself_starts_with_the_last_good_and_says_so(tmp_path: Path
             with LinkClient(socket) as client:
                 received = client.wait_for_snapshot(0.0, timeout_s=30.0)
                 assert received is not None
-                wait_until(lambda: (state / KEPT_NAME).exists(), 10.0)
+                awaited(lambda: (state / KEPT_NAME).exists(), 10.0)
                 return {"box": received.snapshot["box"], **received.snapshot["settings"]}
         finally:
             process.send_signal(signal.SIGTERM)

@@ -19,8 +19,8 @@ from monitor.measuring import Measuring, Source
 from monitor.soundcheck import ITEMS
 from monitor.soundcheck_clerk import MOST_WAITING, SoundcheckClerk
 from tests.core.stand_ins import PLAN
-from tests.core.test_link import wait_until
 from tests.core.test_measuring import PATIENCE_S, fake
+from tests.waiting import awaited
 
 
 class Evening:
@@ -59,7 +59,7 @@ def evening(tmp_path: Path) -> Iterator[Evening]:
 def ask(clerk: SoundcheckClerk, name: str = "soundcheck", **command: Any) -> dict[str, Any]:
     answers: list[dict[str, Any]] = []
     clerk.ask({"class": name, **command}, lambda answer: answers.append(dict(answer)))
-    wait_until(lambda: bool(answers), PATIENCE_S)
+    awaited(lambda: bool(answers), PATIENCE_S)
     return answers[0]
 
 
@@ -97,7 +97,7 @@ def test_measuring_is_shown_taken_and_stopped(evening: Evening) -> None:
     clerk = evening.start()
     assert ask(clerk, do="measure", source="line") == {"class": "done"}
     assert "stop that first" in ask(clerk, do="measure", source="line")["message"]
-    wait_until(lambda: "seconds" in clerk.fields().get("measuring", {}), PATIENCE_S)
+    awaited(lambda: "seconds" in clerk.fields().get("measuring", {}), PATIENCE_S)
     assert clerk.fields()["measuring"]["kind"] == "line"
     assert "no voice was heard yet" in ask(clerk, do="take_level")["message"]
     assert ask(clerk, do="measure_stop") == {"class": "done"}
@@ -120,14 +120,14 @@ def test_of_two_who_ask_at_once_one_measures_and_the_other_is_told(evening: Even
         each.start()
     for each in both:
         each.join()
-    wait_until(lambda: len(answers) == 2, PATIENCE_S)
+    awaited(lambda: len(answers) == 2, PATIENCE_S)
     assert sorted(answer["class"] for answer in answers) == ["done", "error"]
 
 
 def test_a_measurement_that_dies_says_why(evening: Evening) -> None:
     clerk = evening.start("die")
     assert ask(clerk, do="measure", source="line") == {"class": "done"}
-    wait_until(lambda: clerk.fields().get("why") == "plug it in", PATIENCE_S)
+    awaited(lambda: clerk.fields().get("why") == "plug it in", PATIENCE_S)
     assert "measuring" not in clerk.fields()
 
 
@@ -137,7 +137,7 @@ def test_a_restart_in_the_middle_ends_the_measurement_and_keeps_the_rest(
     clerk = evening.start()
     ask(clerk, do="plan_done")
     ask(clerk, do="measure", source="line")
-    wait_until(lambda: "seconds" in clerk.fields().get("measuring", {}), PATIENCE_S)
+    awaited(lambda: "seconds" in clerk.fields().get("measuring", {}), PATIENCE_S)
     clerk.close()
     again = evening.start()
     assert state_of(again, "place") == "done"
@@ -147,9 +147,9 @@ def test_a_restart_in_the_middle_ends_the_measurement_and_keeps_the_rest(
 def test_the_ring_out_s_end_is_seen_and_kept(evening: Evening) -> None:
     clerk = evening.start()
     evening.phase = "back_off"
-    wait_until(lambda: "come down" in clerk.fields()["steps"][3]["words"])
+    awaited(lambda: "come down" in clerk.fields()["steps"][3]["words"])
     evening.phase = "done"
-    wait_until(lambda: state_of(clerk, "ring_out") == "done")
+    awaited(lambda: state_of(clerk, "ring_out") == "done")
     evening.phase = None
     clerk.close()
     assert state_of(evening.start(), "ring_out") == "done"
@@ -261,7 +261,7 @@ def test_who_asks_never_waits(evening: Evening, monkeypatch: pytest.MonkeyPatch)
     clerk.fields()
     assert time.monotonic() - began < 0.4
     monkeypatch.undo()
-    wait_until(lambda: len(answers) >= MOST_WAITING, PATIENCE_S)
+    awaited(lambda: len(answers) >= MOST_WAITING, PATIENCE_S)
 
 
 def test_a_bug_behind_one_command_is_told_and_the_next_one_answered(

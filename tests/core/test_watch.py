@@ -35,8 +35,8 @@ from tests.core.stand_ins import (
     growing_ring,
     noise,
 )
-from tests.core.test_link import wait_until
 from tests.core.test_measuring import fake
+from tests.waiting import awaited
 
 ROOT = Path(__file__).parents[2]
 BLOCK = 1024
@@ -69,7 +69,7 @@ class Running:
         self._thread.start()
         self.client = LinkClient(self.socket)
         self.events = self.client.subscribe()
-        wait_until(lambda: self.client.latest is not None or self.error is not None)
+        awaited(lambda: self.client.latest is not None or self.error is not None)
 
     def _run(self) -> None:
         try:
@@ -91,7 +91,7 @@ class Running:
         return latest.snapshot
 
     def wait_for(self, true: Callable[[dict[str, Any]], bool], timeout_s: float = 8.0) -> None:
-        wait_until(lambda: true(self.snapshot()), timeout_s)
+        awaited(lambda: true(self.snapshot()), timeout_s)
 
     def close(self) -> None:
         self.client.close()
@@ -342,7 +342,7 @@ def test_lost_microphone_is_said_and_survived(start: Callable[..., Running]) -> 
     assert s["audio_age_s"] >= 1.0
     assert box.lamp.shown[-1][0] == "blink"
     before = box.supervisor.n_alive
-    wait_until(lambda: box.supervisor.n_alive > before)  # deaf, and yet alive
+    awaited(lambda: box.supervisor.n_alive > before)  # deaf, and yet alive
     box.source.say("hearing", "44100 Hz")
     back = time.monotonic()
     box.play(noise(RATE_HZ, seed=9), gap=False, rate_hz=44100)
@@ -423,7 +423,7 @@ def test_sound_that_always_breaks_it_ends_the_watcher(start: Callable[..., Runni
     box = start()
     for _ in range(watcher.MOST_FAILURES_IN_A_ROW):
         box.source.give(np.full(BLOCK, np.nan))
-    wait_until(lambda: box.error is not None)
+    awaited(lambda: box.error is not None)
     assert isinstance(box.error, ValueError)
     assert box.lamp.closed
 
@@ -433,7 +433,7 @@ def test_a_second_watcher_leaves_the_first_alone(start: Callable[..., Running]) 
     opened: list[object] = []
     second = start(lamp_opener=opened.append)
     # Its client may be fed by the first, which has the socket.
-    wait_until(lambda: second.error is not None)
+    awaited(lambda: second.error is not None)
     assert isinstance(second.error, LinkServerError)
     assert "another watcher is running" in str(second.error)
     assert opened == []
@@ -444,7 +444,7 @@ def test_all_is_released_at_the_end(start: Callable[..., Running]) -> None:
     box.play(noise(RATE_HZ))
     box.wait_for(lambda s: s["state"] == "quiet")
     box.stop.set()
-    wait_until(lambda: not box._thread.is_alive())
+    awaited(lambda: not box._thread.is_alive())
     assert box.error is None
     assert box.source.closed
     assert box.lamp.closed
@@ -481,7 +481,7 @@ def test_the_command_ends_cleanly_on_a_signal(tmp_path: Path, number: signal.Sig
         lines: queue.Queue[str] = queue.Queue()
         reader = threading.Thread(target=lambda: [lines.put(line) for line in process.stderr or ()])
         reader.start()
-        wait_until(lambda: any("Current thread" in line for line in list(lines.queue)))
+        awaited(lambda: any("Current thread" in line for line in list(lines.queue)))
         process.send_signal(number)
         assert process.wait(timeout=10.0) == 0
         reader.join(timeout=5.0)
@@ -545,10 +545,10 @@ def test_what_is_to_be_done_again_stays_so_over_a_restart(
     while box.snapshot().get("ring_out", {}).get("phase") != "done":
         assert time.monotonic() < until, box.snapshot().get("ring_out")
         box.play(noise(RATE_HZ), paced=True)
-    wait_until(lambda: step(box) == "done")
+    awaited(lambda: step(box) == "done")
     again = {"class": "soundcheck", "do": "again", "step": "ring_out"}
     assert box.client.request(again)["class"] == "done"
-    wait_until(lambda: step(box) == "to_do")
+    awaited(lambda: step(box) == "to_do")
     box.close()
     monkeypatch.setattr(opening, "Counsel", SlowCounsel)
     box = start()

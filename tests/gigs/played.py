@@ -15,7 +15,7 @@ from monitor.journal.store import Journal
 from monitor.link import Message
 from monitor.link_commands import check_command
 from tests.core.stand_ins import PLAN
-from tests.core.test_link import wait_until
+from tests.waiting import awaited
 
 EQUALISER = {
     "name": "two",
@@ -90,7 +90,7 @@ class Evening:
         )
         self.clerk.remember(self.past.extend)
         self.see()
-        wait_until(self._is_at_work, 20.0)
+        awaited(self._is_at_work, 20.0)
 
     def _is_at_work(self) -> bool:
         self.clerk.see(dict(self.shot))
@@ -110,7 +110,7 @@ class Evening:
         self.shot = {**self.shot, **changes}
         shot = dict(self.shot)
         self.clerk.see(shot)
-        wait_until(lambda: self.clerk._looked_at is shot or self.clerk._looked_at is None, 20.0)
+        awaited(lambda: self.clerk._looked_at is shot or self.clerk._looked_at is None, 20.0)
 
     def ring(self, hz: float = 2480.0, *, closes_after_s: float | None = 1.0) -> RingRow:
         """Have a ring begin now, and end."""
@@ -141,7 +141,7 @@ class Evening:
 
     def do_all(self) -> None:
         """Wait until the clerk has taken all that was handed to it."""
-        wait_until(self.clerk._waiting.empty, 20.0)
+        awaited(self.clerk._waiting.empty, 20.0)
         # Answered by the clerk after all before it; a command that is refused changes nothing.
         self.ask({"class": "gig", "do": "rename", "venue": "f" * 16, "name": "x"})
 

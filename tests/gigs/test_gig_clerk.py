@@ -18,8 +18,8 @@ from monitor.journal.asks import NewestGig
 from monitor.journal.rows import RingRow
 from monitor.memory.from_record import memory_of
 from tests.core.stand_ins import PLAN
-from tests.core.test_link import wait_until
 from tests.gigs.played import ON_THE_DAY_UTC_S, Evening, snapshot
+from tests.waiting import awaited
 
 HOUR_S = 3600.0
 
@@ -78,7 +78,7 @@ def test_what_happens_is_kept_in_its_order(begin: Callable[..., Evening]) -> Non
     assert box.done(do="song")["song"] == 2
     box.done(do="note", text="the left wedge hums")
     uid = box.gig()["uid"]
-    wait_until(lambda: "plan" in kinds(box.record(uid)), 10.0)
+    awaited(lambda: "plan" in kinds(box.record(uid)), 10.0)
     record = box.record(uid)
     assert kinds(record)[:7] == ["equaliser", "way", "way", "pull", "deaf", "hears", "check"]
     assert sorted(kinds(record)[7:]) == ["note", "plan", "ring_out", "song", "song"]
@@ -124,7 +124,7 @@ def test_quiet_ends_it_and_the_next_is_another(begin: Callable[..., Evening]) ->
     first = box.gig()["uid"]
     box.pass_s(91 * 60.0)
     box.see()
-    wait_until(lambda: not box.gig()["on"], 10.0)
+    awaited(lambda: not box.gig()["on"], 10.0)
     gig = box.record(first)["gig"]
     assert (gig["ended_by"], gig["lasted_s"]) == ("quiet", 1.0)
     box.ring()
@@ -282,7 +282,7 @@ def test_a_record_goes_to_another_box(begin: Callable[..., Evening], tmp_path: P
         assert (answer["class"], answer["gigs"], answer["rings"]) == ("done", 1, 100)
         assert (send_in_pieces(other, [record])["gigs"], other.gigs()[0]["uid"]) == (0, uid)
         # The venue that came with it is known at once.
-        wait_until(lambda: "The Ferry Inn" in other.clerk._keeping.venues.values(), 10.0)
+        awaited(lambda: "The Ferry Inn" in other.clerk._keeping.venues.values(), 10.0)
         refused = send_in_pieces(other, {**record, "rings": [{"id": "x"}]})
         assert refused["class"] == "error"
         assert "\n" not in refused["message"]
@@ -348,13 +348,13 @@ def test_the_plug_in_the_middle_with_clocks(
             assert again.gig() == {"on": False, "ring_count": 0, "in_doubt": True}
             answer = again.ask({"class": "clock", "utc_s": ON_THE_DAY_UTC_S + 600.0})
             assert answer["class"] == "done"
-        wait_until(lambda: again.gig()["on"], 10.0)
+        awaited(lambda: again.gig()["on"], 10.0)
         gig = again.gig()
         assert (gig["on"], gig["uid"], gig["ring_count"]) == (True, uid, 1)
         assert "in_doubt" not in gig
         assert again.clerk.fields()["dated"] == ("network" if trusted else "phone")
         assert gig["begun_age_s"] == pytest.approx(600.0, abs=10.0)
-        wait_until(lambda: len(again.past) == 1, 10.0)
+        awaited(lambda: len(again.past) == 1, 10.0)
         assert again.past[0][1] == pytest.approx(600.0, abs=10.0)
         again.ring()
         record = again.record(uid)
@@ -401,14 +401,14 @@ def test_a_phone_says_late_whether_it_was_the_same_evening(
         since = again.gig()["uid"]
         assert since != first
         again.ask({"class": "clock", "utc_s": ON_THE_DAY_UTC_S + hours * HOUR_S})
-        wait_until(lambda: "in_doubt" not in again.gig(), 10.0)
+        awaited(lambda: "in_doubt" not in again.gig(), 10.0)
         if hours > 1.5:
             assert again.gig()["uid"] == since
             assert {line["uid"] for line in again.gigs()} == {first, since}
             return
         assert again.gig()["uid"] == first
         assert again.gig()["ring_count"] == 3
-        wait_until(lambda: len(again.gigs()) == 1, 10.0)
+        awaited(lambda: len(again.gigs()) == 1, 10.0)
         record = again.record(first)
         assert len(record["rings"]) == 3
         assert "song" in kinds(record)
@@ -440,10 +440,10 @@ def test_a_card_that_comes_late_loses_no_half_of_a_gig(
         assert again.gig()["uid"] != first
         tmp_path.unlink()
         away.rename(tmp_path)
-        wait_until(lambda: again.gig().get("uid") == first, 20.0)
+        awaited(lambda: again.gig().get("uid") == first, 20.0)
         assert (again.gig()["ring_count"], again.gig()["venue"]["name"]) == (2, "The Ferry Inn")
         again.ring()
-        wait_until(lambda: again.journal.health() == "ok", 20.0)
+        awaited(lambda: again.journal.health() == "ok", 20.0)
         assert [(line["uid"], line["on"]) for line in again.gigs()] == [(first, True)]
         assert len(again.record(first)["rings"]) == 3
         # The venue is known by its name again.
@@ -536,15 +536,15 @@ def test_a_flood_of_commands_is_told_to_wait_and_rings_are_kept(
     assert set(refused) <= {"the gigs are behind; ask again in a few seconds"}
     box.ring()
     box.ring()
-    wait_until(lambda: len(answers) == 3000 - len(refused), 60.0)
-    wait_until(lambda: len(box.record(uid)["rings"]) == 3, 20.0)
+    awaited(lambda: len(answers) == 3000 - len(refused), 60.0)
+    awaited(lambda: len(box.record(uid)["rings"]) == 3, 20.0)
     assert kinds(box.record(uid)).count("song") == 3000 - len(refused)
     asked: list[Any] = []
     monkeypatch.setattr(gig_answers, "MOST_ASKED", 3)
     flood = partial(_ask_often, box, asked)
     with pytest.raises(ValueError, match="the journal is behind; ask again"):
         flood()
-    wait_until(lambda: box.clerk._answers._asked_count == 0, 20.0)
+    awaited(lambda: box.clerk._answers._asked_count == 0, 20.0)
     assert box.ask({"class": "gigs"})["gigs"]
 
 
@@ -559,7 +559,7 @@ def test_a_ring_that_finds_no_room_is_kept_all_the_same(
     assert row.uid == uid
     box.clerk.ring(_another(box))
     monkeypatch.undo()
-    wait_until(lambda: len(box.record(uid)["rings"]) == 2, 10.0)
+    awaited(lambda: len(box.record(uid)["rings"]) == 2, 10.0)
     assert "1 ring events were kept without their gig's count" in box.clerk.health()
 
 
@@ -587,10 +587,10 @@ def test_a_snapshot_that_breaks_the_looking_is_survived(
     broken = snapshot()
     del broken["level_dbfs"]
     box.clerk.see(broken)
-    wait_until(lambda: "keeping the gig failed" in caplog.text, 10.0)
+    awaited(lambda: "keeping the gig failed" in caplog.text, 10.0)
     box.ring()
     assert box.gig()["ring_count"] == 1
-    wait_until(lambda: box.clerk.health() == "ok", 10.0)
+    awaited(lambda: box.clerk.health() == "ok", 10.0)
 
 
 def test_the_memory_of_a_known_venue_is_there_on_arriving(
@@ -607,7 +607,7 @@ def test_the_memory_of_a_known_venue_is_there_on_arriving(
         box.pass_s(86400.0)
     assert "memory" not in box.clerk.fields()
     box.done(do="venue", name="The Ferry Inn")
-    wait_until(lambda: "memory" in box.clerk.fields(), 20.0)
+    awaited(lambda: "memory" in box.clerk.fields(), 20.0)
     memory = box.clerk.fields()["memory"]
     assert memory["gig_count"] == 3
     assert memory["venue"]["name"] == "The Ferry Inn"
@@ -615,4 +615,4 @@ def test_the_memory_of_a_known_venue_is_there_on_arriving(
     assert whole["class"] == "recollection"
     assert whole["gig_count"] == 4
     box.done(do="clear_venue")
-    wait_until(lambda: "memory" not in box.clerk.fields(), 10.0)
+    awaited(lambda: "memory" not in box.clerk.fields(), 10.0)

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import queue
-import time
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -47,14 +45,6 @@ class HandClock:
     def at(self) -> Instant:
         """Return this instant."""
         return Instant(self.now.boot_id, self.now.uptime_s)
-
-
-def wait_until(true: Callable[[], bool]) -> None:
-    """Wait for something that comes by itself."""
-    until = time.monotonic() + PATIENCE_S
-    while not true():
-        assert time.monotonic() < until, "waited in vain"
-        time.sleep(0.01)
 
 
 class Told:

@@ -20,6 +20,7 @@ from monitor.stage.scenario import PRACTICE_ROOMS, ROOMS
 from monitor.stage.seat import Seat
 from monitor.stage.sound import SoundDoor
 from monitor.stage.source import BLOCK_SAMPLES, StageMicrophone
+from tests.waiting import awaited
 
 CELLAR, HERON = list(PRACTICE_ROOMS.values())[:2]
 SLIDERS = [("low", 250.0), ("500", 500.0)]
@@ -140,18 +141,11 @@ def mover(builder: Builder) -> Mover:
     )
 
 
-def wait_for(happened: Any) -> None:
-    until_mono_s = time.monotonic() + 10.0
-    while not happened():
-        assert time.monotonic() < until_mono_s
-        time.sleep(0.01)
-
-
 def test_the_newest_wish_counts() -> None:
     builder = Builder()
     moves = mover(builder)
     moves.move(CELLAR, CELLAR.placements[1])
-    wait_for(lambda: builder.asked)
+    awaited(lambda: builder.asked)
     moves.move(HERON, HERON.placements[0])
     assert moves.ready() is None
     builder.go.set()
@@ -163,7 +157,7 @@ def test_the_newest_wish_counts() -> None:
             seats.append(seat)
         return bool(seats)
 
-    wait_for(arrived)
+    awaited(arrived)
     assert [name for name, _ in builder.asked] == ["well forward", "straight ahead"]
     assert seats[0].room is HERON
     assert moves.moving_to is None
@@ -179,10 +173,10 @@ def test_what_cannot_be_built_is_said_and_forgotten_with_the_next_wish() -> None
     builder.go.set()
     moves = mover(builder)
     moves.move(CELLAR, CELLAR.placements[1])
-    wait_for(lambda: moves.problem)
+    awaited(lambda: moves.problem)
     assert "well forward cannot be built: a wall is in the way" in moves.problem
     assert moves.moving_to is None
     builder.fails = False
     moves.move(CELLAR, CELLAR.placements[1])
     assert moves.problem == ""
-    wait_for(lambda: moves.ready() is not None)
+    awaited(lambda: moves.ready() is not None)

@@ -14,10 +14,11 @@ from typing import Any
 import pytest
 
 from tests.browser import browser
+from tests.waiting import awaited
 from tests.web.kept import HERON, KeptClient
 from tests.web.screenshots import page_server
 from tests.web.states import STATES
-from tests.web.test_page import script, text, wait_until
+from tests.web.test_page import script, text
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"]
 LEAST_PX = 44
@@ -134,9 +135,9 @@ def enter(driver: Any, url: str, box: KeptClient, name: str) -> None:
     # The state is known only to a page that has been fed.
     wanted = STATES[state]["state"]
     for expression, value in ((STATE, wanted), ("document.body.dataset.room", room)):
-        assert wait_until(lambda: script(driver, expression) == value, 10.0), name  # noqa: B023
+        assert awaited(lambda: script(driver, expression) == value, 10.0), name  # noqa: B023
     arrived = ARRIVED.get(room, "true")
-    assert wait_until(lambda: bool(script(driver, arrived)), 20.0), name
+    assert awaited(lambda: bool(script(driver, arrived)), 20.0), name
     step(driver, box)
     time.sleep(0.5)  # what a step asks for has come
 
@@ -155,15 +156,15 @@ def test_no_rule_is_broken_in_any_room_or_state(eye: Any, box: KeptClient) -> No
         enter(eye, url, box, "quiet")
         eye.execute_script("document.getElementById('gig-song').click()")
         sheet = "document.getElementById('pair-sheet').open"
-        assert wait_until(lambda: bool(script(eye, sheet)), 10.0)
+        assert awaited(lambda: bool(script(eye, sheet)), 10.0)
         broken += found(eye, "pairing")
         small += [["pairing", *one] for one in eye.execute_script(TARGETS, LEAST_PX)]
         enter(eye, url, box, "howl")
         box.gone = True
-        assert wait_until(lambda: script(eye, "document.body.dataset.fresh") == "no", 15.0)
+        assert awaited(lambda: script(eye, "document.body.dataset.fresh") == "no", 15.0)
         broken += found(eye, "stale")
         eye.refresh()
-        assert wait_until(lambda: text(eye, "band") == "no box", 15.0)
+        assert awaited(lambda: text(eye, "band") == "no box", 15.0)
         broken += found(eye, "gone")
         eye.get("about:blank")
         box.close()

@@ -11,10 +11,11 @@ import pytest
 
 from monitor.report.next_time import next_lines
 from tests.browser import resize
+from tests.waiting import awaited
 from tests.web.conftest import SIZES
 from tests.web.kept import BEFORE, CHAPEL, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
 from tests.web.screenshots import page_server
-from tests.web.test_page import script, text, wait_until
+from tests.web.test_page import script, text
 
 
 @pytest.fixture
@@ -30,9 +31,7 @@ def page(request: pytest.FixtureRequest, window: Any, box: KeptClient) -> Any:
     with page_server(box) as url:
         window.get("about:blank")
         window.get(url + "#after")
-        assert wait_until(lambda: "14 rings" in text(window, "af-say"), 20.0), text(
-            window, "af-said"
-        )
+        assert awaited(lambda: "14 rings" in text(window, "af-say"), 20.0), text(window, "af-said")
         yield window
         window.get("about:blank")
         box.close()
@@ -45,7 +44,7 @@ def click(driver: Any, selector: str) -> None:
 
 def room(driver: Any, name: str) -> None:
     driver.execute_script(f"location.hash = '#{name}'")
-    assert wait_until(lambda: script(driver, "document.body.dataset.room") == name, 10.0)
+    assert awaited(lambda: script(driver, "document.body.dataset.room") == name, 10.0)
 
 
 def fill(driver: Any, element_id: str, value: str) -> None:
@@ -73,14 +72,14 @@ def test_tonight_is_shown_with_what_rang_and_what_was_won(page: Any, box: KeptCl
 
 def test_the_evening_is_drawn_in_the_page_s_own_inks(page: Any) -> None:
     svg = "document.querySelector('#af-timeline svg')"
-    assert wait_until(lambda: bool(script(page, f"!!{svg}")), 20.0)
+    assert awaited(lambda: bool(script(page, f"!!{svg}")), 20.0)
     assert script(page, f"{svg}.getAttribute('aria-label')")
     assert "var(--" in script(page, f"{svg}.outerHTML")
 
 
 def test_what_to_do_next_time_is_the_report_s_list(page: Any, box: KeptClient) -> None:
     lines = "[...document.querySelectorAll('#af-next li')].map((li) => li.textContent)"
-    assert wait_until(lambda: len(script(page, lines)) > 0, 20.0)
+    assert awaited(lambda: len(script(page, lines)) > 0, 20.0)
     zone = timezone(timedelta(minutes=script(page, "-new Date().getTimezoneOffset()")))
     advice = next_lines(box.records[TONIGHT], MEMORY, zone=zone)
     assert script(page, lines) == [title + words for title, words in advice]
@@ -92,7 +91,7 @@ def test_times_are_the_phone_s_own(page: Any) -> None:
     try:
         page.refresh()
         times = "[...document.querySelectorAll('#af-timeline text')].map((t) => t.textContent)"
-        assert wait_until(lambda: "01:00" in script(page, times), 20.0), script(page, times)
+        assert awaited(lambda: "01:00" in script(page, times), 20.0), script(page, times)
         assert "19:30" not in script(page, times)
         assert "01:00 to 03:34" in text(page, "af-detail")
         report = "document.querySelector('#af-links a[data-file=\"report.html\"]').href"
@@ -119,16 +118,16 @@ def test_the_gig_is_ended_by_the_second_tap(page: Any, box: KeptClient) -> None:
     assert text(page, "af-end") == "sure? tap again"
     assert box.on
     click(page, "#af-end")
-    assert wait_until(lambda: not box.on, 10.0)
-    assert wait_until(lambda: script(page, "document.getElementById('af-end').hidden"), 10.0)
-    assert wait_until(lambda: "no gig is on" in text(page, "gig-words"), 10.0)
+    assert awaited(lambda: not box.on, 10.0)
+    assert awaited(lambda: script(page, "document.getElementById('af-end').hidden"), 10.0)
+    assert awaited(lambda: "no gig is on" in text(page, "gig-words"), 10.0)
 
 
 def test_a_gig_that_ends_elsewhere_is_no_longer_called_on(page: Any, box: KeptClient) -> None:
     """By itself, by another phone, or here with a snapshot that came late."""
     assert text(page, "af-which") == "the gig that is on"
     box.on = False
-    assert wait_until(lambda: text(page, "af-which") == HERON["name"], 10.0)
+    assert awaited(lambda: text(page, "af-which") == HERON["name"], 10.0)
     assert script(page, "document.getElementById('af-end').hidden")
     assert "on now" not in text(page, "gig-list")
 
@@ -136,9 +135,9 @@ def test_a_gig_that_ends_elsewhere_is_no_longer_called_on(page: Any, box: KeptCl
 def test_a_note_is_of_the_gig_that_is_on(page: Any, box: KeptClient) -> None:
     fill(page, "af-note-text", "the drummer sat nearer")
     click(page, "#af-note button")
-    assert wait_until(lambda: "the drummer sat nearer" in text(page, "af-figures"), 10.0)
+    assert awaited(lambda: "the drummer sat nearer" in text(page, "af-figures"), 10.0)
     click(page, f"#gig-list [data-gig='{BEFORE}']")
-    assert wait_until(lambda: "5 rings" in text(page, "af-say"), 10.0)
+    assert awaited(lambda: "5 rings" in text(page, "af-say"), 10.0)
     assert script(page, "document.getElementById('af-note').hidden")
 
 
@@ -147,49 +146,49 @@ def test_another_gig_is_looked_at_named_and_deleted(page: Any, box: KeptClient) 
     assert len(script(page, buttons)) == 3
     assert "31 Dec 2025?" in script(page, buttons)[2]  # nobody confirmed that clock
     click(page, f"#gig-list [data-gig='{BEFORE}']")
-    assert wait_until(lambda: text(page, "af-say") == "5 rings, 1 of them a howl", 10.0)
+    assert awaited(lambda: text(page, "af-say") == "5 rings, 1 of them a howl", 10.0)
     assert script(page, "document.activeElement.id") == "after-title"
     fill(page, "af-name-text", "The Ferry Lamps in October")
     click(page, "#af-name button")
-    assert wait_until(lambda: text(page, "af-which") == "The Ferry Lamps in October", 10.0)
+    assert awaited(lambda: text(page, "af-which") == "The Ferry Lamps in October", 10.0)
     click(page, "#af-delete")
     assert BEFORE in box.records
     click(page, "#af-delete")
-    assert wait_until(lambda: BEFORE not in box.records, 10.0)
-    assert wait_until(lambda: len(script(page, buttons)) == 2, 10.0)
+    assert awaited(lambda: BEFORE not in box.records, 10.0)
+    assert awaited(lambda: len(script(page, buttons)) == 2, 10.0)
 
 
 def test_a_gig_without_rings_and_with_a_doubtful_date(page: Any) -> None:
     click(page, f"#gig-list [data-gig='{FIRST}']")
-    assert wait_until(lambda: text(page, "af-say") == "Nothing rang", 10.0)
+    assert awaited(lambda: text(page, "af-say") == "Nothing rang", 10.0)
     assert "which nobody confirmed" in text(page, "af-detail")
     assert script(page, "document.getElementById('af-rings').hidden")
 
 
 def test_a_venue_is_renamed_and_deleted(page: Any, box: KeptClient) -> None:
     lines = "[...document.querySelectorAll('#venues summary')].map((one) => one.textContent)"
-    assert wait_until(lambda: len(script(page, lines)) == 2, 10.0)
+    assert awaited(lambda: len(script(page, lines)) == 2, 10.0)
     assert script(page, lines)[1] == "Tin Chapel 0 gigs"
     assert script(page, lines)[0].startswith("Back Room of the Blue Heron 2 gigs, last ")
     chapel = f"#venues [data-venue='{CHAPEL['uid']}']"
     click(page, f"{chapel} summary")
     fill(page, f"venue-{CHAPEL['uid']}", HERON["name"])
     click(page, f"{chapel} form button")
-    assert wait_until(lambda: "already" in text(page, "venues-said"), 10.0)
+    assert awaited(lambda: "already" in text(page, "venues-said"), 10.0)
     fill(page, f"venue-{CHAPEL['uid']}", " Slate Chapel ")
     click(page, f"{chapel} form button")
-    assert wait_until(lambda: script(page, lines)[1] == "Slate Chapel 0 gigs", 10.0)
+    assert awaited(lambda: script(page, lines)[1] == "Slate Chapel 0 gigs", 10.0)
     assert text(page, "venues-said") == ""
     focused = "document.activeElement.parentElement.dataset.venue"
-    assert wait_until(lambda: script(page, focused) == CHAPEL["uid"], 10.0)
+    assert awaited(lambda: script(page, focused) == CHAPEL["uid"], 10.0)
     heron = f"#venues [data-venue='{HERON['uid']}']"
     assert "Its gigs stay" in script(page, f'document.querySelector("{heron}").textContent')
     click(page, f"{heron} > button")
     assert len(box.venues) == 2  # the first look only
     click(page, f"{heron} > button")
-    assert wait_until(lambda: script(page, lines) == ["Slate Chapel 0 gigs"], 10.0)
+    assert awaited(lambda: script(page, lines) == ["Slate Chapel 0 gigs"], 10.0)
     assert [v["uid"] for v in box.venues] == [CHAPEL["uid"]]
-    assert wait_until(lambda: script(page, "document.activeElement.id") == "venues-title", 10.0)
+    assert awaited(lambda: script(page, "document.activeElement.id") == "venues-title", 10.0)
 
 
 def test_the_memory_says_rig_room_or_not_yet_with_its_reason(page: Any) -> None:
@@ -197,7 +196,7 @@ def test_the_memory_says_rig_room_or_not_yet_with_its_reason(page: Any) -> None:
         "[...document.querySelectorAll('#memory-bands li')].map((li) => [li.dataset.verdict,"
         " li.querySelector('b').textContent, li.querySelector('p').textContent])"
     )
-    assert wait_until(lambda: len(script(page, lines)) == 3, 10.0)
+    assert awaited(lambda: len(script(page, lines)) == 3, 10.0)
     verdicts = script(page, lines)
     assert [one[:2] for one in verdicts] == [
         ["rig", "2.5k: the rig"],
@@ -215,21 +214,21 @@ def test_a_file_of_another_box_comes_in_by_pieces(
     file = tmp_path / "gig.json"
     file.write_text(json.dumps(brought, ensure_ascii=False), encoding="utf-8")
     page.find_element("id", "bring").send_keys(str(file))
-    assert wait_until(lambda: "came in: 1 gig, 200 rings" in text(page, "bring-said"), 20.0), text(
+    assert awaited(lambda: "came in: 1 gig, 200 rings" in text(page, "bring-said"), 20.0), text(
         page, "bring-said"
     )
     assert box.records["00000000000000c1"] == brought
     pieces = [one for one in box.asked if one["class"] == "import"]
     assert len(pieces) > 1
     listed = "[...document.querySelectorAll('#gig-list button')].map((b) => b.textContent).join()"
-    assert wait_until(lambda: "Fährhaus" in script(page, listed), 10.0)
+    assert awaited(lambda: "Fährhaus" in script(page, listed), 10.0)
 
 
 def test_what_is_no_record_is_refused_here(page: Any, box: KeptClient, tmp_path: Path) -> None:
     file = tmp_path / "song.txt"
     file.write_text("la la", encoding="utf-8")
     page.find_element("id", "bring").send_keys(str(file))
-    assert wait_until(lambda: "song.txt is no record" in text(page, "bring-said"), 10.0)
+    assert awaited(lambda: "song.txt is no record" in text(page, "bring-said"), 10.0)
     assert not [one for one in box.asked if one["class"] == "import"]
 
 
@@ -238,27 +237,27 @@ def test_the_venue_is_one_tap_away(page: Any, box: KeptClient, where: str) -> No
     room(page, where)
     click(page, "#gig-venue")
     names = "[...document.querySelectorAll('#venue-list b')].map((b) => b.textContent)"
-    assert wait_until(lambda: len(script(page, names)) == 2, 10.0)
+    assert awaited(lambda: len(script(page, names)) == 2, 10.0)
     click(page, "#venue-list button")
-    assert wait_until(lambda: box.venue == HERON, 10.0)
-    assert wait_until(lambda: text(page, "gig-venue") == HERON["name"], 10.0)
-    assert wait_until(lambda: not script(page, "document.getElementById('venue-sheet').open"), 10.0)
+    assert awaited(lambda: box.venue == HERON, 10.0)
+    assert awaited(lambda: text(page, "gig-venue") == HERON["name"], 10.0)
+    assert awaited(lambda: not script(page, "document.getElementById('venue-sheet').open"), 10.0)
 
 
 def test_a_new_venue_has_a_name(page: Any, box: KeptClient) -> None:
     room(page, "set")
     click(page, "#gig-venue")
-    assert wait_until(lambda: script(page, "document.getElementById('venue-sheet').open"), 10.0)
+    assert awaited(lambda: script(page, "document.getElementById('venue-sheet').open"), 10.0)
     fill(page, "venue-name", "  Ropewalk Hall ")
     click(page, "#venue-form button")
-    assert wait_until(lambda: (box.venue or {}).get("name") == "Ropewalk Hall", 10.0)
+    assert awaited(lambda: (box.venue or {}).get("name") == "Ropewalk Hall", 10.0)
 
 
 def test_the_next_song_is_counted(page: Any, box: KeptClient) -> None:
     room(page, "set")
     assert text(page, "gig-song") == "first song"
     click(page, "#gig-song")
-    assert wait_until(lambda: text(page, "gig-song") == "next song, now 1", 10.0)
+    assert awaited(lambda: text(page, "gig-song") == "next song, now 1", 10.0)
 
 
 def test_what_is_known_here_is_shown_until_it_is_put_away(page: Any, box: KeptClient) -> None:
@@ -267,7 +266,7 @@ def test_what_is_known_here_is_shown_until_it_is_put_away(page: Any, box: KeptCl
     here = "document.getElementById('here')"
     assert script(page, f"{here}.hidden")
     box.venue = HERON
-    assert wait_until(lambda: script(page, f"{here}.checkVisibility()"), 10.0)
+    assert awaited(lambda: script(page, f"{here}.checkVisibility()"), 10.0)
     assert "2.48 kHz on 2 of 2 evenings, 3 howls" in text(page, "here-rang")
     assert "2.5k by 4 dB: pulled by 6 and by 4 on both evenings here" in text(page, "here-pulls")
     # It never pushes the main thing away.
@@ -277,10 +276,10 @@ def test_what_is_known_here_is_shown_until_it_is_put_away(page: Any, box: KeptCl
     assert script(page, f"{here}.checkVisibility()")
     click(page, "#here-done")
     told = {"class": "pull", "slider": 21, "cut_db": -4}
-    assert wait_until(lambda: told in box.asked, 10.0), box.asked
-    assert wait_until(lambda: script(page, f"{here}.hidden"), 10.0)
+    assert awaited(lambda: told in box.asked, 10.0), box.asked
+    assert awaited(lambda: script(page, f"{here}.hidden"), 10.0)
     page.refresh()
-    assert wait_until(lambda: text(page, "gig-venue") == HERON["name"], 10.0)
+    assert awaited(lambda: text(page, "gig-venue") == HERON["name"], 10.0)
     assert script(page, f"{here}.hidden")  # put away for this gig
     assert TONIGHT in script(page, "localStorage.getItem('here')")
 
@@ -290,7 +289,7 @@ def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any, box: KeptClient) 
     box.venue = HERON
     for name in ("set", "after"):
         room(page, name)
-    assert wait_until(
+    assert awaited(
         lambda: bool(script(page, "!!document.querySelector('#af-timeline').firstChild")), 10.0
     )
     severe = [line["message"] for line in page.get_log("browser") if line["level"] == "SEVERE"]

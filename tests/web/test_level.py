@@ -7,14 +7,15 @@ from typing import Any
 import pytest
 
 from monitor.measuring import NO_LINE
+from tests.waiting import awaited
 from tests.web.evening import LOW_CUT_WAITING, METERS, EveningClient, meter
-from tests.web.test_page import script, text, wait_until
+from tests.web.test_page import script, text
 
 
 @pytest.fixture
 def page(window: Any, served: str) -> Any:
     window.get(served + "#level")
-    assert wait_until(lambda: text(window, "lv-say") == "Set the gain", 10.0)
+    assert awaited(lambda: text(window, "lv-say") == "Set the gain", 10.0)
     return window
 
 
@@ -38,7 +39,7 @@ def x_of(driver: Any, selector: str) -> float:
 
 def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> None:
     press(page, "#lv-main")
-    assert wait_until(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 5.0)
     assert commands(evening) == [{"do": "measure", "source": "line"}]
     # The sentence is the largest thing of the room.
     sizes = script(
@@ -60,28 +61,28 @@ def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> No
     evening.asked.clear()
     press(page, "#lv-main")
     again = [{"do": "measure_stop"}, {"do": "measure", "source": "line"}]
-    assert wait_until(lambda: commands(evening) == again, 5.0), evening.asked
+    assert awaited(lambda: commands(evening) == again, 5.0), evening.asked
     evening.script = METERS["right"]
-    assert wait_until(lambda: said(page) == "leave the gain", 5.0)
+    assert awaited(lambda: said(page) == "leave the gain", 5.0)
     assert abs(x_of(page, ".wedge") - x_of(page, ".wanted")) < 20
     assert text(page, "lv-main") == "Keep this level"
     evening.asked.clear()
     press(page, "#lv-main")
-    assert wait_until(lambda: commands(evening) == [{"do": "take_level"}], 5.0), evening.asked
-    assert wait_until(lambda: "leave the gain" in text(page, "lv-taken"), 5.0)
+    assert awaited(lambda: commands(evening) == [{"do": "take_level"}], 5.0), evening.asked
+    assert awaited(lambda: "leave the gain" in text(page, "lv-taken"), 5.0)
     press(page, "#lv-small [data-do=measure_stop]")
-    assert wait_until(lambda: said(page) == "Set the gain", 5.0)
+    assert awaited(lambda: said(page) == "Set the gain", 5.0)
     assert "Kept 70 s ago" in text(page, "lv-taken")
 
 
 def test_the_low_cut_waits_is_drawn_and_is_kept(page: Any, evening: EveningClient) -> None:
     evening.script, evening.measuring = METERS["too-loud"], "line"
-    assert wait_until(lambda: "32 s of voice" in text(page, "lc-say"), 5.0)
+    assert awaited(lambda: "32 s of voice" in text(page, "lc-say"), 5.0)
     done = script(page, "document.getElementById('lc-progress').value")
     assert done == pytest.approx(28.0 / 60.0)
     assert not script(page, "document.getElementById('lc-take').checkVisibility()")
     evening.script = METERS["right"]
-    assert wait_until(lambda: "low cut at 120" in text(page, "lc-say"), 5.0)
+    assert awaited(lambda: "low cut at 120" in text(page, "lc-say"), 5.0)
     assert not script(page, "document.getElementById('lc-wait').checkVisibility()")
     rows = script(
         page,
@@ -106,8 +107,8 @@ def test_the_low_cut_waits_is_drawn_and_is_kept(page: Any, evening: EveningClien
     assert (cut - low) / (high - low) == pytest.approx(0.263, abs=0.01)
     assert cut < note < high
     press(page, "#lc-take")
-    assert wait_until(lambda: commands(evening) == [{"do": "take_low_cut"}], 5.0), evening.asked
-    assert wait_until(lambda: "low cut at 120" in text(page, "lc-taken"), 5.0)
+    assert awaited(lambda: commands(evening) == [{"do": "take_low_cut"}], 5.0), evening.asked
+    assert awaited(lambda: "low cut at 120" in text(page, "lc-taken"), 5.0)
     assert script(page, "document.documentElement.scrollWidth") <= script(page, "innerWidth")
 
 
@@ -115,10 +116,10 @@ def test_the_box_s_own_microphone_is_never_taken_for_the_desk(
     page: Any, evening: EveningClient
 ) -> None:
     press(page, "#sources [value=box]")
-    assert wait_until(lambda: "nothing about the desk's gain" in text(page, "lv-detail"), 3.0)
+    assert awaited(lambda: "nothing about the desk's gain" in text(page, "lv-detail"), 3.0)
     evening.script = METERS["box"]
     press(page, "#lv-main")
-    assert wait_until(lambda: said(page) == "the box hears well", 5.0)
+    assert awaited(lambda: said(page) == "the box hears well", 5.0)
     assert commands(evening) == [{"do": "measure", "source": "box"}]
     assert "not the desk" in text(page, "lv-of")
     assert not script(page, "document.getElementById('lv-meter').checkVisibility()")
@@ -140,7 +141,7 @@ def test_each_state_has_its_sentence_and_shape(
     page: Any, evening: EveningClient, name: str, words: str, main: str
 ) -> None:
     evening.script, evening.measuring = METERS[name], "line"
-    assert wait_until(lambda: said(page) == words, 5.0)
+    assert awaited(lambda: said(page) == words, 5.0)
     assert (
         script(page, "document.getElementById('lv-sentence').dataset.state")
         == METERS[name]["state"]
@@ -160,31 +161,31 @@ def test_each_state_has_its_sentence_and_shape(
 
 def test_without_a_line_it_says_how_to_have_one(page: Any, evening: EveningClient) -> None:
     evening.line = {"there": False, "why": NO_LINE}
-    assert wait_until(lambda: text(page, "line-words").startswith(NO_LINE), 5.0)
+    assert awaited(lambda: text(page, "line-words").startswith(NO_LINE), 5.0)
     assert "settings file, table [line]" in text(page, "line-words")
     assert script(page, "document.querySelector('#sources [value=line]').disabled")
     assert script(page, "document.getElementById('lv-main').disabled")
     press(page, "#sources [value=box]")
-    assert wait_until(lambda: not script(page, "document.getElementById('lv-main').disabled"), 3.0)
+    assert awaited(lambda: not script(page, "document.getElementById('lv-main').disabled"), 3.0)
 
 
 def test_a_measurement_that_goes_silent_or_ends_is_said(page: Any, evening: EveningClient) -> None:
     evening.measuring = "line"
     evening.script = {"kind": "line", "age_s": 7.0}
-    assert wait_until(lambda: said(page) == "It has gone silent", 5.0)
+    assert awaited(lambda: said(page) == "It has gone silent", 5.0)
     assert "7 s" in text(page, "lv-detail")
     evening.more = {"why": "the desk's interface was pulled out"}
     evening.measuring = ""
-    assert wait_until(lambda: said(page) == "It stopped", 5.0)
+    assert awaited(lambda: said(page) == "It stopped", 5.0)
     assert "pulled out" in text(page, "lv-detail")
 
 
 def test_a_refusal_is_said_and_an_old_watcher_is_named(page: Any, evening: EveningClient) -> None:
     evening.refuse = "another measurement is running"
     press(page, "#lv-main")
-    assert wait_until(lambda: text(page, "lv-said") == evening.refuse, 5.0)
+    assert awaited(lambda: text(page, "lv-said") == evening.refuse, 5.0)
     evening.with_soundcheck = False
-    assert wait_until(lambda: said(page) == "Not on this box", 5.0)
+    assert awaited(lambda: said(page) == "Not on this box", 5.0)
     assert "older than this page" in text(page, "lv-detail")
     assert not script(page, "document.getElementById('lv-main').checkVisibility()")
     assert not script(page, "document.getElementById('strip').checkVisibility()")
@@ -192,9 +193,9 @@ def test_a_refusal_is_said_and_an_old_watcher_is_named(page: Any, evening: Eveni
 
 def test_a_gone_watcher_greys_what_was_measured(page: Any, evening: EveningClient) -> None:
     evening.measuring = "line"
-    assert wait_until(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 5.0)
     evening.gone = True
-    assert wait_until(lambda: script(page, "document.body.dataset.fresh") == "no", 8.0)
+    assert awaited(lambda: script(page, "document.body.dataset.fresh") == "no", 8.0)
     paper = "getComputedStyle(document.getElementById('level-room')).getPropertyValue('--paper')"
     old = "getComputedStyle(document.documentElement).getPropertyValue('--old')"
     assert script(page, paper) == script(page, old)
@@ -205,8 +206,8 @@ def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any, evening: EveningC
     for name, one in METERS.items():
         evening.script, evening.measuring = one, one["kind"]
         sentence = one["advice"]["sentence"]
-        assert wait_until(lambda: said(page) == sentence, 5.0), name  # noqa: B023
+        assert awaited(lambda: said(page) == sentence, 5.0), name  # noqa: B023
     evening.script = meter(low_cut={**LOW_CUT_WAITING, "choices": []}, spectrum={})
-    assert wait_until(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 5.0)
     severe = [line["message"] for line in page.get_log("browser") if line["level"] == "SEVERE"]
     assert severe == []

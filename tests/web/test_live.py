@@ -8,10 +8,11 @@ from typing import Any
 
 import pytest
 
+from tests.waiting import awaited
 from tests.web.relay import Relay, relayed
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES, cut, pull, ring
-from tests.web.test_page import script, state, text, wait_until
+from tests.web.test_page import script, state, text
 
 RING = {**ring(2480.3, ringing_for_s=0.1, id=31), "class": "ring", "event": "howl"}
 
@@ -30,7 +31,7 @@ def live(window: Any, link: StillClient) -> Iterator[tuple[Relay, Any]]:
     with page_server(link) as url, relayed(url) as (relay, through):
         window.get("about:blank")
         window.get(through)
-        assert wait_until(lambda: text(window, "band") == "quiet", 10.0)
+        assert awaited(lambda: text(window, "band") == "quiet", 10.0)
         yield relay, window
         window.get("about:blank")
         link.close()
@@ -61,7 +62,7 @@ def test_a_ring_is_shown_before_the_snapshot_that_has_it_and_goes_with_the_next(
     link.announce(RING)
     # What was advised before was for another ring.
     shown = ["2.5k", "pull 2.5k"]
-    assert wait_until(lambda: shown in script(page, "window.bands"), 10.0)
+    assert awaited(lambda: shown in script(page, "window.bands"), 10.0)
     assert keep(link, "quiet", lambda: text(page, "band") == "quiet", 10.0)
 
 
@@ -152,15 +153,15 @@ def test_a_ring_stays_marked_for_some_seconds_on_the_third_octaves(
     _, page = live
     link.hold(STATES["howl"])
     marks = "document.querySelectorAll('#levels .held:not(.was)').length"
-    assert wait_until(lambda: script(page, marks) == 1, 10.0)
+    assert awaited(lambda: script(page, marks) == 1, 10.0)
     just = ring(2480.3, "howl", lasted_s=2.4, ended_ago_s=3.0)
     link.hold({**STATES["quiet"], "recent": [just]})
     was = "document.querySelectorAll('#levels .held.was').length"
-    assert wait_until(lambda: script(page, was) == 1, 10.0)
+    assert awaited(lambda: script(page, was) == 1, 10.0)
     label = "document.getElementById('levels').getAttribute('aria-label')"
     assert "rang just now: 2.5k" in script(page, label)
     link.hold({**STATES["quiet"], "recent": [{**just, "ended_ago_s": 30.0}]})
-    assert wait_until(lambda: script(page, was) == 0, 10.0)
+    assert awaited(lambda: script(page, was) == 0, 10.0)
 
 
 def test_the_slider_to_pull_is_marked_by_shape_and_word_among_those_that_stand(
@@ -174,7 +175,7 @@ def test_the_slider_to_pull_is_marked_by_shape_and_word_among_those_that_stand(
             "advice": {"line": "pull 2.5k by 4", "pulls": [pull("2.5k", 4.0, 4.0)]},
         }
     )
-    assert wait_until(lambda: text(page, "slider") == "pull 2.5k by 4", 10.0)
+    assert awaited(lambda: text(page, "slider") == "pull 2.5k by 4", 10.0)
     shapes = "[...document.querySelectorAll('#sliders .wedge')].length"
     assert script(page, shapes) == 1
     named = "document.querySelector('#sliders .named').textContent"
@@ -188,14 +189,14 @@ def test_a_journal_that_cannot_write_is_said_where_it_is_seen(
     _, page = live
     assert script(page, "document.getElementById('trouble').hidden")
     link.hold({**STATES["quiet"], "journal": {"health": "the disk is full"}})
-    assert wait_until(lambda: "journal: the disk is full" in text(page, "trouble"), 10.0)
+    assert awaited(lambda: "journal: the disk is full" in text(page, "trouble"), 10.0)
     link.hold(STATES["quiet"])
-    assert wait_until(lambda: bool(script(page, "document.getElementById('trouble').hidden")), 10.0)
+    assert awaited(lambda: bool(script(page, "document.getElementById('trouble').hidden")), 10.0)
 
 
 def test_the_way_is_changed_on_a_box_too(live: tuple[Relay, Any], link: StillClient) -> None:
     _, page = live
     page.execute_script("document.querySelector('#ways input[value=soundcheck]').click()")
-    assert wait_until(lambda: {"class": "way", "way": "soundcheck"} in link.asked, 10.0), link.asked
+    assert awaited(lambda: {"class": "way", "way": "soundcheck"} in link.asked, 10.0), link.asked
     link.hold({**STATES["quiet"], "way": "soundcheck"})
-    assert wait_until(lambda: text(page, "way") == "soundcheck", 10.0)
+    assert awaited(lambda: text(page, "way") == "soundcheck", 10.0)

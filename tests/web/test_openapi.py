@@ -8,7 +8,6 @@ from __future__ import annotations
 import copy
 import json
 import re
-import time
 import urllib.request
 from collections.abc import Iterator
 from typing import Any
@@ -20,6 +19,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from tests.test_end_to_end import demo_url  # noqa: F401  (a fixture)
+from tests.waiting import awaited
 from tests.web.evening import METERS, PLAN
 from tests.web.kept import CHAPEL, TONIGHT, KeptClient
 from tests.web.states import STATES
@@ -249,37 +249,27 @@ def test_the_demo_s_own_answers_are_as_described(demo_url: str) -> None:  # noqa
         assert problems(schema, found) == [], path
         return found
 
-    wait_until(lambda: "snapshot" in get("/now"))
+    awaited(lambda: "snapshot" in get("/now"))
     told("/now")
     post("/gig", {"do": "begin"})
     post("/gig", {"do": "venue", "name": "Tin Chapel"})
     post("/soundcheck", {"do": "measure"})
     post("/ring-out", {"do": "open"})
     post("/stage", {"fader_db": 3.0})
-    wait_until(lambda: get("/now")["snapshot"]["rings"])
-    wait_until(lambda: "memory" in get("/now")["snapshot"])
+    awaited(lambda: get("/now")["snapshot"]["rings"])
+    awaited(lambda: "memory" in get("/now")["snapshot"])
     told("/now")
     post("/stage", {"fader_db": -30.0})
-    wait_until(lambda: get("/now")["snapshot"]["recent"])
+    awaited(lambda: get("/now")["snapshot"]["recent"])
     told("/now")
     for path in ("/levels", "/venues", "/recollection", "/plan"):
         told(path)
-    wait_until(lambda: told("/rings")["rings"])
-    uid = wait_until(lambda: told("/gigs")["gigs"])[0]["uid"]
-    record = wait_until(lambda: told(f"/gigs/{uid}", "/gigs/{uid}"))
+    awaited(lambda: told("/rings")["rings"])
+    uid = awaited(lambda: told("/gigs")["gigs"])[0]["uid"]
+    record = awaited(lambda: told(f"/gigs/{uid}", "/gigs/{uid}"))
     assert record["gig"]["venue"]["name"] == "Tin Chapel"
     post("/gig", {"do": "end"})
     for name in ("report.html", "timeline.svg", "curve.png", "rings.csv", "happenings.csv"):
         address = f"{demo_url}api/v1/gigs/{uid}/{name}"
         with urllib.request.urlopen(address, timeout=20) as answer:
             assert len(answer.read()) > 100
-
-
-def wait_until(condition: Any, seconds: float = 30.0) -> Any:
-    stop = time.monotonic() + seconds
-    while time.monotonic() < stop:
-        found = condition()
-        if found:
-            return found
-        time.sleep(0.1)
-    pytest.fail(f"not within {seconds:g} s")

@@ -3,23 +3,15 @@
 from __future__ import annotations
 
 import copy
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
+from firmware.fakes import wait_until
+from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
-
-
-def wait_until(happened: Callable[[], bool], within_s: float) -> bool:
-    stop = time.monotonic() + within_s
-    while time.monotonic() < stop:
-        if happened():
-            return True
-        time.sleep(0.05)
-    return happened()
 
 
 def script(driver: Any, expression: str) -> Any:
@@ -39,7 +31,7 @@ def page(window: Any, link: StillClient) -> Iterator[Any]:
     link.hold(STATES["quiet"])
     with page_server(link) as url:
         window.get(url)
-        assert wait_until(lambda: text(window, "band") == "quiet", 10.0)
+        assert awaited(lambda: text(window, "band") == "quiet", 10.0)
         yield window
         window.get("about:blank")
         link.close()
@@ -47,21 +39,21 @@ def page(window: Any, link: StillClient) -> Iterator[Any]:
 
 def test_a_ring_reaches_the_page_and_leaves_it(page: Any, link: StillClient) -> None:
     link.hold(STATES["howl"])
-    assert wait_until(lambda: text(page, "band") == "2.5k", 5.0)
+    assert awaited(lambda: text(page, "band") == "2.5k", 5.0)
     assert state(page) == "howl"
     assert text(page, "slider") == "pull 2.5k"
     assert text(page, "hz").startswith("2.480 kHz")
     assert "howl at 2.5k" in text(page, "spoken")
     assert script(page, "document.getElementById('lamp').dataset.pattern") == "steady"
     link.hold(STATES["quiet"])
-    assert wait_until(lambda: state(page) == "quiet", 5.0)
+    assert awaited(lambda: state(page) == "quiet", 5.0)
     assert text(page, "band") == "quiet"
 
 
 @pytest.mark.parametrize("name", ["howl", "wide", "three", "ringing", "deaf"])
 def test_the_main_thing_needs_no_scrolling(page: Any, link: StillClient, name: str) -> None:
     link.hold(STATES[name])
-    assert wait_until(lambda: state(page) == STATES[name]["state"], 5.0)
+    assert awaited(lambda: state(page) == STATES[name]["state"], 5.0)
     assert script(page, "document.documentElement.scrollWidth") <= 360
     lowest = "slider" if STATES[name]["rings"] else "state"
     bottom = script(page, f"document.getElementById('{lowest}').getBoundingClientRect().bottom")
@@ -70,8 +62,8 @@ def test_the_main_thing_needs_no_scrolling(page: Any, link: StillClient, name: s
 
 def test_stale_news_is_greyed_and_dated(page: Any, link: StillClient) -> None:
     link.hold(STATES["howl"], age_s=30.0)
-    assert wait_until(lambda: script(page, "document.body.dataset.fresh") == "no", 5.0)
-    assert wait_until(lambda: text(page, "band") == "2.5k", 5.0)
+    assert awaited(lambda: script(page, "document.body.dataset.fresh") == "no", 5.0)
+    assert awaited(lambda: text(page, "band") == "2.5k", 5.0)
     age_s = int(text(page, "age").split("this is ")[1].split()[0])
     assert 30 <= age_s < 45
 
@@ -79,14 +71,14 @@ def test_stale_news_is_greyed_and_dated(page: Any, link: StillClient) -> None:
 def test_what_nobody_knows_the_age_of_is_not_shown(page: Any, link: StillClient) -> None:
     """A page server that began anew without a watcher has nothing to tell."""
     link.hold(STATES["three"])
-    assert wait_until(lambda: text(page, "band") == "2.5k", 10.0)
+    assert awaited(lambda: text(page, "band") == "2.5k", 10.0)
     link.hold(None)
-    assert wait_until(lambda: text(page, "band") == "no box", 10.0)
+    assert awaited(lambda: text(page, "band") == "no box", 10.0)
     assert [text(page, name) for name in ("what", "hz", "slider")] == ["", "", ""]
     for name in ("others", "sliders"):
         assert not script(page, f"document.getElementById('{name}').checkVisibility()")
     link.hold(STATES["three"])
-    assert wait_until(lambda: text(page, "slider").startswith("pull"), 10.0)
+    assert awaited(lambda: text(page, "slider").startswith("pull"), 10.0)
     assert script(page, "document.getElementById('sliders').checkVisibility()")
 
 
@@ -94,14 +86,14 @@ def test_news_of_a_dead_microphone_is_stale_although_messages_come(
     page: Any, link: StillClient
 ) -> None:
     link.hold({**STATES["quiet"], "audio_age_s": 12.0})
-    assert wait_until(lambda: script(page, "document.body.dataset.fresh") == "no", 5.0)
+    assert awaited(lambda: script(page, "document.body.dataset.fresh") == "no", 5.0)
 
 
 def test_a_watcher_that_is_gone_is_said(window: Any, link: StillClient) -> None:
     link.hold(None)
     with page_server(link) as url:
         window.get(url)
-        assert wait_until(lambda: "not answering" in text(window, "age"), 10.0)
+        assert awaited(lambda: "not answering" in text(window, "age"), 10.0)
         assert state(window) == "gone"
         window.get("about:blank")
         link.close()
@@ -112,15 +104,15 @@ def test_it_comes_back_by_itself_after_the_page_server_restarts(window: Any) -> 
     first.hold(STATES["quiet"])
     with page_server(first) as url:
         window.get(url)
-        assert wait_until(lambda: text(window, "band") == "quiet", 10.0)
+        assert awaited(lambda: text(window, "band") == "quiet", 10.0)
         first.close()
     port = int(url.rsplit(":", 1)[1].rstrip("/"))
-    assert wait_until(lambda: script(window, "document.body.dataset.fresh") == "no", 10.0)
+    assert awaited(lambda: script(window, "document.body.dataset.fresh") == "no", 10.0)
     second.hold(STATES["howl"])
     with page_server(second, port=port):
         for _ in range(50):  # news stays young as long as the watcher speaks
             second.hold(STATES["howl"])
-            if wait_until(lambda: text(window, "band") == "2.5k", 0.1):
+            if wait_until(lambda: text(window, "band") == "2.5k", within_s=0.1):
                 break
         assert text(window, "band") == "2.5k"
         window.get("about:blank")
@@ -129,7 +121,7 @@ def test_it_comes_back_by_itself_after_the_page_server_restarts(window: Any) -> 
 
 def test_practice_controls_ask_for_what_the_hand_did(page: Any, link: StillClient) -> None:
     link.hold(copy.deepcopy(STATES["demo"]))
-    assert wait_until(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
+    assert awaited(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
 
     def push(selector: str, value: str) -> None:
         page.execute_script(
@@ -140,16 +132,16 @@ def test_practice_controls_ask_for_what_the_hand_did(page: Any, link: StillClien
         )
 
     push("#fader", "-3")
-    assert wait_until(lambda: {"class": "stage", "fader_db": -3} in link.asked, 5.0), link.asked
+    assert awaited(lambda: {"class": "stage", "fader_db": -3} in link.asked, 5.0), link.asked
     push('[data-slider-index="21"]', "-6")
-    assert wait_until(lambda: {"class": "stage", "slider": 21, "cut_db": -6} in link.asked, 5.0), (
+    assert awaited(lambda: {"class": "stage", "slider": 21, "cut_db": -6} in link.asked, 5.0), (
         link.asked
     )
 
 
 def test_nothing_on_the_page_breaks_its_own_policy(page: Any, link: StillClient) -> None:
     link.hold(STATES["demo"])
-    assert wait_until(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
+    assert awaited(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
     severe = [line for line in page.get_log("browser") if line["level"] == "SEVERE"]
     assert [line for line in severe if "Content Security Policy" in line["message"]] == []
 
@@ -183,7 +175,7 @@ def test_the_box_says_how_its_board_is(
         "Object.fromEntries([...document.querySelectorAll('#hears dt')].map((t) =>"
         " [t.textContent, t.nextElementSibling.textContent]))"
     )
-    assert wait_until(lambda: script(page, read).get("button") == "off", 10.0)
+    assert awaited(lambda: script(page, read).get("button") == "off", 10.0)
     shown = {k: v for k, v in script(page, read).items() if k in ("board", "temperature", "supply")}
     assert shown == rows
     trouble = board["health"] not in ("ok", "unknown")

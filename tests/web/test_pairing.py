@@ -8,10 +8,12 @@ from typing import Any
 
 import pytest
 
+from firmware.fakes import wait_until
 from monitor.access.doorkeeper import Doorkeeper
+from tests.waiting import awaited
 from tests.web.kept import CODE, TONIGHT, KeptClient
 from tests.web.screenshots import page_server
-from tests.web.test_page import script, text, wait_until
+from tests.web.test_page import script, text
 
 SHEET = "document.getElementById('pair-sheet').open"
 SONG = {"class": "gig", "do": "song"}
@@ -30,7 +32,7 @@ def page(window: Any, box: KeptClient) -> Iterator[Any]:
         window.get("about:blank")
         window.get(url)
         window.delete_all_cookies()
-        assert wait_until(lambda: "on for" in text(window, "gig-words"), 10.0)
+        assert awaited(lambda: "on for" in text(window, "gig-words"), 10.0)
         yield window
         window.delete_all_cookies()
         window.get("about:blank")
@@ -51,24 +53,24 @@ def type_code(driver: Any, code: str) -> None:
 
 def test_the_tap_that_was_meant_goes_through_after_the_digits(page: Any, box: KeptClient) -> None:
     click(page, "gig-song")
-    assert wait_until(lambda: bool(script(page, SHEET)), 10.0)
-    assert wait_until(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
+    assert awaited(lambda: bool(script(page, SHEET)), 10.0)
+    assert awaited(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
     assert script(page, "document.activeElement.id") == "pair-code"
     assert script(page, "document.activeElement.inputMode") == "numeric"
     assert SONG not in box.asked
     type_code(page, "12345")
     assert text(page, "pair-said") == "the code has 6 digits, these are 5"
     type_code(page, "000000")
-    assert wait_until(lambda: "not the code" in text(page, "pair-said"), 10.0)
+    assert awaited(lambda: "not the code" in text(page, "pair-said"), 10.0)
     assert SONG not in box.asked
     type_code(page, " 135-790 ")  # as people write it down
-    assert wait_until(lambda: SONG in box.asked, 10.0)
-    assert wait_until(lambda: not script(page, SHEET), 10.0)
+    assert awaited(lambda: SONG in box.asked, 10.0)
+    assert awaited(lambda: not script(page, SHEET), 10.0)
     # Once: the next tap goes through, also after a reload.
     page.refresh()
-    assert wait_until(lambda: "now 1" in text(page, "gig-song"), 10.0)
+    assert awaited(lambda: "now 1" in text(page, "gig-song"), 10.0)
     click(page, "gig-song")
-    assert wait_until(lambda: box.song == 2, 10.0)
+    assert awaited(lambda: box.song == 2, 10.0)
     assert not script(page, SHEET)
     # No script can read the key.
     assert script(page, "document.cookie") == ""
@@ -76,9 +78,9 @@ def test_the_tap_that_was_meant_goes_through_after_the_digits(page: Any, box: Ke
 
 def test_six_digits_on_a_keypad_need_no_key_to_send_them(page: Any, box: KeptClient) -> None:
     click(page, "gig-song")
-    assert wait_until(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
+    assert awaited(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
     page.switch_to.active_element.send_keys(CODE)
-    assert wait_until(lambda: box.song == 1, 10.0)
+    assert awaited(lambda: box.song == 1, 10.0)
     assert [one for one in box.asked if one["class"] == "pair"] == [
         {"class": "pair", "code": CODE, "name": "laptop", "from": "127.0.0.1"}
     ]
@@ -86,9 +88,9 @@ def test_six_digits_on_a_keypad_need_no_key_to_send_them(page: Any, box: KeptCli
 
 def test_only_looking_changes_nothing_and_says_so(page: Any, box: KeptClient) -> None:
     click(page, "gig-song")
-    assert wait_until(lambda: bool(script(page, SHEET)), 10.0)
+    assert awaited(lambda: bool(script(page, SHEET)), 10.0)
     click(page, "pair-leave")
-    assert wait_until(lambda: "only looks" in text(page, "gig-said"), 10.0)
+    assert awaited(lambda: "only looks" in text(page, "gig-said"), 10.0)
     assert box.song == 0
 
 
@@ -96,10 +98,10 @@ def test_after_wrong_digits_the_page_waits_as_long_as_the_box_says(
     page: Any, box: KeptClient
 ) -> None:
     click(page, "gig-song")
-    assert wait_until(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
+    assert awaited(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
     for number in range(12):
         type_code(page, f"{number:06d}")
-        if wait_until(lambda: text(page, "pair-wait") != "", 1.5):
+        if wait_until(lambda: text(page, "pair-wait") != "", within_s=1.5):
             break
     assert text(page, "pair-wait").startswith("again in ")
     assert "wait" in text(page, "pair-said")
@@ -110,7 +112,7 @@ def test_after_wrong_digits_the_page_waits_as_long_as_the_box_says(
 def test_looking_alone_asks_for_nothing_that_changes(page: Any, box: KeptClient) -> None:
     for room in ("place", "level", "ring-out", "after", "set"):
         page.execute_script(f"location.hash = '#{room}'")
-        assert wait_until(lambda: script(page, "document.body.dataset.room") == room, 10.0)  # noqa: B023
+        assert awaited(lambda: script(page, "document.body.dataset.room") == room, 10.0)  # noqa: B023
         time.sleep(0.3)
     assert not script(page, SHEET)
     looking = {"gigs", "venues", "record", "recollection", "plan_get", "key_check", "phones"}
@@ -120,19 +122,19 @@ def test_looking_alone_asks_for_nothing_that_changes(page: Any, box: KeptClient)
 def test_phones_are_listed_and_taken_back(page: Any, box: KeptClient) -> None:
     box.phones.pair("old phone", _now())
     click(page, "gig-song")
-    assert wait_until(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
+    assert awaited(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
     type_code(page, CODE)
-    assert wait_until(lambda: box.song == 1, 10.0)
+    assert awaited(lambda: box.song == 1, 10.0)
     page.execute_script("document.getElementById('who').open = true")
     listed = "[...document.querySelectorAll('#who-phones span')].map((one) => one.textContent)"
-    assert wait_until(lambda: len(script(page, listed)) == 2, 10.0), script(page, listed)
+    assert awaited(lambda: len(script(page, listed)) == 2, 10.0), script(page, listed)
     assert "may change things" in text(page, "who-words")
     old = "[...document.querySelectorAll('#who-phones button')].at(-1)"
     page.execute_script(f"{old}.click()")
     assert len(box.phones) == 2  # it asks back
     page.execute_script(f"{old}.click()")
-    assert wait_until(lambda: len(box.phones) == 1, 10.0)
-    assert wait_until(lambda: len(script(page, listed)) == 1, 10.0)
+    assert awaited(lambda: len(box.phones) == 1, 10.0)
+    assert awaited(lambda: len(script(page, listed)) == 1, 10.0)
 
 
 @pytest.mark.parametrize(
@@ -145,24 +147,24 @@ def test_open_and_off_are_said_quietly(
     box.door = Doorkeeper(control)  # type: ignore[arg-type]
     box.phones.revision += 1
     page.execute_script("document.getElementById('who').open = true")
-    assert wait_until(lambda: words in text(page, "who-words"), 10.0)
+    assert awaited(lambda: words in text(page, "who-words"), 10.0)
     assert script(page, "document.getElementById('who-pair').hidden")
     click(page, "gig-song")
     if control == "open":
-        assert wait_until(lambda: box.song == 1, 10.0)
+        assert awaited(lambda: box.song == 1, 10.0)
     else:
-        assert wait_until(lambda: "switched off" in text(page, "gig-said"), 10.0)
+        assert awaited(lambda: "switched off" in text(page, "gig-said"), 10.0)
     assert not script(page, SHEET)
 
 
 def test_a_paired_phone_tells_a_box_without_a_clock_the_time(page: Any, box: KeptClient) -> None:
     click(page, "gig-song")
-    assert wait_until(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
+    assert awaited(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
     type_code(page, CODE)
-    assert wait_until(lambda: box.song == 1, 10.0)
+    assert awaited(lambda: box.song == 1, 10.0)
     assert [one for one in box.asked if one["class"] == "clock"] == []
     box.dated = "believed"
-    assert wait_until(lambda: box.dated == "phone", 10.0)
+    assert awaited(lambda: box.dated == "phone", 10.0)
     told = [one["utc_s"] for one in box.asked if one["class"] == "clock"]
     assert told == [pytest.approx(time.time(), abs=30.0)]
 

@@ -12,10 +12,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from firmware.fakes import wait_until
 from monitor.stage.sound import CEILING, SoundDoor
+from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
-from tests.web.test_page import script, text, wait_until
+from tests.web.test_page import script, text
 
 
 class Stage:
@@ -67,7 +69,7 @@ def page(window: Any, stage: Stage) -> Iterator[Any]:
     with page_server(stage.link) as url:
         window.get("about:blank")
         window.get(url)
-        assert wait_until(lambda: script(window, "document.body.dataset.room") == "practice", 10.0)
+        assert awaited(lambda: script(window, "document.body.dataset.room") == "practice", 10.0)
         yield window
         window.get("about:blank")
         stage.close()
@@ -82,7 +84,7 @@ def module(driver: Any, name: str, expression: str) -> Any:
 
 
 def asked(stage: Stage, command: dict[str, Any]) -> bool:
-    return wait_until(lambda: {"class": "stage", **command} in stage.link.asked, 5.0)
+    return wait_until(lambda: {"class": "stage", **command} in stage.link.asked, within_s=5.0)
 
 
 def test_the_demo_opens_where_its_fader_is(page: Any) -> None:
@@ -103,11 +105,11 @@ def test_a_room_is_a_link_in_the_rail(page: Any) -> None:
     assert visible("practice")
     assert not visible("recent")
     page.find_element("css selector", "#rail a[href='#set']").click()
-    assert wait_until(lambda: visible("recent"), 2.0)
+    assert awaited(lambda: visible("recent"), 2.0)
     assert not visible("practice")
     assert script(page, "document.querySelector('#rail [aria-current]').textContent") == "Set"
     page.find_element("css selector", "#rail a[href='#practice']").click()
-    assert wait_until(lambda: visible("practice"), 2.0)
+    assert awaited(lambda: visible("practice"), 2.0)
     assert script(page, "document.activeElement.id") == "practice-title"
 
 
@@ -120,7 +122,7 @@ def test_room_and_placement_are_asked_for_and_follow_the_stage(page: Any, stage:
     page.execute_script("document.querySelector('#placements input[value=behind]').click()")
     assert asked(stage, {"placement": "behind"}), stage.link.asked
     stage.show(moving="Tin Chapel, well forward")
-    assert wait_until(lambda: "on the way: Tin Chapel" in text(page, "room-words"), 5.0)
+    assert awaited(lambda: "on the way: Tin Chapel" in text(page, "room-words"), 5.0)
     page.execute_script("document.activeElement.blur()")
     placements = [
         {"name": "a", "description": "here", "limit_db": 0.0},
@@ -128,7 +130,7 @@ def test_room_and_placement_are_asked_for_and_follow_the_stage(page: Any, stage:
         {"name": "c", "description": "anywhere"},
     ]
     stage.show(room="Tin Chapel", placement="b", fader_max_db=17.0, placements=placements)
-    assert wait_until(
+    assert awaited(
         lambda: script(page, "document.querySelector('#placements :checked')?.value") == "b", 5.0
     )
     assert script(page, "document.getElementById('room').value") == "Tin Chapel"
@@ -150,7 +152,7 @@ def test_a_refusal_is_said_where_the_hand_is(
 
     monkeypatch.setattr(stage.link, "request", refuse)
     page.execute_script("document.querySelector('#placements input[value=behind]').click()")
-    assert wait_until(lambda: text(page, "stage-said") == "no placement of that name", 5.0)
+    assert awaited(lambda: text(page, "stage-said") == "no placement of that name", 5.0)
 
 
 def press(driver: Any, element_id: str) -> None:
@@ -174,45 +176,45 @@ def test_it_is_silent_until_asked_and_never_passes_the_ceiling(page: Any, stage:
     assert module(page, "audio", "m.state()") == "closed"
     button = page.find_element("id", "hear")
     press(page, "hear")
-    assert wait_until(lambda: heard(page) > 10, 10.0), text(page, "hear-said")
+    assert awaited(lambda: heard(page) > 10, 10.0), text(page, "hear-said")
     assert module(page, "audio", "m.state()") == "running"
     assert button.get_attribute("aria-pressed") == "true"
-    assert wait_until(lambda: peak(page) > 0.0, 5.0)
+    assert awaited(lambda: peak(page) > 0.0, 5.0)
     soft = max(peak(page) for _ in range(5))
     assert soft < CEILING / 4, "soft by default"
     page.execute_script(
         "const v = document.querySelector('#hearing .volume input'); v.value = 100;"
         "v.dispatchEvent(new Event('input', { bubbles: true }))"
     )
-    assert wait_until(lambda: peak(page) > 0.9 * CEILING, 5.0), "the howl at full volume"
+    assert awaited(lambda: peak(page) > 0.9 * CEILING, 5.0), "the howl at full volume"
     assert max(peak(page) for _ in range(10)) <= CEILING + 1e-4
     press(page, "hear")
-    assert wait_until(lambda: stage.door.listener_count == 0, 10.0)
+    assert awaited(lambda: stage.door.listener_count == 0, 10.0)
     assert button.get_attribute("aria-pressed") == "false"
-    assert wait_until(lambda: peak(page) == 0.0, 5.0)
+    assert awaited(lambda: peak(page) == 0.0, 5.0)
 
 
 def test_sound_survives_a_hole_and_ends_when_the_page_is_put_away(page: Any, stage: Stage) -> None:
     press(page, "hear")
-    assert wait_until(lambda: heard(page) > 10, 10.0), text(page, "hear-said")
+    assert awaited(lambda: heard(page) > 10, 10.0), text(page, "hear-said")
     stage.silent = True
     time.sleep(1.0)
     before = heard(page)
     stage.silent = False
-    assert wait_until(lambda: heard(page) > before + 10, 10.0)
+    assert awaited(lambda: heard(page) > before + 10, 10.0)
     assert module(page, "hearing", "m.counts.holes") >= 2  # the beginning, and this one
     page.execute_script(
         "Object.defineProperty(document, 'hidden', { value: true, configurable: true });"
         "document.dispatchEvent(new Event('visibilitychange'))"
     )
     assert "put away" in text(page, "hear-said")
-    assert wait_until(lambda: stage.door.listener_count == 0, 10.0)
+    assert awaited(lambda: stage.door.listener_count == 0, 10.0)
 
 
 def test_a_stage_that_cannot_be_heard_says_so(page: Any, stage: Stage) -> None:
     stage.door.close()
     press(page, "hear")
-    assert wait_until(lambda: "cannot be heard" in text(page, "hear-said"), 5.0)
+    assert awaited(lambda: "cannot be heard" in text(page, "hear-said"), 5.0)
 
 
 @pytest.mark.parametrize(
@@ -234,6 +236,6 @@ def test_samples_are_limited_once_more_and_fade_in_after_a_hole(page: Any) -> No
 
 def test_nothing_here_breaks_the_policy(page: Any) -> None:
     press(page, "hear")
-    assert wait_until(lambda: heard(page) > 2, 10.0)
+    assert awaited(lambda: heard(page) > 2, 10.0)
     severe = [line for line in page.get_log("browser") if line["level"] == "SEVERE"]
     assert [line for line in severe if "Content Security Policy" in line["message"]] == []

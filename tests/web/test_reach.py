@@ -8,10 +8,11 @@ from typing import Any
 import pytest
 
 from tests.browser import resize
+from tests.waiting import awaited
 from tests.web.kept import HERON, KeptClient
 from tests.web.screenshots import page_server
 from tests.web.states import STATES
-from tests.web.test_page import script, state, text, wait_until
+from tests.web.test_page import script, state, text
 
 ROOMS = ["place", "level", "ring-out", "set", "after", "ears"]
 
@@ -51,13 +52,13 @@ def url(window: Any, box: KeptClient) -> Iterator[str]:
 def enter(driver: Any, url: str, room: str) -> None:
     driver.get("about:blank")
     driver.get(f"{url}#{room}")
-    assert wait_until(lambda: script(driver, "document.body.dataset.fresh") == "yes", 10.0)
-    assert wait_until(lambda: script(driver, "document.body.dataset.room") == room, 10.0)
+    assert awaited(lambda: script(driver, "document.body.dataset.fresh") == "yes", 10.0)
+    assert awaited(lambda: script(driver, "document.body.dataset.room") == room, 10.0)
     if room == "after":
-        assert wait_until(lambda: "14 rings" in text(driver, "af-say"), 20.0)
+        assert awaited(lambda: "14 rings" in text(driver, "af-say"), 20.0)
     if room == "place":
         plan = "!!document.querySelector('#plan .thing')"
-        assert wait_until(lambda: bool(script(driver, plan)), 20.0)
+        assert awaited(lambda: bool(script(driver, plan)), 20.0)
 
 
 def press(driver: Any, key: str, *, shift: bool = False) -> None:
@@ -99,8 +100,8 @@ def test_a_sheet_keeps_the_focus_and_gives_it_back(window: Any, url: str) -> Non
     window.execute_script("document.getElementById('gig-venue').focus()")
     press(window, "ENTER")
     inside = "document.getElementById('venue-sheet').contains(document.activeElement)"
-    assert wait_until(lambda: bool(script(window, inside)), 10.0)
-    assert wait_until(
+    assert awaited(lambda: bool(script(window, inside)), 10.0)
+    assert awaited(
         lambda: script(window, "document.querySelectorAll('#venue-list button').length") == 2, 10.0
     )
     page_behind = "document.querySelector('main').contains(document.activeElement)"
@@ -108,14 +109,14 @@ def test_a_sheet_keeps_the_focus_and_gives_it_back(window: Any, url: str) -> Non
         press(window, "TAB")
         assert not script(window, page_behind)
     press(window, "ESCAPE")
-    assert wait_until(lambda: script(window, "document.activeElement.id") == "gig-venue", 10.0)
+    assert awaited(lambda: script(window, "document.activeElement.id") == "gig-venue", 10.0)
 
 
 def test_a_room_is_entered_and_its_heading_has_the_focus(window: Any, url: str) -> None:
     enter(window, url, "set")
     window.execute_script("document.querySelector('#rail [data-room=after]').focus()")
     press(window, "ENTER")
-    assert wait_until(lambda: script(window, "document.activeElement.id") == "after-title", 10.0)
+    assert awaited(lambda: script(window, "document.activeElement.id") == "after-title", 10.0)
 
 
 @pytest.mark.parametrize(
@@ -161,11 +162,11 @@ def test_nothing_moves_for_who_asks_for_that(
     box.base = STATES[name]
     media(window, "prefers-reduced-motion", "reduce")
     enter(window, url, "set")
-    assert wait_until(lambda: state(window) == name, 10.0)
+    assert awaited(lambda: state(window) == name, 10.0)
     assert script(window, moving) == 0
     if name == "ringing":  # otherwise the ring breathes
         media(window, "prefers-reduced-motion", "no-preference")
-        assert wait_until(lambda: script(window, moving) > 0, 10.0)
+        assert awaited(lambda: script(window, moving) > 0, 10.0)
 
 
 def test_a_howl_is_another_shape_than_a_ring_where_the_device_picks_the_colours(
@@ -176,7 +177,7 @@ def test_a_howl_is_another_shape_than_a_ring_where_the_device_picks_the_colours(
     for name in ("ringing", "howl"):
         box.base = STATES[name]
         enter(window, url, "set")
-        assert wait_until(lambda: state(window) == name, 10.0)  # noqa: B023
+        assert awaited(lambda: state(window) == name, 10.0)  # noqa: B023
         ground = script(
             window, "getComputedStyle(document.getElementById('state')).backgroundColor"
         )

@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
+from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import RING_OUTS, STATES, cut
-from tests.web.test_page import script, text, wait_until
+from tests.web.test_page import script, text
 
 
 @pytest.fixture
@@ -19,7 +20,7 @@ def page(window: Any, link: StillClient) -> Iterator[Any]:
     with page_server(link) as url:
         window.get("about:blank")
         window.get(url + "#ring-out")
-        assert wait_until(lambda: text(window, "ro-say") == "Ring it out", 10.0)
+        assert awaited(lambda: text(window, "ro-say") == "Ring it out", 10.0)
         yield window
         window.get("about:blank")
         link.close()
@@ -28,7 +29,7 @@ def page(window: Any, link: StillClient) -> Iterator[Any]:
 def show(page: Any, link: StillClient, name: str) -> dict[str, Any]:
     state = RING_OUTS[name]
     link.hold(STATES[f"ring-out {name}"])
-    assert wait_until(
+    assert awaited(
         lambda: (
             script(page, "document.getElementById('ro-sentence').dataset.phase") == state["phase"]
             and text(page, "ro-say").replace("\u00a0", " ") == state["say"]
@@ -66,7 +67,7 @@ def test_each_phase_has_its_steps(
     page: Any, link: StillClient, name: str, expected: list[str]
 ) -> None:
     show(page, link, name)
-    assert wait_until(lambda: buttons(page) == expected, 3.0), buttons(page)
+    assert awaited(lambda: buttons(page) == expected, 3.0), buttons(page)
     for do in expected:
         size = page.execute_script(
             "const b = document.querySelector(`#ring-out button[data-do='${arguments[0]}']`)"
@@ -78,7 +79,7 @@ def test_each_phase_has_its_steps(
         page.execute_script(
             "document.querySelector(`#ring-out button[data-do='${arguments[0]}']`).click()", do
         )
-        assert wait_until(lambda: link.asked == [{"class": "ring_out", "do": do}], 3.0), do  # noqa: B023
+        assert awaited(lambda: link.asked == [{"class": "ring_out", "do": do}], 3.0), do  # noqa: B023
 
 
 @pytest.mark.parametrize("name", RING_OUTS)
@@ -139,7 +140,7 @@ def test_two_depths_do_not_run_into_each_other(page: Any, link: StillClient) -> 
 
 def test_all_steps_of_a_pull_stand_in_one_row(page: Any, link: StillClient) -> None:
     show(page, link, "pull")
-    assert wait_until(lambda: len(buttons(page)) == 6, 3.0)
+    assert awaited(lambda: len(buttons(page)) == 6, 3.0)
     tops = script(
         page,
         "[...document.querySelectorAll('#ro-small button')].map((b) => "
@@ -150,7 +151,7 @@ def test_all_steps_of_a_pull_stand_in_one_row(page: Any, link: StillClient) -> N
 
 def test_the_end_shows_the_curve_with_the_rings_on_it(page: Any, link: StillClient) -> None:
     show(page, link, "done")
-    assert wait_until(lambda: not script(page, "document.getElementById('ro-end').hidden"), 3.0)
+    assert awaited(lambda: not script(page, "document.getElementById('ro-end').hidden"), 3.0)
     figures = text(page, "ro-figures")
     for word in ("6.5 dB", "3 sliders", "1.2 dB on average", "room's limit"):
         assert word in figures
@@ -177,19 +178,19 @@ def test_fader_marks_are_asked_for_only_by_who_wants_them(page: Any, link: Still
         "document.querySelector('#ro-mark button').click()"
     )
     wanted = {"class": "ring_out", "do": "fader", "fader_db": -4.5}
-    assert wait_until(lambda: link.asked == [wanted], 3.0), link.asked
+    assert awaited(lambda: link.asked == [wanted], 3.0), link.asked
     link.hold({**STATES["ring-out raise"], "stage": STATES["demo"]["stage"]})
-    assert wait_until(lambda: script(page, "document.getElementById('ro-marks').hidden"), 3.0)
+    assert awaited(lambda: script(page, "document.getElementById('ro-marks').hidden"), 3.0)
 
 
 def test_on_the_practice_stage_its_desk_is_on_the_same_page(page: Any, link: StillClient) -> None:
     link.hold({**STATES["ring-out pull"], "stage": STATES["demo"]["stage"]})
     shown = "document.getElementById('fader').checkVisibility()"
-    assert wait_until(lambda: script(page, shown), 5.0)
+    assert awaited(lambda: script(page, shown), 5.0)
     named = "document.querySelector('#desk [data-named=yes]').textContent"
-    assert wait_until(lambda: script(page, named) == "2.5k", 3.0)
+    assert awaited(lambda: script(page, named) == "2.5k", 3.0)
     link.hold(STATES["ring-out pull"])
-    assert wait_until(lambda: not script(page, shown), 5.0)
+    assert awaited(lambda: not script(page, shown), 5.0)
 
 
 def test_taps_in_a_row_are_all_taken_and_a_double_tap_is_one(
@@ -209,9 +210,9 @@ def test_taps_in_a_row_are_all_taken_and_a_double_tap_is_one(
         page.execute_script(
             "document.querySelector(`#ring-out button[data-do='${arguments[0]}']`).click()", do
         )
-    assert wait_until(lambda: asked == ["pulled"], 3.0), asked
+    assert awaited(lambda: asked == ["pulled"], 3.0), asked
     answer.set()
-    assert wait_until(lambda: asked == ["pulled", "pause"], 3.0), asked
+    assert awaited(lambda: asked == ["pulled", "pause"], 3.0), asked
 
 
 def test_what_is_refused_is_said(
@@ -222,7 +223,7 @@ def test_what_is_refused_is_said(
         link, "request", lambda *_: {"class": "error", "message": "it makes no sense now"}
     )
     page.execute_script("document.getElementById('ro-main').click()")
-    assert wait_until(lambda: text(page, "ro-said") == "it makes no sense now", 3.0)
+    assert awaited(lambda: text(page, "ro-said") == "it makes no sense now", 3.0)
 
 
 def test_in_a_set_the_depth_is_named_and_can_be_confirmed(window: Any, link: StillClient) -> None:
@@ -230,22 +231,22 @@ def test_in_a_set_the_depth_is_named_and_can_be_confirmed(window: Any, link: Sti
     with page_server(link) as url:
         window.get("about:blank")
         window.get(url)
-        assert wait_until(lambda: text(window, "slider") == "pull 2.5k by 4", 10.0)
+        assert awaited(lambda: text(window, "slider") == "pull 2.5k by 4", 10.0)
         assert "or 3.15k by 3" in text(window, "hint")
         assert "aim the loudspeaker" in text(window, "hint")
         assert script(window, "document.querySelector('#sliders .depth').textContent") == "\u22124"
         assert "pull 2.5k by 4" in text(window, "spoken")
         # Between two songs, when it has long stopped ringing, a hand is free.
         link.hold({**STATES["quiet"], "standing": [cut("315", -4.0), cut("2.5k", -2.0)]})
-        assert wait_until(lambda: "last asked for: 2.5k by 4" in text(window, "asked-words"), 5.0)
+        assert awaited(lambda: "last asked for: 2.5k by 4" in text(window, "asked-words"), 5.0)
         window.execute_script("document.getElementById('asked-done').click()")
         told = {"class": "pull", "slider": 21, "cut_db": -6}
-        assert wait_until(lambda: link.asked == [told], 3.0), link.asked
-        assert wait_until(lambda: script(window, "document.getElementById('asked').hidden"), 3.0)
+        assert awaited(lambda: link.asked == [told], 3.0), link.asked
+        assert awaited(lambda: script(window, "document.getElementById('asked').hidden"), 3.0)
         link.asked.clear()
         window.execute_script("document.querySelector('#flat button').click()")
         flat = [{"class": "pull", "slider": i, "cut_db": 0} for i in (12, 21)]
-        assert wait_until(lambda: link.asked == flat, 3.0), link.asked
+        assert awaited(lambda: link.asked == flat, 3.0), link.asked
         window.get("about:blank")
         link.close()
 

@@ -9,10 +9,11 @@ from typing import Any
 import pytest
 from flask import Flask, abort, request
 
+from tests.waiting import awaited
 from tests.web import screenshots
 from tests.web.evening import EveningClient
 from tests.web.screenshots import page_server
-from tests.web.test_page import script, text, wait_until
+from tests.web.test_page import script, text
 from web.app import create_app
 
 
@@ -60,7 +61,7 @@ def url(window: Any, gate: Gate, evening: EveningClient) -> Iterator[str]:
 
 
 def live(driver: Any) -> None:
-    assert wait_until(lambda: script(driver, "document.body.dataset.fresh") == "yes", 20.0)
+    assert awaited(lambda: script(driver, "document.body.dataset.fresh") == "yes", 20.0)
 
 
 def tap(driver: Any, selector: str) -> None:
@@ -95,12 +96,12 @@ def test_no_tap_is_lost_while_a_room_is_on_its_way(
     window.execute_script("location.hash = '#level'")
     window.execute_script(COUNT, "lv-main")
     shown = "document.getElementById('lv-main').checkVisibility()"
-    assert wait_until(lambda: bool(script(window, shown)), 10.0)
+    assert awaited(lambda: bool(script(window, shown)), 10.0)
     for _ in range(5):
         tap(window, "#lv-main")
     assert script(window, "window.taps") == 0  # it takes none that nobody would hear
     assert script(window, "document.activeElement.id") != "level-title"
-    assert wait_until(lambda: "on its way" in text(window, "coming-words"), 20.0)
+    assert awaited(lambda: "on its way" in text(window, "coming-words"), 20.0)
     assert script(window, "document.getElementById('coming-again').hidden")
     gate.opened.set()
 
@@ -108,9 +109,9 @@ def test_no_tap_is_lost_while_a_room_is_on_its_way(
         tap(window, "#lv-main")
         return bool(script(window, "window.taps > 0"))
 
-    assert wait_until(taken, 20.0)
+    assert awaited(taken, 20.0)
     # The first tap that the button took was heard.
-    assert wait_until(lambda: evening.measuring == "line", 10.0), evening.asked
+    assert awaited(lambda: evening.measuring == "line", 10.0), evening.asked
     assert script(window, "document.getElementById('coming').hidden")
 
 
@@ -121,10 +122,10 @@ def test_the_heading_has_the_focus_as_soon_as_the_room_is_there(
     window.get(url)
     live(window)
     window.execute_script("location.hash = '#low-cut'")
-    assert wait_until(lambda: "on its way" in text(window, "coming-words"), 20.0)
+    assert awaited(lambda: "on its way" in text(window, "coming-words"), 20.0)
     gate.opened.set()
     focused = "document.activeElement.id"
-    assert wait_until(lambda: script(window, focused) == "low-cut-title", 20.0)
+    assert awaited(lambda: script(window, focused) == "low-cut-title", 20.0)
 
 
 def test_rooms_that_are_there_and_links_are_never_held(window: Any, url: str, gate: Gate) -> None:
@@ -132,7 +133,7 @@ def test_rooms_that_are_there_and_links_are_never_held(window: Any, url: str, ga
     window.get(url + "#place")
     live(window)
     inert = "[...document.querySelectorAll('[inert]')].map((e) => e.id)"
-    assert wait_until(lambda: "place-room" not in script(window, inert), 20.0)
+    assert awaited(lambda: "place-room" not in script(window, inert), 20.0)
     window.execute_script("location.hash = '#level'")
     # The strip of steps is served by what Place has brought already.
     held = script(window, inert)
@@ -160,11 +161,11 @@ def test_a_room_that_does_not_come_is_said_and_asked_for_again(
 ) -> None:
     gate.script, gate.refused = "trainer.js", True
     window.get(url + "#ears")
-    assert wait_until(lambda: "trying again" in text(window, "coming-words"), 20.0)
+    assert awaited(lambda: "trying again" in text(window, "coming-words"), 20.0)
     gate.refused = False
     gate.opened.set()
     levels = "document.querySelectorAll('#ears-levels input').length"
-    assert wait_until(lambda: script(window, levels) > 0, 20.0)
+    assert awaited(lambda: script(window, levels) > 0, 20.0)
     assert script(window, "document.getElementById('coming').hidden")
 
 
@@ -175,16 +176,16 @@ def test_at_last_the_person_is_asked_and_the_page_loaded_anew(
     window.get(url + "#ears")
     live(window)
     again = "document.getElementById('coming-again')"
-    assert wait_until(lambda: script(window, f"{again}.checkVisibility()"), 20.0)
+    assert awaited(lambda: script(window, f"{again}.checkVisibility()"), 20.0)
     assert text(window, "coming-words") == "this room does not come"
     # A browser may keep the failure in mind; then only a new page asks again.
     window.execute_script("window.before = true")
     tap(window, "#coming-again")
-    assert wait_until(lambda: not script(window, "Boolean(window.before)"), 20.0)
-    assert wait_until(lambda: script(window, f"{again}.checkVisibility()"), 30.0)
+    assert awaited(lambda: not script(window, "Boolean(window.before)"), 20.0)
+    assert awaited(lambda: script(window, f"{again}.checkVisibility()"), 30.0)
     gate.refused = False
     gate.opened.set()
     tap(window, "#coming-again")
     levels = "document.querySelectorAll('#ears-levels input').length"
-    assert wait_until(lambda: script(window, levels) > 0, 20.0)
-    assert wait_until(lambda: script(window, "document.activeElement.id") == "ears-title", 10.0)
+    assert awaited(lambda: script(window, levels) > 0, 20.0)
+    assert awaited(lambda: script(window, "document.activeElement.id") == "ears-title", 10.0)

@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 
 from monitor.placing.checklist import CHECKLIST
+from tests.waiting import awaited
 from tests.web.evening import METERS, EveningClient
-from tests.web.test_page import script, text, wait_until
+from tests.web.test_page import script, text
 
 ROOMS = ["place", "level", "ring-out", "set", "after", "practice"]
 
@@ -17,7 +18,7 @@ ROOMS = ["place", "level", "ring-out", "set", "after", "practice"]
 @pytest.fixture
 def page(window: Any, served: str) -> Any:
     window.get(served + "#place")
-    assert wait_until(lambda: script(window, "!!document.querySelector('#plan .thing')"), 10.0)
+    assert awaited(lambda: script(window, "!!document.querySelector('#plan .thing')"), 10.0)
     return window
 
 
@@ -61,7 +62,7 @@ def test_six_rooms_are_under_the_thumb_in_the_order_of_an_evening(page: Any) -> 
 
 
 def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: EveningClient) -> None:
-    assert wait_until(
+    assert awaited(
         lambda: (
             steps(page)
             == [
@@ -75,29 +76,27 @@ def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: Evenin
     )
     assert text(page, "strip-age") == "not begun"
     click(page, "#plan-done")
-    assert wait_until(lambda: steps(page)[:2] == [["Place", "done"], ["Level", "now"]], 5.0)
+    assert awaited(lambda: steps(page)[:2] == [["Place", "done"], ["Level", "now"]], 5.0)
     assert text(page, "strip-age") == "begun just now"
     click(page, "#strip-next")
-    assert wait_until(lambda: room(page) == "level", 3.0)
+    assert awaited(lambda: room(page) == "level", 3.0)
     assert script(page, "document.activeElement.id") == "level-title"
     evening.script = METERS["right"]
     click(page, "#lv-main")
-    assert wait_until(lambda: text(page, "lv-main") == "Keep this level", 5.0)
+    assert awaited(lambda: text(page, "lv-main") == "Keep this level", 5.0)
     click(page, "#lv-main")
-    assert wait_until(lambda: ["Low cut", "now"] in steps(page), 5.0)
+    assert awaited(lambda: ["Low cut", "now"] in steps(page), 5.0)
     click(page, "#strip-next")
-    assert wait_until(lambda: script(page, "document.activeElement.id") == "low-cut-title", 3.0)
+    assert awaited(lambda: script(page, "document.activeElement.id") == "low-cut-title", 3.0)
     assert room(page) == "level"
     click(page, step_end("low_cut", "skip"))
-    assert wait_until(
-        lambda: steps(page)[2:] == [["Low cut", "left out"], ["Ring-out", "now"]], 5.0
-    )
+    assert awaited(lambda: steps(page)[2:] == [["Low cut", "left out"], ["Ring-out", "now"]], 5.0)
     click(page, "#strip-next")
-    assert wait_until(lambda: room(page) == "ring-out", 3.0)
+    assert awaited(lambda: room(page) == "ring-out", 3.0)
     # Minutes, and the same after a reload.
     evening.begun_mono_s = time.monotonic() - 4 * 60.0
     page.refresh()
-    assert wait_until(lambda: text(page, "strip-age") == "begun 4 min ago", 10.0)
+    assert awaited(lambda: text(page, "strip-age") == "begun 4 min ago", 10.0)
     assert steps(page) == [
         ["Place", "done"],
         ["Level", "done"],
@@ -109,10 +108,10 @@ def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: Evenin
 def test_a_step_is_done_again(page: Any, evening: EveningClient) -> None:
     evening.states.update(place="done", level="left_out")
     again = f"document.querySelector('{step_end('place', 'again')}')"
-    assert wait_until(lambda: script(page, f"{again}.checkVisibility()"), 5.0)
+    assert awaited(lambda: script(page, f"{again}.checkVisibility()"), 5.0)
     page.execute_script(f"{again}.focus()")
     click(page, step_end("place", "again"))
-    assert wait_until(lambda: steps(page)[0] == ["Place", "now"], 5.0)
+    assert awaited(lambda: steps(page)[0] == ["Place", "now"], 5.0)
     # The button went away under the hand: the focus is on the one in its place.
     assert script(page, "document.activeElement.textContent") == "leave it out"
     label = script(page, "document.activeElement.getAttribute('aria-label')")
@@ -133,7 +132,7 @@ def test_state_is_a_shape_and_a_word_not_a_colour(page: Any, evening: EveningCli
             )
         )
 
-    assert wait_until(lambda: [state for _, state in steps(page)][2] == "now", 5.0)
+    assert awaited(lambda: [state for _, state in steps(page)][2] == "now", 5.0)
     assert len(set(shapes())) == 4
     assert script(page, "document.querySelector('#steps [aria-current=step]').textContent") == (
         "Low cutnow"
@@ -145,11 +144,11 @@ def test_the_strip_stands_aside_while_it_rings_out(page: Any, evening: EveningCl
 
     click(page, "#rail a[href='#ring-out']")
     shown = "document.getElementById('strip').checkVisibility()"
-    assert wait_until(lambda: script(page, shown), 3.0)
+    assert awaited(lambda: script(page, shown), 3.0)
     evening.base["ring_out"] = RING_OUTS["pull"]
-    assert wait_until(lambda: not script(page, shown), 5.0)
+    assert awaited(lambda: not script(page, shown), 5.0)
     evening.base["ring_out"] = RING_OUTS["done"]
-    assert wait_until(lambda: script(page, shown), 5.0)
+    assert awaited(lambda: script(page, shown), 5.0)
 
 
 def test_ticks_are_the_box_s(page: Any, evening: EveningClient) -> None:
@@ -161,20 +160,20 @@ def test_ticks_are_the_box_s(page: Any, evening: EveningClient) -> None:
     )
     assert there == items
     click(page, f"[data-item={items[0]}]")
-    assert wait_until(lambda: evening.ticks == [items[0]], 5.0)
+    assert awaited(lambda: evening.ticks == [items[0]], 5.0)
     count = "document.querySelector('.ticks[data-of=place] summary span').textContent"
-    assert wait_until(lambda: script(page, count) == f"1 of {len(items)}", 5.0)
+    assert awaited(lambda: script(page, count) == f"1 of {len(items)}", 5.0)
     # Another phone ticks one and takes the first away.
     evening.ticks = [items[1]]
     ticked = f"document.querySelector('[data-item={items[1]}]').checked"
-    assert wait_until(lambda: script(page, ticked), 5.0)
+    assert awaited(lambda: script(page, ticked), 5.0)
     first = f"document.querySelector('[data-item={items[0]}]').checked"
-    assert wait_until(lambda: not script(page, first), 6.0)
+    assert awaited(lambda: not script(page, first), 6.0)
     # What is refused is said, and the box is as it was.
     evening.refuse = "the ticks could not be written: the card is full"
     click(page, f"[data-item={items[2]}]")
-    assert wait_until(lambda: text(page, "strip-said") == evening.refuse, 5.0)
-    assert wait_until(
+    assert awaited(lambda: text(page, "strip-said") == evening.refuse, 5.0)
+    assert awaited(
         lambda: not script(page, f"document.querySelector('[data-item={items[2]}]').checked"), 5.0
     )
 
@@ -182,24 +181,24 @@ def test_ticks_are_the_box_s(page: Any, evening: EveningClient) -> None:
 def test_a_new_soundcheck_wants_two_taps(page: Any, evening: EveningClient) -> None:
     click(page, step_end("place", "skip"))
     shown = "document.getElementById('strip-clear').checkVisibility()"
-    assert wait_until(lambda: script(page, shown), 5.0)
+    assert awaited(lambda: script(page, shown), 5.0)
     click(page, "#strip-clear")
     assert text(page, "strip-clear") == "sure? tap again"
     assert evening.states["place"] == "left_out"
     click(page, "#strip-clear")
-    assert wait_until(lambda: steps(page)[0] == ["Place", "now"], 5.0)
+    assert awaited(lambda: steps(page)[0] == ["Place", "now"], 5.0)
     assert not script(page, shown)
 
 
 def test_a_doubtful_one_and_what_is_wrong_are_said(page: Any, evening: EveningClient) -> None:
     evening.begun_mono_s = time.monotonic() - 5000.0
     evening.more = {"doubt": "from before the restart", "health": "soundcheck.json: card full"}
-    assert wait_until(lambda: text(page, "strip-age") == "from before the restart", 5.0)
+    assert awaited(lambda: text(page, "strip-age") == "from before the restart", 5.0)
     click(page, "#rail a[href='#level']")
     assert script(page, "document.getElementById('strip-clear').checkVisibility()")
     assert text(page, "strip-health") == "soundcheck.json: card full"
     evening.more = {}
-    assert wait_until(lambda: text(page, "strip-age") == "begun 83 min ago", 5.0)
+    assert awaited(lambda: text(page, "strip-age") == "begun 83 min ago", 5.0)
     assert not script(page, "document.getElementById('strip-health').checkVisibility()")
 
 
@@ -207,21 +206,21 @@ def test_the_practice_desk_has_an_input_gain(page: Any, evening: EveningClient) 
     from tests.web.states import STAGE
 
     evening.base["stage"] = {**STAGE, "gain_db": -3.0}
-    assert wait_until(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
+    assert awaited(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
     click(page, "#rail a[href='#practice']")
     shown = "document.getElementById('gain-db').checkVisibility()"
-    assert wait_until(lambda: script(page, shown), 5.0)
+    assert awaited(lambda: script(page, shown), 5.0)
     assert text(page, "gain-words") == "\u22123 dB"
     page.execute_script(
         "const i = document.getElementById('gain-db'); i.value = '4';"
         "i.dispatchEvent(new Event('input', { bubbles: true }))"
     )
     wanted = {"class": "stage", "gain_db": 4.0}
-    assert wait_until(lambda: wanted in evening.asked, 5.0), evening.asked
+    assert awaited(lambda: wanted in evening.asked, 5.0), evening.asked
     # Where it is measured it is at hand too.
     click(page, "#rail a[href='#level']")
-    assert wait_until(lambda: room(page) == "level" and script(page, shown), 5.0)
+    assert awaited(lambda: room(page) == "level" and script(page, shown), 5.0)
     click(page, "#rail a[href='#practice']")
-    assert wait_until(lambda: room(page) == "practice" and script(page, shown), 5.0)
+    assert awaited(lambda: room(page) == "practice" and script(page, shown), 5.0)
     evening.base["stage"] = STAGE
-    assert wait_until(lambda: not script(page, shown), 5.0)
+    assert awaited(lambda: not script(page, shown), 5.0)

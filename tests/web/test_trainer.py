@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 from scipy.signal import freqz
 
+from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import EQUALISER, STATES
-from tests.web.test_page import script, text, wait_until
+from tests.web.test_page import script, text
 from tests.web.test_practice import module, press
 
 CENTRES = [s.centre_hz for s in EQUALISER.sliders]
@@ -30,9 +31,7 @@ def page(window: Any) -> Iterator[Any]:
         window.execute_script("localStorage.clear()")
         window.get("about:blank")
         window.get(url + "#ears")
-        assert wait_until(
-            lambda: script(window, "!!document.querySelector('#ears-levels input')"), 10
-        )
+        assert awaited(lambda: script(window, "!!document.querySelector('#ears-levels input')"), 10)
         yield window
         window.get("about:blank")
         client.close()
@@ -157,11 +156,9 @@ def test_scores_keep_the_newest_answers(page: Any) -> None:
 def begin(page: Any) -> None:
     assert script(page, "document.getElementById('ears-begin').disabled")
     press(page, "ears-try")
-    assert wait_until(
-        lambda: not script(page, "document.getElementById('ears-begin').disabled"), 5.0
-    )
+    assert awaited(lambda: not script(page, "document.getElementById('ears-begin').disabled"), 5.0)
     press(page, "ears-begin")
-    assert wait_until(lambda: text(page, "ears-said") == "Which slider do you pull?", 5.0)
+    assert awaited(lambda: text(page, "ears-said") == "Which slider do you pull?", 5.0)
 
 
 def answer(page: Any, *, right: bool) -> None:
@@ -201,7 +198,7 @@ def test_a_run_with_right_and_wrong_answers_is_kept(page: Any) -> None:
     answers = [one for some in kept["sliders"].values() for one in some]
     assert (len(answers), sum(answers)) == (10, 5)
     page.refresh()
-    assert wait_until(lambda: " known (solid)" in text(page, "known-words"), 10.0)
+    assert awaited(lambda: " known (solid)" in text(page, "known-words"), 10.0)
     press(page, "ears-reset")
     assert text(page, "known-words") == "nothing yet"
     assert json.loads(script(page, "localStorage.getItem('ears')"))["sliders"] == {}
@@ -210,11 +207,11 @@ def test_a_run_with_right_and_wrong_answers_is_kept(page: Any) -> None:
 @pytest.mark.parametrize(("right", "fall_db"), [(True, 12.0), (False, 0.0)])
 def test_the_ring_falls_by_what_the_pull_gives(page: Any, right: bool, fall_db: float) -> None:
     begin(page)
-    assert wait_until(lambda: level(page) > -0.05, 10.0), "it grows to its loudest"
+    assert awaited(lambda: level(page) > -0.05, 10.0), "it grows to its loudest"
     before = level(page)
     answer(page, right=right)
     if right:
-        assert wait_until(lambda: level(page) < before - fall_db + 0.5, 2.0)
+        assert awaited(lambda: level(page) < before - fall_db + 0.5, 2.0)
     assert level(page) == pytest.approx(before - fall_db, abs=1.0)
 
 
@@ -224,7 +221,7 @@ def test_the_loudest_ring_at_full_volume_stays_under_the_ceiling(page: Any) -> N
         "v.dispatchEvent(new Event('input', { bubbles: true }))"
     )
     begin(page)
-    assert wait_until(lambda: level(page) > -0.5, 10.0)
+    assert awaited(lambda: level(page) > -0.5, 10.0)
     ceiling = float(module(page, "audio", "m.CEILING"))
     peaks = [float(module(page, "audio", "m.peak()")) for _ in range(10)]
     assert 0.7 * ceiling < max(peaks) <= ceiling
@@ -239,7 +236,7 @@ def test_arrows_walk_the_sliders_and_enter_pulls(page: Any) -> None:
     page.switch_to.active_element.send_keys(Keys.END, Keys.HOME, Keys.ENTER)
     assert script(page, "document.activeElement.id") == "ears-next"
     page.switch_to.active_element.send_keys(Keys.ENTER)
-    assert wait_until(lambda: text(page, "ears-progress") == "Ring 2 of 10", 5.0)
+    assert awaited(lambda: text(page, "ears-progress") == "Ring 2 of 10", 5.0)
 
 
 def test_hands_and_eyes(page: Any) -> None:
@@ -257,5 +254,5 @@ def test_hands_and_eyes(page: Any) -> None:
 def test_leaving_the_room_is_silence(page: Any) -> None:
     begin(page)
     page.execute_script("location.hash = '#set'")
-    assert wait_until(lambda: module(page, "tone", "m.frequencyHz()") == 0, 5.0)
-    assert wait_until(lambda: module(page, "audio", "m.peak()") == 0, 5.0)
+    assert awaited(lambda: module(page, "tone", "m.frequencyHz()") == 0, 5.0)
+    assert awaited(lambda: module(page, "audio", "m.peak()") == 0, 5.0)

@@ -11,9 +11,10 @@ import pytest
 from flask.testing import FlaskClient
 
 import web
+from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
-from tests.web.test_page import script, wait_until
+from tests.web.test_page import script
 from web.app import create_app
 
 STATIC = Path(web.__file__).parent / "static"
@@ -115,7 +116,7 @@ def test_a_browser_brings_the_rooms_when_the_live_view_stands(
             return {name.rsplit("/", 1)[1] for name in requested(window) if name.endswith(".js")}
 
         rooms = {"place.js", "level.js", "ringout.js", "after.js", "trainer.js"}
-        assert wait_until(lambda: rooms <= scripts(), 30.0), scripts()
+        assert awaited(lambda: rooms <= scripts(), 30.0), scripts()
         assert scripts() <= set(files)
         assert all(name.startswith(url) for name in requested(window))
         window.get("about:blank")
