@@ -106,7 +106,7 @@ class _Shown:
 def table(found: Sequence[Judged]) -> str:
     """Caught, delay and false flags an hour for every threshold."""
     loops = [one for one in found if one.late_s is not None]
-    groups = ("music", "speech", "singing", "steady", "tones", "loop")
+    groups = ("music", "speech", "singing", "steady", "together", "tones", "loop")
     hours = {g: sum(one.hours for one in found if one.group == g) for g in groups}
     lines = [
         f"held back: {len(loops)} loops; hours " + ", ".join(f"{g} {hours[g]:.2f}" for g in groups),

@@ -112,13 +112,18 @@ def _heard(samples: np.ndarray, rng: np.random.Generator) -> list[Stream]:
     ]
 
 
+def is_together(copy: int) -> bool:
+    """Whether this copy of a sound comes together with another."""
+    return copy % 4 == 2
+
+
 def streams_of_sound(sound: Sound, copy: int, other: Sound) -> list[Stream]:
     """One varied copy of a sound: by turns as it is, faded, and together with another."""
     rng = np.random.default_rng(zlib.crc32(sound.path.name.encode()) + copy)
     samples = varied(stretch(sound.read(), STRETCH_S, rng), rng)
     if copy % 4 in (1, 3):
         samples = faded(samples, rng)
-    elif copy % 4 == 2:
+    elif is_together(copy):
         samples = together(samples, varied(stretch(other.read(), STRETCH_S, rng), rng), rng)
     return _heard(samples, rng)
 

@@ -34,6 +34,7 @@ from tests.bench.material import Sound, sounds
 from tests.bench.pool import run_all
 from tests.bench.rows import Rows, rows_of_courses, rows_of_looks
 from tests.bench.sources import (
+    is_together,
     streams_of_loop,
     streams_of_several,
     streams_of_sound,
@@ -58,7 +59,10 @@ FULL_ROWS = 300
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One source: what makes its streams, of what, its group, and which half it belongs to."""
+    """One source: what makes its streams, of what, its group, and which half it belongs to.
+
+    Sounds of two groups together are a group of their own: what is flagged may be either's.
+    """
 
     name: str
     group: str
@@ -77,7 +81,7 @@ def jobs_of(*, runs: int, copies: int, pool: Sequence[Sound]) -> list[Job]:
     found = [
         Job(
             f"{sound.path.stem} {copy}",
-            sound.group,
+            "together" if is_together(copy) else sound.group,
             streams_of_sound,
             (sound, copy, other(sound, copy)),
             zlib.crc32(sound.package.encode()) % 2,
