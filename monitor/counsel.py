@@ -205,6 +205,8 @@ class Counsel:
         if change == "moved":
             self._rings.moved()
         self._standing = self._desk.standing
+        if self._ring_out is not None:
+            self._ring_out.stand(list(self._standing.values()))
         if fader_db != desk.fader_db:
             self._mark(at_s)
 

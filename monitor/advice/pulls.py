@@ -73,3 +73,12 @@ def pulls_of(
         for s, pull, before in zip(equaliser.sliders, pulls_db, standing_db, strict=True)
         if pull > 0.0
     )
+
+
+def differ(some: Sequence[Pull], others: Sequence[Pull]) -> bool:
+    """Return whether the sliders stand otherwise, by more than a desk rounds."""
+    return _stands(some) != _stands(others)
+
+
+def _stands(pulls: Sequence[Pull]) -> set[tuple[str, float, float, float]]:
+    return {(p.label, round(p.pull_db, 1), round(p.centre_hz, 1), round(p.q, 2)) for p in pulls}

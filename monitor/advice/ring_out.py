@@ -141,6 +141,10 @@ class RingOut:
             raise ValueError(f"fader_db={fader_db:g} is no mark; give one from -120 to 40 dB")
         self._turns.mark(fader_db, at_s)
 
+    def stand(self, pulls: Sequence[Pull]) -> None:
+        """Take in how the sliders stand where the desk tells it; the advice counts from there."""
+        self._turns.stand(tuple(p for p in pulls if p.pull_db > 0.0))
+
     def heard(self, news: RingNews) -> None:
         """Take in what was heard of a ring."""
         self._turns.heard(news)

@@ -9,6 +9,7 @@ from dataclasses import replace
 from monitor.advice.cut_plan import CutPlan
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
+from monitor.advice.pulls import Pull, differ
 from monitor.advice.ring_out_course import Course, Step
 from monitor.advice.ring_out_ear import RingEar
 from monitor.advice.ring_out_next import next_step
@@ -107,6 +108,15 @@ class Turns:
             if silent_db > MOST_SILENT_DB:
                 self.course.went_up_in_silence(self.ladder.gain_db)
                 self._end(f"nothing heard for {MOST_SILENT_DB:g} dB: come down and listen yourself")
+
+    def stand(self, pulls: tuple[Pull, ...]) -> None:
+        """Take in how the sliders truly stand; while a pull is wanted a hand is on its way."""
+        course = self.course
+        if course.phase in ("raise", "listen", "back_off", "paused") and differ(
+            course.pulls, pulls
+        ):
+            course.pulls = pulls
+            self.changes += 1
 
     def heard(self, news: RingNews) -> None:
         """Take in what was heard of a ring."""

@@ -79,6 +79,30 @@ def test_a_ring_out_wins_gain_on_the_played_stage(tells_desk: bool) -> None:
     assert any(ring.get("excess_db") for ring in told["rings"])
 
 
+def test_what_the_practice_desk_pulled_besides_counts_once_no_pull_is_wanted() -> None:
+    mind = counsel()
+    pulls_db = [0.0] * 31
+    mind.hear(News(0.0, desk=DeskStands("cellar", 0.0, tuple(pulls_db))))
+    mind.command({"class": "ring_out", "do": "open"}, 1.0)
+    mind.command({"class": "ring_out", "do": "begin"}, 1.0)
+    at_s = grow(mind)
+    state = mind.result.ring_out
+    assert state is not None
+    assert state.phase == "pull"
+    wanted = {pull.label: pull.pull_db for pull in state.pulls_now}
+    for place, slider in enumerate(EQUALISER.sliders):
+        pulls_db[place] = wanted.get(slider.label, 0.0)
+    pulls_db[3] = 2.0
+    assert EQUALISER.sliders[3].label not in wanted
+    mind.hear(News(at_s + 0.1, desk=DeskStands("cellar", 0.0, tuple(pulls_db))))
+    at_s = close(mind, at_s + 0.1)
+    mind.hear(News(at_s + 0.6, desk=DeskStands("cellar", 0.0, tuple(pulls_db))))
+    state = mind.result.ring_out
+    assert state is not None
+    assert state.phase != "pull"
+    assert {p.label: p.pull_db for p in state.pulls} == {**wanted, EQUALISER.sliders[3].label: 2.0}
+
+
 def test_the_practice_desk_says_itself_that_a_slider_was_pulled() -> None:
     mind = counsel()
     mind.hear(News(0.0, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
