@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from typing import TypeVar
 
 import pytest
+
+from firmware.fakes import wait_until
 
 _T = TypeVar("_T")
 
 
 def awaited(
     condition: Callable[[], _T],
-    within_s: float = 20.0,
+    within_s: float = 5.0,
     what: str = "",
     *,
     forgive: tuple[type[BaseException], ...] = (),
@@ -22,13 +23,15 @@ def awaited(
 
     What it raises of ``forgive`` is as good as nothing.
     """
-    stop_mono_s = time.monotonic() + within_s
-    while True:
+    found: list[_T] = []
+
+    def holds() -> bool:
         try:
-            if value := condition():
-                return value
+            found[:] = [condition()]
         except forgive:
-            pass  # asked again
-        if time.monotonic() > stop_mono_s:
-            pytest.fail(f"not within {within_s:g} s{': ' if what else ''}{what}")
-        time.sleep(0.01)
+            return False
+        return bool(found[0])
+
+    if not wait_until(holds, within_s=within_s):
+        pytest.fail(f"not within {within_s:g} s{': ' if what else ''}{what}")
+    return found[0]

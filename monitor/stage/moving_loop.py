@@ -130,7 +130,7 @@ def planned(spec: RunSpec, stage: Responses, n: int, rng: np.random.Generator) -
         delay = min(loops, key=lambda pair: pair[0])[1]
     loop = MovingLoop(first, second, tap, weight, delay, np.zeros(n))
     before_db, after_db = (float(x) for x in loop.limits_db(np.array([0, n - 1])))
-    if spec.provocation in ("hand", "walk"):
+    if spec.moves:
         wanted_db = after_db + spec.excess_db
         calm_db = min(wanted_db, before_db + _SURELY_STABLE_DB)
         # Where covering or walking alone does not reach the excess, the fader is up a little

@@ -51,6 +51,11 @@ class RunSpec:
     sample_rate_hz: int = 48000
     duration_s: float = 10.0
 
+    @property
+    def moves(self) -> bool:
+        """Whether the loop itself is moved, and not only its fader."""
+        return self.provocation in ("hand", "walk")
+
 
 def random_spec(
     seed: int,

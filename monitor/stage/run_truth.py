@@ -57,9 +57,8 @@ def stability(
     ``reduction_db`` what a compressor takes away in each ``block`` of samples.
     """
     rate, n = spec.sample_rate_hz, len(loop.gain_db)
-    moves = spec.provocation in ("hand", "walk")
     moments = np.arange(0, n, max(1, int(0.01 * rate)))
-    if moves:
+    if spec.moves:
         lasts_s, points = (HAND_S, 9) if spec.provocation == "hand" else (WALK_S, 17)
         inside = spec.onset_s * rate + lasts_s * rate * np.linspace(0.0, 1.0, points)
         coarse = np.clip(np.concatenate([[0], inside, [n - 1]]), 0, n - 1).astype(int)
@@ -70,7 +69,7 @@ def stability(
     excess_db = nominal_db - reduction_db[np.minimum(moments // block, len(reduction_db) - 1)]
     worst = int(np.argmax(nominal_db))
     asked = {int(moments[worst])}
-    if moves:  # what is unstable on the way may not be where somebody comes to rest
+    if spec.moves:  # what is unstable on the way may not be where somebody comes to rest
         at_db = np.interp(coarse, moments, nominal_db)
         asked.update(int(i) for i in coarse[at_db > -NEAR_DB])
     found = critical_at(loop, sorted(asked), rate)

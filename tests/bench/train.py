@@ -19,7 +19,7 @@ import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 # Before numpy: one thread a process, as there are as many processes as processors.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -48,6 +48,12 @@ WEIGHTS_FILE = Path(__file__).parents[2] / "monitor" / "listening" / "scorer.jso
 FEEDBACK_PART = {"look": 0.15, "course": 0.3}
 """Weight of all feedback beside all else.  On the tuning part, packages held back: of looks 0.15
 raised fewer false howls than 0.25 for as many caught, of courses 0.3 fewer than 0.15."""
+Kind = Literal["look", "course"]
+KINDS: dict[Kind, tuple[tuple[str, ...], int, int]] = {
+    "look": (FEATURES, LOOK_TREES, LOOK_DEPTH),
+    "course": (COURSE_FEATURES, COURSE_TREES, COURSE_DEPTH),
+}
+"""What each scorer asks, how many trees it has and how deep they are."""
 SEVERAL = 400
 """Sets of several frequencies that go together: the practice stage's loops seldom have more than
 one on its own feet, a room with a fast hand at the fader has."""
@@ -139,15 +145,20 @@ def balanced(rows: Sequence[Rows], *, feedback_part: float) -> Rows:
     return features, labels, weights
 
 
-def _halves(jobs: Sequence[Job], rows: Sequence[Rows]) -> list[list[Rows]]:
-    return [
-        [row for job, row in zip(jobs, rows, strict=True) if job.half == half] for half in (0, 1)
-    ]
+def _scorer_of(kind: Kind, rows: Sequence[Rows]) -> dict[str, Any]:
+    names, trees, depth = KINDS[kind]
+    together = balanced(rows, feedback_part=FEEDBACK_PART[kind])
+    return train(together, names, trees=trees, depth=depth)
 
 
-def _kept(weights: dict[str, Any], path: Path) -> Path:
-    path.write_text(json.dumps(weights), "utf-8")
-    return path
+def _of_halves(kind: Kind, jobs: Sequence[Job], rows: Sequence[Rows], folder: Path) -> list[Path]:
+    """The files of the scorers of either half."""
+    files = []
+    for half in (0, 1):
+        own = [row for job, row in zip(jobs, rows, strict=True) if job.half == half]
+        files.append(folder / f"{kind}_{half}.json")
+        files[-1].write_text(json.dumps(_scorer_of(kind, own)), "utf-8")
+    return files
 
 
 def main() -> None:
@@ -182,29 +193,13 @@ def _trained(jobs: Sequence[Job], folder: Path) -> dict[str, Any]:
     run_all(collect, list(zip(jobs, paths, strict=True)), name="streams")
     seeds = [zlib.crc32(job.name.encode()) for job in jobs]
     looks = run_all(looks_in, list(zip(paths, seeds, strict=True)), name="looks")
-
-    def of_looks(rows: Sequence[Rows]) -> dict[str, Any]:
-        rows_of_all = balanced(rows, feedback_part=FEEDBACK_PART["look"])
-        return train(rows_of_all, FEATURES, trees=LOOK_TREES, depth=LOOK_DEPTH)
-
-    look_files = [
-        _kept(of_looks(half), folder / f"look_{number}.json")
-        for number, half in enumerate(_halves(jobs, looks))
-    ]
-    look = of_looks(looks)
+    look_files = _of_halves("look", jobs, looks, folder)
+    look = _scorer_of("look", looks)
     del looks
     judged_by = [look_files[1 - job.half] for job in jobs]
     courses = run_all(courses_in, list(zip(paths, judged_by, strict=True)), name="courses")
-
-    def of_courses(rows: Sequence[Rows]) -> dict[str, Any]:
-        rows_of_all = balanced(rows, feedback_part=FEEDBACK_PART["course"])
-        return train(rows_of_all, COURSE_FEATURES, trees=COURSE_TREES, depth=COURSE_DEPTH)
-
-    course_files = [
-        _kept(of_courses(half), folder / f"course_{number}.json")
-        for number, half in enumerate(_halves(jobs, courses))
-    ]
-    course = of_courses(courses)
+    course_files = _of_halves("course", jobs, courses, folder)
+    course = _scorer_of("course", courses)
     del courses
     judges = [
         (path, job.group, look_files[1 - job.half], course_files[1 - job.half])

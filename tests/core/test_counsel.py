@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.ring_out_state import RingOutState
 from monitor.counsel import Counsel
 from monitor.link import MAX_LINE_BYTES, encode
 from monitor.news import DeskStands, LineHeard, News, RingSaid
@@ -51,6 +52,19 @@ def close(mind: Counsel, at_s: float, *, number: int = 1, hz: float = 2480.0) ->
     return at_s + 1.0
 
 
+def asked_to_pull_at_the_practice_desk() -> tuple[Counsel, float, RingOutState]:
+    """A ring-out on a desk that tells how it stands, all flat, that has just asked for a pull."""
+    mind = counsel()
+    mind.hear(News(0.0, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
+    mind.command({"class": "ring_out", "do": "open"}, 1.0)
+    mind.command({"class": "ring_out", "do": "begin"}, 1.0)
+    at_s = grow(mind)
+    state = mind.result.ring_out
+    assert state is not None
+    assert state.phase == "pull"
+    return mind, at_s, state
+
+
 @pytest.mark.parametrize("tells_desk", [True, False])
 def test_a_ring_out_wins_gain_on_the_played_stage(tells_desk: bool) -> None:
     stage = PlayedStage(tells_desk=tells_desk)
@@ -80,15 +94,8 @@ def test_a_ring_out_wins_gain_on_the_played_stage(tells_desk: bool) -> None:
 
 
 def test_what_the_practice_desk_pulled_besides_counts_once_no_pull_is_wanted() -> None:
-    mind = counsel()
+    mind, at_s, state = asked_to_pull_at_the_practice_desk()
     pulls_db = [0.0] * 31
-    mind.hear(News(0.0, desk=DeskStands("cellar", 0.0, tuple(pulls_db))))
-    mind.command({"class": "ring_out", "do": "open"}, 1.0)
-    mind.command({"class": "ring_out", "do": "begin"}, 1.0)
-    at_s = grow(mind)
-    state = mind.result.ring_out
-    assert state is not None
-    assert state.phase == "pull"
     wanted = {pull.label: pull.pull_db for pull in state.pulls_now}
     for place, slider in enumerate(EQUALISER.sliders):
         pulls_db[place] = wanted.get(slider.label, 0.0)
@@ -97,21 +104,14 @@ def test_what_the_practice_desk_pulled_besides_counts_once_no_pull_is_wanted() -
     mind.hear(News(at_s + 0.1, desk=DeskStands("cellar", 0.0, tuple(pulls_db))))
     at_s = close(mind, at_s + 0.1)
     mind.hear(News(at_s + 0.6, desk=DeskStands("cellar", 0.0, tuple(pulls_db))))
-    state = mind.result.ring_out
-    assert state is not None
-    assert state.phase != "pull"
-    assert {p.label: p.pull_db for p in state.pulls} == {**wanted, EQUALISER.sliders[3].label: 2.0}
+    after = mind.result.ring_out
+    assert after is not None
+    assert after.phase != "pull"
+    assert {p.label: p.pull_db for p in after.pulls} == {**wanted, EQUALISER.sliders[3].label: 2.0}
 
 
 def test_the_practice_desk_says_itself_that_a_slider_was_pulled() -> None:
-    mind = counsel()
-    mind.hear(News(0.0, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
-    mind.command({"class": "ring_out", "do": "open"}, 1.0)
-    mind.command({"class": "ring_out", "do": "begin"}, 1.0)
-    at_s = grow(mind)
-    state = mind.result.ring_out
-    assert state is not None
-    assert state.phase == "pull"
+    mind, at_s, state = asked_to_pull_at_the_practice_desk()
     pulls_db = [0.0] * 31
     for pull in state.pulls_now:
         pulls_db[[s.label for s in EQUALISER.sliders].index(pull.label)] = pull.pull_db

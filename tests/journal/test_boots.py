@@ -15,7 +15,7 @@ from monitor.journal.boots import Boot, Boots, note_word, utc_seconds, utc_text
 from monitor.journal.tables import migrate
 from monitor.journal.timeline import Timeline
 from monitor.journal.writing import note_now
-from tests.journal.telling import MAY_2031_S, HandClock, Told
+from tests.journal.telling import MAY_2031_S, PATIENCE_S, HandClock, Told
 from tests.waiting import awaited
 
 YEAR_S = 365.25 * 86400.0
@@ -195,7 +195,7 @@ def test_a_phone_s_word_outlives_the_watcher(tmp_path: Path) -> None:
     first.tell(ClockWord(at.boot_id, at.uptime_s, MAY_2031_S + YEAR_S))
     first.close()
     second = Told(tmp_path / "j", first.clock)
-    awaited(lambda: second.journal.dated == "phone")
+    awaited(lambda: second.journal.dated == "phone", PATIENCE_S)
     second.close()
 
 
@@ -258,6 +258,6 @@ def test_the_network_s_date_is_kept_even_if_nothing_else_happens(
     told = Told(tmp_path / "j", clock)
     told.begin("a")
     clock.now = Now("boot-1", 200.0, MAY_2031_S, True)
-    awaited(lambda: told.journal.dated == "network")
+    awaited(lambda: told.journal.dated == "network", PATIENCE_S)
     assert told.ask(ListGigs(1))[0]["begun"] == {"utc": "2031-05-17T20:13:20Z", "dated": "network"}
     told.close()

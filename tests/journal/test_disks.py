@@ -82,7 +82,7 @@ def test_a_full_disk_keeps_everything_in_sight_and_writes_it_later(disk: Path) -
         told.journal.tell(Happening("g", "note", at.boot_id, at.uptime_s, note), problems.put)
     told.journal.tell(GigChange("g", title="said while it was full"), problems.put)
     told.rings("g", 1)
-    awaited(lambda: "cannot be written" in told.journal.health())
+    awaited(lambda: "cannot be written" in told.journal.health(), PATIENCE_S)
     assert "entries wait in memory" in told.journal.health()
     assert "listening goes on" in told.journal.health()
     # Whoever wanted to know was told that it is not on the disk, ...
@@ -96,7 +96,7 @@ def test_a_full_disk_keeps_everything_in_sight_and_writes_it_later(disk: Path) -
     assert told.ask_badly(DeleteGig("g"))[0] is None
     assert told.ask_badly(MergeRecords([record]))[0] is None
     filler.unlink()
-    awaited(lambda: told.journal.health() == "ok")
+    awaited(lambda: told.journal.health() == "ok", PATIENCE_S)
     told.close()
     again = Told(disk / "j.sqlite3")
     assert again.ask(GetRecord("g")) == record
@@ -112,7 +112,7 @@ def test_a_read_only_disk_can_still_be_read(disk: Path) -> None:
     subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
     told = Told(disk / "j.sqlite3")
     told.journal.tell(VenueChange("w", "Ropewalk"))
-    awaited(lambda: "cannot be" in told.journal.health())
+    awaited(lambda: "cannot be" in told.journal.health(), PATIENCE_S)
     gigs, problem = told.ask_badly(ListGigs(5))
     assert [gig["uid"] for gig in gigs] == ["g"]
     assert "listening goes on" in problem
@@ -120,7 +120,7 @@ def test_a_read_only_disk_can_still_be_read(disk: Path) -> None:
     assert result is None
     assert "cannot be" in problem
     subprocess.run(["mount", "-o", "remount,rw", str(disk)], check=True)
-    awaited(lambda: told.journal.health() == "ok")
+    awaited(lambda: told.journal.health() == "ok", PATIENCE_S)
     assert [venue["name"] for venue in told.ask(ListVenues())] == ["The Slipway 1", "Ropewalk"]
     told.close()
 
@@ -133,7 +133,7 @@ def test_a_card_that_fails_under_an_open_journal_keeps_what_it_had(card: Path) -
     subprocess.run(["mount", "-o", "remount,abort", str(card)], check=True)
     told.rings("g", 1)
     told.journal.tell(VenueChange("w", "Ropewalk"))
-    awaited(lambda: "cannot be" in told.journal.health())
+    awaited(lambda: "cannot be" in told.journal.health(), PATIENCE_S)
     assert "listening goes on" in told.journal.health()
     record, problem = told.ask_badly(GetRecord("g"))
     assert len(record["rings"]) == len(kept["rings"]) + 1, "what waits is in the answers"
@@ -213,7 +213,7 @@ def test_a_card_that_cannot_be_read_for_a_moment_does_not_end_the_journal(
     assert told.tell(VenueChange("v", "The Slipway")) == ""
     assert failing.failed
     assert told.tell(VenueChange("w", "Ropewalk")) == ""
-    awaited(lambda: told.journal.health() == "ok")
+    awaited(lambda: told.journal.health() == "ok", PATIENCE_S)
     told.close()
 
 
@@ -225,7 +225,7 @@ def test_a_mistake_of_ours_does_not_end_the_journal(
     with monkeypatch.context() as patched:
         patched.setattr(keeping, "write_all", lambda *_args, **_more: 1 / 0)
         told.rings("g", 1)
-        awaited(lambda: "division by zero" in told.journal.health())
-    awaited(lambda: told.journal.health() == "ok")
+        awaited(lambda: "division by zero" in told.journal.health(), PATIENCE_S)
+    awaited(lambda: told.journal.health() == "ok", PATIENCE_S)
     assert len(told.ask(GetRecord("g"))["rings"]) == 1
     told.close()

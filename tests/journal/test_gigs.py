@@ -30,7 +30,7 @@ from monitor.journal.asks import (
 from monitor.journal.rows import RingRow
 from monitor.link_commands import MAX_PLAN_BYTES
 from tests.journal.evenings import play_evening
-from tests.journal.telling import MAY_2031_S, Told
+from tests.journal.telling import MAY_2031_S, PATIENCE_S, Told
 from tests.waiting import awaited
 
 
@@ -306,7 +306,7 @@ def test_few_writes_while_little_happens(told: Told) -> None:
     before = _commits(told)
     for _ in range(50):
         told.happens("g", "level", level_dbfs=-30.0, peak_dbfs=-20.0, loud=False)
-    awaited(lambda: len(told.ask(GetRecord("g"))["happenings"]) == 50)
+    awaited(lambda: len(told.ask(GetRecord("g"))["happenings"]) == 50, PATIENCE_S)
     assert 1 <= _commits(told) - before <= 10
     quiet = _commits(told)
     told.ask(ListGigs(1))

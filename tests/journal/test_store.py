@@ -22,6 +22,7 @@ from monitor.journal.store import Journal
 from monitor.journal.tables import MIGRATIONS
 from monitor.link import encode
 from monitor.link_commands import MAX_HISTORY
+from tests.journal.telling import PATIENCE_S
 from tests.waiting import awaited
 
 ROOT = Path(__file__).parents[2]
@@ -133,7 +134,7 @@ def test_putting_never_waits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     for number in range(1000):
         journal.put(row(number))
     assert time.monotonic() - began < 0.4
-    awaited(lambda: "cannot be opened" in journal.health())
+    awaited(lambda: "cannot be opened" in journal.health(), PATIENCE_S)
     journal.close()
 
 
@@ -162,7 +163,7 @@ def test_what_waits_in_memory_is_bounded_and_the_loss_is_said(
     journal = Journal(tmp_path / "file" / "j", keep_rings=100, retry_s=0.2)
     for number in range(15):
         journal.put(row(number))
-    awaited(lambda: "5 entries were lost" in journal.health())
+    awaited(lambda: "5 entries were lost" in journal.health(), PATIENCE_S)
     rows, problem = read(journal)
     assert [r.id for r in rows] == list(range(14, 4, -1))
     assert "cannot be opened" in problem
@@ -170,7 +171,7 @@ def test_what_waits_in_memory_is_bounded_and_the_loss_is_said(
     assert "listening goes on" in journal.health()
     # The folder appears (a card is put in): everything that waited is written.
     (tmp_path / "file").unlink()
-    awaited(lambda: "cannot" not in journal.health())
+    awaited(lambda: "cannot" not in journal.health(), PATIENCE_S)
     journal.close()
     with sqlite3.connect(tmp_path / "file" / "j") as connection:
         assert connection.execute("SELECT count(*) FROM rings").fetchone() == (10,)
@@ -226,7 +227,7 @@ def test_a_newer_release_s_file_is_not_touched(tmp_path: Path) -> None:
     before = path.read_bytes()[100:]
     journal = Journal(path, keep_rings=1000, retry_s=0.05)
     journal.put(row(1))
-    awaited(lambda: "written by a newer release (version 99" in journal.health())
+    awaited(lambda: "written by a newer release (version 99" in journal.health(), PATIENCE_S)
     journal.close()
     assert path.read_bytes()[100:] == before
 
@@ -249,10 +250,10 @@ def test_a_full_disk_is_survived_and_writing_resumes(tmp_path: Path) -> None:
             pass  # full now, as intended
         for number in range(1, 400):
             journal.put(row(number))
-        awaited(lambda: "cannot be" in journal.health())
+        awaited(lambda: "cannot be" in journal.health(), PATIENCE_S)
         assert len(read(journal)[0]) == 400
         (small / "filler").unlink()
-        awaited(lambda: journal.health() == "ok")
+        awaited(lambda: journal.health() == "ok", PATIENCE_S)
         journal.close()
         again = Journal(small / "j.sqlite3", keep_rings=100_000)
         assert [r.id for r in read(again)[0]] == list(range(399, -1, -1))
@@ -274,10 +275,10 @@ def test_a_read_only_disk_is_survived_and_writing_resumes(tmp_path: Path) -> Non
         subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
         journal = Journal(disk / "j.sqlite3", keep_rings=1000, retry_s=0.2)
         journal.put(row(1))
-        awaited(lambda: "cannot be" in journal.health())
+        awaited(lambda: "cannot be" in journal.health(), PATIENCE_S)
         assert len(read(journal)[0]) == 1
         subprocess.run(["mount", "-o", "remount,rw", str(disk)], check=True)
-        awaited(lambda: journal.health() == "ok")
+        awaited(lambda: journal.health() == "ok", PATIENCE_S)
         journal.close()
     finally:
         subprocess.run(["umount", str(disk)], check=True)

@@ -145,7 +145,7 @@ def test_the_newest_wish_counts() -> None:
     builder = Builder()
     moves = mover(builder)
     moves.move(CELLAR, CELLAR.placements[1])
-    awaited(lambda: builder.asked)
+    awaited(lambda: builder.asked, 10.0)
     moves.move(HERON, HERON.placements[0])
     assert moves.ready() is None
     builder.go.set()
@@ -157,7 +157,7 @@ def test_the_newest_wish_counts() -> None:
             seats.append(seat)
         return bool(seats)
 
-    awaited(arrived)
+    awaited(arrived, 10.0)
     assert [name for name, _ in builder.asked] == ["well forward", "straight ahead"]
     assert seats[0].room is HERON
     assert moves.moving_to is None
@@ -173,10 +173,10 @@ def test_what_cannot_be_built_is_said_and_forgotten_with_the_next_wish() -> None
     builder.go.set()
     moves = mover(builder)
     moves.move(CELLAR, CELLAR.placements[1])
-    awaited(lambda: moves.problem)
+    awaited(lambda: moves.problem, 10.0)
     assert "well forward cannot be built: a wall is in the way" in moves.problem
     assert moves.moving_to is None
     builder.fails = False
     moves.move(CELLAR, CELLAR.placements[1])
     assert moves.problem == ""
-    awaited(lambda: moves.ready() is not None)
+    awaited(lambda: moves.ready() is not None, 10.0)

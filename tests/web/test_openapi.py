@@ -249,24 +249,24 @@ def test_the_demo_s_own_answers_are_as_described(demo_url: str) -> None:  # noqa
         assert problems(schema, found) == [], path
         return found
 
-    awaited(lambda: "snapshot" in get("/now"))
+    awaited(lambda: "snapshot" in get("/now"), 30.0)
     told("/now")
     post("/gig", {"do": "begin"})
     post("/gig", {"do": "venue", "name": "Tin Chapel"})
     post("/soundcheck", {"do": "measure"})
     post("/ring-out", {"do": "open"})
     post("/stage", {"fader_db": 3.0})
-    awaited(lambda: get("/now")["snapshot"]["rings"])
-    awaited(lambda: "memory" in get("/now")["snapshot"])
+    awaited(lambda: get("/now")["snapshot"]["rings"], 30.0)
+    awaited(lambda: "memory" in get("/now")["snapshot"], 30.0)
     told("/now")
     post("/stage", {"fader_db": -30.0})
-    awaited(lambda: get("/now")["snapshot"]["recent"])
+    awaited(lambda: get("/now")["snapshot"]["recent"], 30.0)
     told("/now")
     for path in ("/levels", "/venues", "/recollection", "/plan"):
         told(path)
-    awaited(lambda: told("/rings")["rings"])
-    uid = awaited(lambda: told("/gigs")["gigs"])[0]["uid"]
-    record = awaited(lambda: told(f"/gigs/{uid}", "/gigs/{uid}"))
+    awaited(lambda: told("/rings")["rings"], 30.0)
+    uid = awaited(lambda: told("/gigs")["gigs"], 30.0)[0]["uid"]
+    record = awaited(lambda: told(f"/gigs/{uid}", "/gigs/{uid}"), 30.0)
     assert record["gig"]["venue"]["name"] == "Tin Chapel"
     post("/gig", {"do": "end"})
     for name in ("report.html", "timeline.svg", "curve.png", "rings.csv", "happenings.csv"):

@@ -159,8 +159,8 @@ def test_an_answer_that_is_not_taken_is_thrown_away(monkeypatch: pytest.MonkeyPa
         lazy = connect(served)
         lazy.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         lazy.sendall(b"GET /big HTTP/1.1\r\nHost: localhost\r\n\r\n")
-        awaited(lambda: sum(s.waiting_bytes for s in served.servers) > 1_000_000)
-        awaited(lambda: sum(s.waiting_bytes for s in served.servers) == 0)
+        awaited(lambda: sum(s.waiting_bytes for s in served.servers) > 1_000_000, 20.0)
+        awaited(lambda: sum(s.waiting_bytes for s in served.servers) == 0, 20.0)
         assert served.lines.count == 0
 
 
@@ -170,33 +170,33 @@ def test_too_much_waiting_puts_new_requests_off(monkeypatch: pytest.MonkeyPatch)
         lazy = connect(served)
         lazy.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         lazy.sendall(b"GET /big HTTP/1.1\r\nHost: localhost\r\n\r\n")
-        awaited(lambda: sum(s.waiting_bytes for s in served.servers) > 1_000_000)
+        awaited(lambda: sum(s.waiting_bytes for s in served.servers) > 1_000_000, 20.0)
         answer = ask(served)
         assert (answer.status, answer.headers["Retry-After"]) == (503, "2")
         assert answer.headers["X-Content-Type-Options"] == "nosniff"
         lazy.close()
-        awaited(lambda: ask(served).status == 200)
+        awaited(lambda: ask(served).status == 200, 20.0, forgive=(AssertionError,))
 
 
 def test_one_address_gets_its_share_of_connections_and_others_theirs() -> None:
     with serving(hello) as served:
         held = [connect(served) for _ in range(bounds.Lines()._per_address)]
-        awaited(lambda: served.lines.count == len(held))
+        awaited(lambda: served.lines.count == len(held), 20.0)
         assert is_closed(connect(served))
         assert served.lines.refused_count == 1
         assert ask(served, source="127.0.0.3").status == 200
         held.pop().close()
-        awaited(lambda: ask(served, source="127.0.0.2").status == 200, forgive=(OSError,))
+        awaited(lambda: ask(served, source="127.0.0.2").status == 200, 20.0, forgive=(OSError,))
         for connection in held:
             connection.close()
-        awaited(lambda: served.lines.count == 0)
+        awaited(lambda: served.lines.count == 0, 20.0)
 
 
 def test_in_a_crowd_who_is_idle_longest_makes_room() -> None:
     with serving(hello) as served:
         served.lines.most = 6
         held = [connect(served, f"127.0.1.{i}") for i in range(1, 7)]
-        awaited(lambda: served.lines.count == 6)
+        awaited(lambda: served.lines.count == 6, 20.0)
         time.sleep(1.2)
         for i in range(3):
             assert ask(served, source=f"127.0.2.{i + 1}").status == 200
@@ -261,9 +261,21 @@ def test_a_live_page_that_takes_nothing_loses_its_place(monkeypatch: pytest.Monk
             lazy = connect(served)
             lazy.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
             lazy.sendall(b"GET /api/v1/stream HTTP/1.1\r\nHost: localhost\r\n\r\n")
-            awaited(lambda: ask(served, "/api/v1/stream", method="HEAD").status == 503)
-            awaited(lambda: b"streams_stuck_total 1" in ask(served, "/metrics").body)
-            awaited(lambda: b"page_streams_open 0" in ask(served, "/metrics").body)
+            awaited(
+                lambda: ask(served, "/api/v1/stream", method="HEAD").status == 503,
+                20.0,
+                forgive=(AssertionError,),
+            )
+            awaited(
+                lambda: b"streams_stuck_total 1" in ask(served, "/metrics").body,
+                20.0,
+                forgive=(AssertionError,),
+            )
+            awaited(
+                lambda: b"page_streams_open 0" in ask(served, "/metrics").body,
+                20.0,
+                forgive=(AssertionError,),
+            )
             client.close()
     finally:
         stop.set()
