@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import signal
-import subprocess
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -11,38 +10,12 @@ from pathlib import Path
 
 from firmware.fakes import wait_until
 from tests.bench.pages import EVERY_S, write_howls
+from tests.disks import WornCard, fill, small_disk, turn
 from tests.faults.box import PATIENCE_S, Box
 from tests.faults.outcome import GOAL_S, RESTART_GOAL_S, Outcome
 
 DISK_KIB = 600
-CARD_MIB = 16
 RUBBISH = b"not a journal at all\n" * 400
-
-
-@contextmanager
-def small_disk(place: Path) -> Iterator[bool]:
-    """Mount a small disk; yields whether this machine allows it."""
-    place.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", f"size={DISK_KIB}k", "tmpfs", str(place)],
-        capture_output=True,
-        check=False,
-    )
-    try:
-        yield mounted.returncode == 0
-    finally:
-        if mounted.returncode == 0:
-            subprocess.run(["umount", "--lazy", str(place)], check=False)
-
-
-def fill(disk: Path) -> Path:
-    """Leave no byte free."""
-    filler = disk / "filler"
-    try:
-        filler.write_bytes(b"x" * (2 * 1024 * DISK_KIB))
-    except OSError:
-        pass  # full now, as intended
-    return filler
 
 
 def disk_full(folder: Path, times: int = 3) -> Outcome:
@@ -80,20 +53,20 @@ def disk_read_only(folder: Path, times: int = 3) -> Outcome:
     write_howls(folder / "howls.wav", 8.0 * EVERY_S * (times + 2))
     written_s = []
     with small_box(folder) as box:
-        disk = str(box.state.parent)
+        disk = box.state.parent
         box.server.play(folder / "howls.wav")
         for _ in range(times):
             wait_until(lambda: bool(box.rings()), within_s=PATIENCE_S)
             told = box.rings()
             killed_mono_s = box.watcher.send(signal.SIGKILL)
             wait_until(lambda: box.watcher.pid == 0, within_s=PATIENCE_S)
-            subprocess.run(["mount", "-o", "remount,ro", disk], check=True)
+            turn(disk, "ro")
             seen.took(box.ear.heard_after(killed_mono_s + 0.1))
             _said(box, "cannot be", seen)
             more = wait_until(lambda told=told: bool(box.rings() - told), within_s=PATIENCE_S)
             seen.check(more, "a ring that waits is not in the answers")
             waiting = box.rings()
-            subprocess.run(["mount", "-o", "remount,rw", disk], check=True)
+            turn(disk, "rw")
             written_s.append(_written_again(box, seen))
             seen.check((waiting | told) <= box.rings(), "a ring is gone")
         _all_on_disk(box, seen)
@@ -102,38 +75,19 @@ def disk_read_only(folder: Path, times: int = 3) -> Outcome:
     return seen
 
 
-@contextmanager
-def worn_card(folder: Path) -> Iterator[Path]:
-    """Mount a file system made of a file; RuntimeError where that cannot be done."""
-    image, place = folder / "image", folder / "card"
-    place.mkdir()
-    with image.open("wb") as file:
-        file.truncate(CARD_MIB * 1024 * 1024)
-    try:
-        _run("mkfs.ext4", "-q", str(image))
-        _mount(image, place)
-    except (OSError, subprocess.CalledProcessError):
-        raise RuntimeError("a card cannot be made of a file here; run as root") from None
-    try:
-        yield place
-    finally:
-        subprocess.run(["umount", "--lazy", str(place)], check=False)
-
-
 def card_fails(folder: Path, times: int = 3) -> Outcome:
     """Let the card fail under an open journal while it rings; then a power cycle.
 
-    ext4 turns read-only by itself after an error of the card; its mount option ``abort`` does the
-    same (ext4(5)).  What rang after it waits in memory and ends with the power.
+    What rang after it waits in memory and ends with the power.
     """
     seen = Outcome("card fails while in use", GOAL_S, back="hearing (never away)")
     write_howls(folder / "howls.wav", 12.0 * EVERY_S)
     written: set[int] = set()
-    with worn_card(folder) as card:
+    with WornCard(folder) as card:
         for number in range(times + 1):
             run = folder / str(number)
             run.mkdir()
-            with Box(run, state=card / "state") as box:
+            with Box(run, state=card.place / "state") as box:
                 there = wait_until(
                     lambda box=box, told=written: told <= box.rings(), within_s=PATIENCE_S
                 )
@@ -142,23 +96,18 @@ def card_fails(folder: Path, times: int = 3) -> Outcome:
                     break
                 box.server.play(folder / "howls.wav")
                 written = _fails(box, card, written, seen)
-            # The power cycle: the file system is looked over and mounted anew.
-            _run("umount", str(card))
-            subprocess.run(
-                ["e2fsck", "-p", str(folder / "image")], capture_output=True, check=False
-            )
-            _mount(folder / "image", card)
+            card.power_cycle()
     seen.lost = "what rang after the failure, with the power; until then it is in the answers"
     return seen
 
 
-def _fails(box: Box, card: Path, before: set[int], seen: Outcome) -> set[int]:
+def _fails(box: Box, card: WornCard, before: set[int], seen: Outcome) -> set[int]:
     """Let the card fail after a ring was written; return the rings that were."""
     wait_until(lambda: bool(box.rings() - before), within_s=PATIENCE_S)
     box.ear.wait_for(lambda s: s["journal"]["health"] == "ok")
     written = box.rings()
     box.ear.begin_count()
-    _run("mount", "-o", "remount,abort", str(card))
+    turn(card.place, "abort")
     _said(box, "cannot be written", seen)
     more = wait_until(lambda: bool(box.rings() - written), within_s=PATIENCE_S)
     seen.check(more, "a ring that waits is not in the answers")
@@ -167,22 +116,11 @@ def _fails(box: Box, card: Path, before: set[int], seen: Outcome) -> set[int]:
     return written
 
 
-def _run(*words: str) -> None:
-    subprocess.run(words, check=True, capture_output=True)
-
-
-def _mount(image: Path, place: Path) -> None:
-    _run("mount", "-o", "loop,errors=remount-ro", str(image), str(place))
-
-
 @contextmanager
 def small_box(folder: Path) -> Iterator[Box]:
-    """A box whose files lie on a small disk; RuntimeError where none may be mounted."""
-    with small_disk(folder / "disk") as is_there:
-        if not is_there:
-            raise RuntimeError("a small disk cannot be mounted here; run as root")
-        with Box(folder, state=folder / "disk" / "state") as box:
-            yield box
+    """A box whose files lie on a small disk; CannotMount where none may be mounted."""
+    with small_disk(folder / "disk", DISK_KIB) as disk, Box(folder, state=disk / "state") as box:
+        yield box
 
 
 def _said(box: Box, words: str, seen: Outcome) -> None:

@@ -1,4 +1,4 @@
-"""A journal with a clock set by hand."""
+"""A journal with a clock set by hand, and a small disk for it."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.disks import CannotMount, small_disk
 from tests.journal.telling import Told
 
 
@@ -16,3 +17,12 @@ def told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Told]:
     told = Told(tmp_path / "journal.sqlite3", box="lamp")
     yield told
     told.close()
+
+
+@pytest.fixture
+def disk(tmp_path: Path) -> Iterator[Path]:
+    try:
+        with small_disk(tmp_path / "disk", 400) as disk:
+            yield disk
+    except CannotMount as error:
+        pytest.skip(str(error))

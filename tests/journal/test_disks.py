@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import queue
 import sqlite3
-import subprocess
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -24,51 +23,19 @@ from monitor.journal.asks import (
     VenueChange,
 )
 from monitor.journal.waiting import LOST, Waiting
+from tests.disks import CannotMount, WornCard, fill, turn
 from tests.journal.evenings import play_evening
 from tests.journal.telling import PATIENCE_S, Told
 from tests.waiting import awaited
 
 
 @pytest.fixture
-def disk(tmp_path: Path) -> Iterator[Path]:
-    place = tmp_path / "disk"
-    place.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=400k", "tmpfs", str(place)], capture_output=True
-    )
-    if mounted.returncode != 0:
-        pytest.skip(f"may not mount a small disk here: {mounted.stderr.decode().strip()}")
-    yield place
-    subprocess.run(["umount", str(place)], check=True)
-
-
-@pytest.fixture
-def card(tmp_path: Path) -> Iterator[Path]:
-    """A file system of its own that can fail as a worn card does: read-only while it is in use."""
-    image, place = tmp_path / "image", tmp_path / "card"
-    place.mkdir()
-    with image.open("wb") as file:
-        file.truncate(16 * 1024 * 1024)
-    for words in (["mkfs.ext4", "-q", str(image)], mount_words(image, place)):
-        try:
-            subprocess.run(words, check=True, capture_output=True)
-        except (OSError, subprocess.CalledProcessError) as error:
-            pytest.skip(f"cannot make a card of a file here: {error}")
-    yield place
-    subprocess.run(["umount", str(place)], check=True)
-
-
-def mount_words(image: Path, place: Path) -> list[str]:
-    return ["mount", "-o", "loop,errors=remount-ro", str(image), str(place)]
-
-
-def fill(disk: Path) -> Path:
-    filler = disk / "filler"
+def card(tmp_path: Path) -> Iterator[WornCard]:
     try:
-        filler.write_bytes(b"x" * 1_000_000)
-    except OSError:
-        pass  # full now, as intended
-    return filler
+        with WornCard(tmp_path) as card:
+            yield card
+    except CannotMount as error:
+        pytest.skip(str(error))
 
 
 def test_a_full_disk_keeps_everything_in_sight_and_writes_it_later(disk: Path) -> None:
@@ -109,7 +76,7 @@ def test_a_read_only_disk_can_still_be_read(disk: Path) -> None:
     told = Told(disk / "j.sqlite3")
     play_evening(told, "g", rings=5, hours=0.1, seed=1)
     told.close()
-    subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
+    turn(disk, "ro")
     told = Told(disk / "j.sqlite3")
     told.journal.tell(VenueChange("w", "Ropewalk"))
     awaited(lambda: "cannot be" in told.journal.health(), PATIENCE_S)
@@ -119,18 +86,17 @@ def test_a_read_only_disk_can_still_be_read(disk: Path) -> None:
     result, problem = told.ask_badly(DeleteGig("g"))
     assert result is None
     assert "cannot be" in problem
-    subprocess.run(["mount", "-o", "remount,rw", str(disk)], check=True)
+    turn(disk, "rw")
     awaited(lambda: told.journal.health() == "ok", PATIENCE_S)
     assert [venue["name"] for venue in told.ask(ListVenues())] == ["The Slipway 1", "Ropewalk"]
     told.close()
 
 
-def test_a_card_that_fails_under_an_open_journal_keeps_what_it_had(card: Path) -> None:
-    told = Told(card / "j.sqlite3")
+def test_a_card_that_fails_under_an_open_journal_keeps_what_it_had(card: WornCard) -> None:
+    told = Told(card.place / "j.sqlite3")
     play_evening(told, "g", rings=5, hours=0.1, seed=1)
     kept = told.ask(GetRecord("g"))
-    # As ext4 does it itself after an error of the card (mount(8), ext4(5): "abort").
-    subprocess.run(["mount", "-o", "remount,abort", str(card)], check=True)
+    turn(card.place, "abort")
     told.rings("g", 1)
     told.journal.tell(VenueChange("w", "Ropewalk"))
     awaited(lambda: "cannot be" in told.journal.health(), PATIENCE_S)
@@ -144,12 +110,8 @@ def test_a_card_that_fails_under_an_open_journal_keeps_what_it_had(card: Path) -
     assert len(rows) == len(record["rings"])
     assert "cannot be" in problem
     told.close()
-    # The power cycle: the file system is looked over and mounted anew.
-    image = card.parent / "image"
-    subprocess.run(["umount", str(card)], check=True)
-    subprocess.run(["e2fsck", "-p", str(image)], check=False, capture_output=True)
-    subprocess.run(mount_words(image, card), check=True)
-    again = Told(card / "j.sqlite3")
+    card.power_cycle()
+    again = Told(card.place / "j.sqlite3")
     assert again.ask(GetRecord("g")) == kept
     assert again.journal.health() == "ok"
     again.journal.tell(VenueChange("w", "Ropewalk"))

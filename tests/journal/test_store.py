@@ -8,7 +8,6 @@ import os
 import queue
 import shutil
 import sqlite3
-import subprocess
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -22,6 +21,7 @@ from monitor.journal.store import Journal
 from monitor.journal.tables import MIGRATIONS
 from monitor.link import encode
 from monitor.link_commands import MAX_HISTORY
+from tests.disks import fill, turn
 from tests.journal.telling import PATIENCE_S
 from tests.waiting import awaited
 
@@ -232,56 +232,33 @@ def test_a_newer_release_s_file_is_not_touched(tmp_path: Path) -> None:
     assert path.read_bytes()[100:] == before
 
 
-def test_a_full_disk_is_survived_and_writing_resumes(tmp_path: Path) -> None:
-    small = tmp_path / "small"
-    small.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=300k", "tmpfs", str(small)], capture_output=True
-    )
-    if mounted.returncode != 0:
-        pytest.skip(f"may not mount a small disk here: {mounted.stderr.decode().strip()}")
-    try:
-        journal = Journal(small / "j.sqlite3", keep_rings=100_000, retry_s=0.2)
-        journal.put(row(0))
-        assert len(read(journal)[0]) == 1
-        try:
-            (small / "filler").write_bytes(b"x" * 1_000_000)
-        except OSError:
-            pass  # full now, as intended
-        for number in range(1, 400):
-            journal.put(row(number))
-        awaited(lambda: "cannot be" in journal.health(), PATIENCE_S)
-        assert len(read(journal)[0]) == 400
-        (small / "filler").unlink()
-        awaited(lambda: journal.health() == "ok", PATIENCE_S)
-        journal.close()
-        again = Journal(small / "j.sqlite3", keep_rings=100_000)
-        assert [r.id for r in read(again)[0]] == list(range(399, -1, -1))
-        again.close()
-    finally:
-        subprocess.run(["umount", str(small)], check=True)
+def test_a_full_disk_is_survived_and_writing_resumes(disk: Path) -> None:
+    journal = Journal(disk / "j.sqlite3", keep_rings=100_000, retry_s=0.2)
+    journal.put(row(0))
+    assert len(read(journal)[0]) == 1
+    filler = fill(disk)
+    for number in range(1, 400):
+        journal.put(row(number))
+    awaited(lambda: "cannot be" in journal.health(), PATIENCE_S)
+    assert len(read(journal)[0]) == 400
+    filler.unlink()
+    awaited(lambda: journal.health() == "ok", PATIENCE_S)
+    journal.close()
+    again = Journal(disk / "j.sqlite3", keep_rings=100_000)
+    assert [r.id for r in read(again)[0]] == list(range(399, -1, -1))
+    again.close()
 
 
-def test_a_read_only_disk_is_survived_and_writing_resumes(tmp_path: Path) -> None:
-    disk = tmp_path / "disk"
-    disk.mkdir()
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(disk)], capture_output=True
-    )
-    if mounted.returncode != 0:
-        pytest.skip(f"may not mount a disk here: {mounted.stderr.decode().strip()}")
-    try:
-        Journal(disk / "j.sqlite3", keep_rings=1000).close()
-        subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
-        journal = Journal(disk / "j.sqlite3", keep_rings=1000, retry_s=0.2)
-        journal.put(row(1))
-        awaited(lambda: "cannot be" in journal.health(), PATIENCE_S)
-        assert len(read(journal)[0]) == 1
-        subprocess.run(["mount", "-o", "remount,rw", str(disk)], check=True)
-        awaited(lambda: journal.health() == "ok", PATIENCE_S)
-        journal.close()
-    finally:
-        subprocess.run(["umount", str(disk)], check=True)
+def test_a_read_only_disk_is_survived_and_writing_resumes(disk: Path) -> None:
+    Journal(disk / "j.sqlite3", keep_rings=1000).close()
+    turn(disk, "ro")
+    journal = Journal(disk / "j.sqlite3", keep_rings=1000, retry_s=0.2)
+    journal.put(row(1))
+    awaited(lambda: "cannot be" in journal.health(), PATIENCE_S)
+    assert len(read(journal)[0]) == 1
+    turn(disk, "rw")
+    awaited(lambda: journal.health() == "ok", PATIENCE_S)
+    journal.close()
 
 
 def test_history_fits_into_one_line_of_the_link() -> None:

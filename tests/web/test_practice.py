@@ -110,7 +110,7 @@ def test_a_room_is_a_link_in_the_rail(page: Any) -> None:
     assert script(page, "document.querySelector('#rail [aria-current]').textContent") == "Set"
     page.find_element("css selector", "#rail a[href='#practice']").click()
     assert awaited(lambda: visible("practice"), 2.0)
-    assert script(page, "document.activeElement.id") == "practice-title"
+    assert awaited(lambda: script(page, "document.activeElement.id") == "practice-title", 10.0)
 
 
 def test_room_and_placement_are_asked_for_and_follow_the_stage(page: Any, stage: Stage) -> None:

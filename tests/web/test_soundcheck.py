@@ -80,7 +80,7 @@ def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: Evenin
     assert text(page, "strip-age") == "begun just now"
     click(page, "#strip-next")
     assert awaited(lambda: room(page) == "level", 3.0)
-    assert script(page, "document.activeElement.id") == "level-title"
+    assert awaited(lambda: script(page, "document.activeElement.id") == "level-title", 10.0)
     evening.script = METERS["right"]
     click(page, "#lv-main")
     assert awaited(lambda: text(page, "lv-main") == "Keep this level", 5.0)
