@@ -19,6 +19,7 @@ from pathlib import Path
 
 from tests.bench.sounds.chanted import CHANTED
 from tests.bench.sounds.fonts import RENDERED
+from tests.bench.sounds.games import GAMES
 from tests.bench.sounds.recipe import Recipe, title_of
 from tests.bench.sounds.shelf import Shelf
 from tests.bench.sounds.sources import RECORDED
@@ -26,7 +27,7 @@ from tests.bench.sounds.store import Missing, Store
 from tests.bench.sounds.tones import Tones
 from tests.bench.sounds.voices import SUNG
 
-RECIPES: list[Recipe] = [*RECORDED, *RENDERED, *SUNG, *CHANTED, Tones(101)]
+RECIPES: list[Recipe] = [*RECORDED, *GAMES, *RENDERED, *SUNG, *CHANTED, Tones(101)]
 
 
 def main(words: list[str] | None = None) -> int:

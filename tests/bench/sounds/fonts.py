@@ -12,6 +12,8 @@ MINUET = Font("minuet-data", "GeneralUser GS licence (in a GPL package)")
 TIM = Font("timgm6mb-soundfont", "GPL-2")
 FREEPATS = Font("freepats", "GPL-2+ with exception for music made")
 CSOUND = Font("csound-soundfont", "LGPL-2.1+")
+GENERAL = Font("musescore-general-soundfont", "MIT (parts CC0 or public domain)")
+OPERATORS = Font("opl3-soundfont", "GPL-3+, CC-BY-SA-4.0")
 
 SWELLING = tuple(
     "drawbar_organ church_organ reed_organ accordion violin cello string_ensemble synth_strings "
@@ -60,4 +62,10 @@ RENDERED: list[Recipe] = [
     Ensembles(FLUID, 12, 68),
     Ensembles(FREEPATS, 8, 69),
     Ensembles(CSOUND, 10, 70),
+    Swells(GENERAL, SWELLING, 71),
+    Steady(GENERAL, STANDING[::2], 72),
+    Ensembles(GENERAL, 12, 73),
+    Swells(OPERATORS, SWELLING[::2], 74),
+    Steady(OPERATORS, STANDING[1::2], 75),
+    Ensembles(OPERATORS, 6, 76),
 ]

@@ -14,7 +14,7 @@ import numpy as np
 
 from tests.bench.sounds.shelf import SAMPLE_RATE_HZ
 
-AUDIO = ("ogg", "oga", "wav", "flac", "opus", "aif", "aiff", "g722", "mp3")
+AUDIO = tuple("ogg oga wav flac opus aif aiff g722 mp3 mod xm it s3m".split())
 
 
 class Missing(Exception):
