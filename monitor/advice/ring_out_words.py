@@ -51,7 +51,7 @@ def pull_detail(
 
 
 def put_back_line(before: Sequence[Pull], after: Sequence[Pull]) -> str:
-    """Return what to put back where: "Put 2.5k back to -2 dB, 400 back to 0"."""
+    """Return what to put back where: "Put 2.5k back to -2 dB, 400 to 0"."""
     now = {p.label: p.pull_db for p in after}
     parts = [
         f"{p.label} back to -{decibels(now[p.label])} dB" if now.get(p.label) else f"{p.label} to 0"
