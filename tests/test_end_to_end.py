@@ -61,13 +61,18 @@ def _answers(port: int) -> bool:
 
 
 def set_range(driver: Any, css: str, value: float) -> None:
-    """Move a slider as a finger does: its value, and the event that says so."""
-    driver.execute_script(
-        "const e = document.querySelector(arguments[0]); e.value = arguments[1];"
-        "e.dispatchEvent(new Event('input', {bubbles: true}));",
-        css,
-        value,
+    """Move a slider as a finger does: its value, and the event that says so.
+
+    A finger can do so as soon as the slider's part of the page has come.
+    """
+    moved = (
+        "const e = document.querySelector(arguments[0]);"
+        "if (!e || e.closest('[inert]')) return false;"
+        "e.value = arguments[1];"
+        "e.dispatchEvent(new Event('input', {bubbles: true}));"
+        "return true;"
     )
+    awaited(lambda: driver.execute_script(moved, css, value), 15.0, f"{css} can be moved")
 
 
 def in_hz(text: str) -> float:
