@@ -89,8 +89,15 @@ def fill(disk: Path) -> Path:
 
 
 def _let_go(place: Path) -> None:
-    # Lazily: what a failing test still holds open must not keep the disk in the way of the next.
-    subprocess.run(["umount", "--lazy", str(place)], check=False)
+    """Unmount; RuntimeError where something still holds a file open, which ought to be closed.
+
+    It is unmounted then too, lazily, so that it is not in the way of the next test.
+    """
+    try:
+        _run("umount", str(place))
+    except subprocess.CalledProcessError:
+        subprocess.run(["umount", "--lazy", str(place)], check=False, capture_output=True)
+        raise RuntimeError(f"{place} could not be unmounted: is a file still open?") from None
 
 
 def _run(*words: str) -> None:
