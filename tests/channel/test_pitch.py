@@ -53,8 +53,24 @@ def test_a_glide_too_quick_for_the_long_window_is_told_but_not_clear():
     expected = semitones(160.0) + semitones_per_s * middle_s
     assert semitones(found.hz) == pytest.approx(expected, abs=0.5)
     assert not found.is_clear
-    frame = tracker._levelled(sound)
-    assert tracker._look(frame, tracker._window) is None
+    long = tracker._normalised_difference(tracker._levelled(sound), tracker._window)
+    assert tracker._period(long) is None
+
+
+def test_what_is_left_of_a_voice_is_followed_and_not_found_anew():
+    rate_hz, hz = 12000, 150.0
+    tracker = PitchTracker(rate_hz)
+    t = np.arange(tracker.needed_samples) / rate_hz
+    voice = sum(np.sin(2 * np.pi * k * hz * t + k) / k for k in range(1, 9))
+    rng = np.random.default_rng(3)
+    # Noise 2 dB under the voice: four tenths of the power have no period.
+    sound = voice + 0.8 * np.std(voice) * rng.standard_normal(len(t))
+    assert tracker.pitch(sound) is None
+    found = tracker.pitch(sound, after_hz=hz * 2 ** (1.2 / 12))
+    assert semitones(found.hz) == pytest.approx(semitones(hz), abs=0.3)
+    assert not found.is_clear
+    assert tracker.pitch(sound, after_hz=hz * 2 ** (3.0 / 12)) is None
+    assert tracker.pitch(rng.standard_normal(len(t)), after_hz=hz) is None
 
 
 @pytest.mark.parametrize("sound", [np.zeros(900), noise(0.1, 0.1)[:900]], ids=["silence", "noise"])
@@ -75,15 +91,17 @@ def test_sung_pitch_within_half_a_semitone_in_95_of_100_voiced_hops(register, se
     assert np.mean(np.abs(keys - true_keys)[is_voiced] < 0.5) > 0.95
 
 
-@pytest.mark.parametrize(("seed", "low_hz"), [(1, 110.0), (2, 190.0)])
-def test_spoken_pitch_within_half_a_semitone_in_95_of_100_voiced_hops(seed, low_hz):
-    """It glides by up to eight semitones in a tenth of a second."""
-    keys, at_s = followed(0.3 * spoken(12.0, seed, low_hz) + noise(12.0, 1e-3), RATE_HZ)
-    truth = spoken_keys(12.0, seed, low_hz)
-    true_keys = truth[np.clip((at_s * 400).astype(int), 0, len(truth) - 1)]
-    both = np.isfinite(true_keys) & np.isfinite(keys)
-    assert both.sum() > 0.95 * np.isfinite(true_keys).sum()
-    assert np.mean(np.abs(keys - true_keys)[both] < 0.5) > 0.95
+def test_spoken_pitch_within_half_a_semitone_in_95_of_100_hops_that_are_voiced():
+    """It glides by up to eight semitones in a tenth of a second; what is not told counts as far
+    off.  Four voices, as most that is missed lies in the first two hops of a syllable."""
+    is_near = []
+    for seed, low_hz in ((1, 110.0), (2, 190.0), (3, 130.0), (4, 90.0)):
+        keys, at_s = followed(0.3 * spoken(12.0, seed, low_hz) + noise(12.0, 1e-3), RATE_HZ)
+        truth = spoken_keys(12.0, seed, low_hz)
+        true_keys = truth[np.clip((at_s * 400).astype(int), 0, len(truth) - 1)]
+        is_spoken = np.isfinite(true_keys)
+        is_near.append(np.abs(np.nan_to_num(keys) - true_keys)[is_spoken] < 0.5)
+    assert np.mean(np.concatenate(is_near)) > 0.95
 
 
 @pytest.mark.parametrize(
