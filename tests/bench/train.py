@@ -77,12 +77,32 @@ class Job:
     half: int
 
 
+def halves_of(pool: Sequence[Sound]) -> dict[str, int]:
+    """The half that each package belongs to: the longest first, each where there is less of its
+    groups so far, so that either half has some of all that there are two packages of."""
+    groups = sorted({sound.group for sound in pool})
+    package_s: dict[str, np.ndarray] = {}
+    for sound in pool:
+        seconds = package_s.setdefault(sound.package, np.zeros(len(groups)))
+        seconds[groups.index(sound.group)] += sound.duration_s
+    whole_s = np.sum(list(package_s.values()), axis=0)
+    half_s = np.zeros((2, len(groups)))
+    half_of = {}
+    for package, its_s in sorted(package_s.items(), key=lambda one: (-one[1].sum(), one[0])):
+        half_of[package] = int(np.argmin(half_s / whole_s @ (its_s / whole_s)))
+        half_s[half_of[package]] += its_s
+    return half_of
+
+
 def jobs_of(*, runs: int, copies: int, pool: Sequence[Sound]) -> list[Job]:
-    """All sources; a package's sounds are all in one half."""
+    """All sources; a package's sounds are all in one half, also where they come with another's."""
+    half_of = halves_of(pool)
+    halves = [[sound for sound in pool if half_of[sound.package] == half] for half in (0, 1)]
 
     def other(sound: Sound, copy: int) -> Sound:
         rng = np.random.default_rng([zlib.crc32(sound.path.name.encode()), copy, 3])
-        return pool[int(rng.integers(len(pool)))]
+        half = halves[half_of[sound.package]]
+        return half[int(rng.integers(len(half)))]
 
     found = [
         Job(
@@ -90,7 +110,7 @@ def jobs_of(*, runs: int, copies: int, pool: Sequence[Sound]) -> list[Job]:
             "together" if is_together(copy) else sound.group,
             streams_of_sound,
             (sound, copy, other(sound, copy)),
-            zlib.crc32(sound.package.encode()) % 2,
+            half_of[sound.package],
         )
         for sound in pool
         for copy in range(copies)

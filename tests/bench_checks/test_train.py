@@ -11,19 +11,24 @@ from tests.bench.material import Sound
 from tests.bench.train import balanced, jobs_of
 
 
-def test_a_package_is_in_one_half_and_both_halves_have_some() -> None:
+def test_a_package_is_in_one_half_and_both_halves_have_some_of_every_group() -> None:
     pool = [
-        Sound(Path(f"{package}_{n}.wav"), "music", package, 30.0)
-        for package in ("one", "two", "three", "four", "five")
+        Sound(Path(f"{kind}_{package}_{n}.wav"), kind, f"{kind}-{package}", 30.0)
+        for kind, packages in (("speech", 2), ("band", 5), ("singing", 3))
+        for package in range(packages)
         for n in range(3)
     ]
-    jobs = jobs_of(runs=10, copies=2, pool=pool)
+    jobs = jobs_of(runs=10, copies=3, pool=pool)
     halves: dict[str, set[int]] = {}
     for job in jobs:
-        if isinstance(job.given[0], Sound):
-            halves.setdefault(job.given[0].package, set()).add(job.half)
+        for given in job.given:
+            if isinstance(given, Sound):  # the sound itself, and what comes together with it
+                halves.setdefault(given.package, set()).add(job.half)
+    assert set(halves) == {sound.package for sound in pool}
     assert all(len(half) == 1 for half in halves.values())
-    assert {half for (half,) in halves.values()} == {0, 1}
+    for group in ("speech", "music", "singing"):
+        packages = {sound.package for sound in pool if sound.group == group}
+        assert {half for package in packages for half in halves[package]} == {0, 1}
     assert {job.half for job in jobs if job.name.startswith("loop")} == {0, 1}
 
 
