@@ -19,7 +19,7 @@ from pathlib import Path
 from PIL import Image
 
 from firmware.faces import EXAMPLE_FACES, draw_face
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from monitor.report.pictures import gig_png
 from tests.browser import browser, screenshot
 from tests.report.made_gig import record

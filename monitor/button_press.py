@@ -13,7 +13,7 @@ from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_state import CommandName, RingOutState
 from monitor.advice.set_advice import SetAdvice
 from monitor.advice.sliders import Slider
-from monitor.link import Message
+from monitor.link.messages import Message
 
 _SAYS: tuple[CommandName, ...] = ("begin", "pulled", "turned_down", "go_on", "pause")
 """In a ring-out: the first of these that makes sense now."""

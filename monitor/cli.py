@@ -356,28 +356,29 @@ def _demo(args: argparse.Namespace) -> int:
 def _pair(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from monitor import pair_command, places
+    from monitor import places
+    from monitor.commands import pair
 
     path = Path(args.socket) if args.socket else places.socket_path(_load(args).settings)
-    return pair_command.run(path, list_phones=args.phones, unpair=args.unpair)
+    return pair.run(path, list_phones=args.phones, unpair=args.unpair)
 
 
 def _scan(args: argparse.Namespace) -> int:
-    from monitor import scan
+    from monitor.commands import scan
 
     return scan.run(args.files, json_lines=args.json, way=args.way)
 
 
 def _level(args: argparse.Namespace) -> int:
-    from monitor import level_command
+    from monitor.level import command as level
 
     if args.picture is not None:
-        level_command.check_picture(args.picture)
+        level.check_picture(args.picture)
     settings = _load(args).settings
-    source = level_command.chosen(
+    source = level.chosen(
         settings, file=args.file, device=args.device, box=args.box, feed=args.feed, name=args.name
     )
-    return level_command.run(source, settings.line, as_json=args.json, picture=args.picture)
+    return level.run(source, settings.line, as_json=args.json, picture=args.picture)
 
 
 def _faces(args: argparse.Namespace) -> int:
@@ -418,10 +419,10 @@ def _bands(args: argparse.Namespace) -> int:
 
 
 def _plan(args: argparse.Namespace) -> int:
-    from monitor import plan_command
+    from monitor.commands import plan
 
-    return plan_command.run(
-        plan_command.Wish(
+    return plan.run(
+        plan.Wish(
             stage=args.stage,
             svg=args.svg,
             png=args.png,
@@ -436,25 +437,25 @@ def _plan(args: argparse.Namespace) -> int:
 def _gigs(args: argparse.Namespace) -> int:
     settings = _load(args).settings
     if args.delete is not None:
-        from monitor import merge_command
+        from monitor.commands import merge
 
-        return merge_command.delete_gig(settings, args.delete, sure=args.yes)
-    from monitor import report_command
+        return merge.delete_gig(settings, args.delete, sure=args.yes)
+    from monitor.commands import report
 
-    return report_command.list_gigs(settings, all_of_them=args.all, as_json=args.json)
+    return report.list_gigs(settings, all_of_them=args.all, as_json=args.json)
 
 
 def _report(args: argparse.Namespace) -> int:
-    from monitor import report_command
+    from monitor.commands import report
 
-    wish = report_command.Wish(args.gig, args.output, args.format, args.part)
-    return report_command.report(_load(args).settings, wish)
+    wish = report.Wish(args.gig, args.output, args.format, args.part)
+    return report.report(_load(args).settings, wish)
 
 
 def _merge(args: argparse.Namespace) -> int:
-    from monitor import merge_command
+    from monitor.commands import merge
 
-    return merge_command.merge(_load(args).settings, args.files)
+    return merge.merge(_load(args).settings, args.files)
 
 
 def _settings(args: argparse.Namespace) -> int:
@@ -468,7 +469,8 @@ def _settings(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from monitor import checks, settings
+    from monitor import settings
+    from monitor.commands import checks
     from monitor.errors import SettingsError
 
     try:
@@ -478,7 +480,7 @@ def _check(args: argparse.Namespace) -> int:
     if args.walk:
         if not sys.stdin.isatty():
             raise UsageError("check --walk asks a person; start it in a terminal")
-        from monitor import walk
+        from monitor.commands import walk
 
         return checks.report(walk.walk(loaded.settings))
     return checks.report(checks.look_over(loaded))

@@ -23,7 +23,7 @@ from firmware.ports import AudioSource, Lamp, LampPattern, Panel
 from monitor import watch
 from monitor.advice.equaliser import Equaliser
 from monitor.errors import LanternError
-from monitor.link import sound_path
+from monitor.link.messages import sound_path
 from monitor.settings import PACKAGED, Loaded, Settings
 
 LOG = logging.getLogger(__name__)

@@ -13,15 +13,15 @@ from typing import Any, Protocol
 
 from firmware.ports import AudioBlock
 from monitor import clock
-from monitor.access_clerk import AccessClerk
-from monitor.adviser import Adviser
-from monitor.gig_clerk import GigClerk
+from monitor.access.clerk import AccessClerk
+from monitor.adviser.adviser import Adviser
+from monitor.gig_clerk.clerk import GigClerk
 from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
-from monitor.link import Message
-from monitor.link_gigs import GIG_COMMANDS
-from monitor.link_server import Reply
-from monitor.soundcheck_clerk import SoundcheckClerk
+from monitor.link.gig_commands import GIG_COMMANDS
+from monitor.link.messages import Message
+from monitor.link.server import Reply
+from monitor.soundcheck.clerk import SoundcheckClerk
 
 DONE = {"class": "done"}
 

@@ -15,8 +15,8 @@ from typing import Any
 from firmware.button import GpioButton, NoButton
 from monitor.advice.sliders import Slider
 from monitor.button_press import commands_of_press
-from monitor.link import Message
-from monitor.link_server import Reply
+from monitor.link.messages import Message
+from monitor.link.server import Reply
 from monitor.news import Advised
 
 LOG = logging.getLogger(__name__)

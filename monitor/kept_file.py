@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.clock import Now
-from monitor.link import strict_json
+from monitor.link.messages import strict_json
 
 LOG = logging.getLogger(__name__)
 

@@ -10,22 +10,22 @@ from typing import TYPE_CHECKING, Any
 
 from firmware.button import GpioButton, NoButton
 from firmware.ports import AudioSource, Face, Lamp, LampPattern, Panel
+from monitor.access.clerk import AccessClerk
 from monitor.access.doorkeeper import Doorkeeper
-from monitor.access_clerk import AccessClerk
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.pulls import Pull
-from monitor.adviser import Adviser
-from monitor.counsel import Counsel
+from monitor.adviser.adviser import Adviser
+from monitor.adviser.counsel import Counsel
 from monitor.desk import Stage
-from monitor.gig_clerk import GigClerk
+from monitor.gig_clerk.clerk import GigClerk
 from monitor.journal.store import Journal
 from monitor.kept_file import KeptFile
-from monitor.measuring import Measuring, box_sources, stage_sources
+from monitor.level.measuring import Measuring, box_sources, stage_sources
 from monitor.news import Advised
 from monitor.panel_thread import PanelThread
 from monitor.present_advice import curve_fields
 from monitor.settings import Settings
-from monitor.soundcheck_clerk import SoundcheckClerk
+from monitor.soundcheck.clerk import SoundcheckClerk
 
 if TYPE_CHECKING:
     from PIL import Image

@@ -23,12 +23,12 @@ from firmware.button import GpioButton, NoButton
 from firmware.ports import AudioSource, Lamp, Panel
 from monitor import clock, opening, places
 from monitor.advice.equaliser import Equaliser
-from monitor.adviser import Adviser
+from monitor.adviser.adviser import Adviser
 from monitor.desk import Desk, Stage
 from monitor.hand import Hand
 from monitor.journal.store import Journal
-from monitor.link import Message
-from monitor.link_server import LinkServer, Reply
+from monitor.link.messages import Message
+from monitor.link.server import LinkServer, Reply
 from monitor.settings import Settings
 from monitor.watcher import Watcher
 from monitor.watcher_parts import Heartbeat, Parts

@@ -12,14 +12,14 @@ from collections.abc import Callable, Sequence
 
 from firmware.ports import AudioBlock
 from monitor import present
-from monitor.handover import Handover
+from monitor.adviser.handover import Handover
+from monitor.adviser.practice_desk import desk_stands
 from monitor.hearing import Hearing
 from monitor.journal.rows import RingRow
 from monitor.listening.listener import Listener
 from monitor.listening.rings import RingEvent, Way
 from monitor.news import DeskStands
 from monitor.part_health import PartHealth
-from monitor.practice_desk import desk_stands
 from monitor.ring_rows import past_ring, ring_row
 from monitor.showing import Showing
 from monitor.tonight import Tonight

@@ -7,16 +7,16 @@ from typing import Protocol
 
 from firmware.board import Board
 from firmware.ports import AudioSource, Lamp
-from monitor.access_clerk import AccessClerk
+from monitor.access.clerk import AccessClerk
 from monitor.advice.equaliser import Equaliser
-from monitor.adviser import Adviser
+from monitor.adviser.adviser import Adviser
 from monitor.desk import Desk, Stage
-from monitor.gig_clerk import GigClerk
+from monitor.gig_clerk.clerk import GigClerk
 from monitor.hand import Hand
 from monitor.journal.store import Journal
-from monitor.link_server import LinkServer
+from monitor.link.server import LinkServer
 from monitor.panel_thread import PanelThread
-from monitor.soundcheck_clerk import SoundcheckClerk
+from monitor.soundcheck.clerk import SoundcheckClerk
 
 
 class Heartbeat(Protocol):

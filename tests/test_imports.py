@@ -17,22 +17,66 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "firmware": (),
     "web": (
         "firmware.supervisor",
-        "monitor.link",
-        "monitor.link_checks",
-        "monitor.link_client",
-        "monitor.link_commands",
-        "monitor.link_gigs",
+        "monitor.link.messages",
+        "monitor.link.checks",
+        "monitor.link.client",
+        "monitor.link.commands",
+        "monitor.link.gig_commands",
         "monitor.placing",
         "monitor.report",
     ),
     "monitor.errors": (),
-    "monitor.link": (),
-    "monitor.link_checks": ("monitor.link",),
-    "monitor.link_gigs": ("monitor.link", "monitor.link_checks"),
-    "monitor.link_commands": ("monitor.link", "monitor.link_checks", "monitor.link_gigs"),
-    "monitor.link_client": ("monitor.link", "monitor.link_commands"),
+    "monitor.link.messages": (),
+    "monitor.link.checks": ("monitor.link.messages",),
+    "monitor.link.gig_commands": ("monitor.link.messages", "monitor.link.checks"),
+    "monitor.link.commands": (
+        "monitor.link.messages",
+        "monitor.link.checks",
+        "monitor.link.gig_commands",
+    ),
+    "monitor.link.client": ("monitor.link.messages", "monitor.link.commands"),
+    "monitor.link.endpoint": (),
+    "monitor.link.server": ("monitor.link",),
     "monitor.access": ("monitor.clock",),
-    "monitor.gigs": ("monitor.link", "monitor.link_gigs"),
+    "monitor.access.clerk": (
+        "monitor.access",
+        "monitor.clock",
+        "monitor.kept_file",
+        "monitor.link",
+    ),
+    "monitor.adviser": (
+        "monitor.advice",
+        "monitor.clock",
+        "monitor.kept_file",
+        "monitor.link",
+        "monitor.listening",
+        "monitor.news",
+        "monitor.present_advice",
+    ),
+    "monitor.gigs": ("monitor.link.messages", "monitor.link.gig_commands"),
+    "monitor.gig_clerk": (
+        "monitor.clock",
+        "monitor.gigs",
+        "monitor.journal",
+        "monitor.link",
+    ),
+    "monitor.level": (
+        "firmware",
+        "monitor.channel",
+        "monitor.link.messages",
+        "monitor.placing",
+        "monitor.recordings",
+        "monitor.settings",
+    ),
+    "monitor.soundcheck": (
+        "firmware.ports",
+        "monitor.clock",
+        "monitor.kept_file",
+        "monitor.level.measuring",
+        "monitor.link",
+        "monitor.placing",
+    ),
+    "monitor.soundcheck.words": (),
     "monitor.placing": (),
     "monitor.channel": ("monitor.listening",),
     "monitor.listening": (),
@@ -50,7 +94,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.placing",
         "monitor.advice.labels",
         "monitor.listening.bands",
-        "monitor.soundcheck_words",
+        "monitor.soundcheck.words",
     ),
 }
 # The only places where a heavy or hardware library may be loaded.
@@ -82,7 +126,7 @@ def imports_of(path: Path) -> set[str]:
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}:{node.lineno}: relative import"
             assert node.module is not None
-            # "from monitor import link" imports monitor.link.
+            # "from monitor import link" imports monitor.link.messages.
             found.update(f"{node.module}.{alias.name}" for alias in node.names)
     return found
 
@@ -130,12 +174,13 @@ def test_imports_point_downwards(path: Path) -> None:
         ("monitor.advice.simplex", "scipy.optimize"),
         ("web.app", "monitor.settings.load"),
         ("web.app", "firmware.lamp"),
-        ("firmware.lamp", "monitor.link"),
+        ("firmware.lamp", "monitor.link.messages"),
         ("monitor.placing.reckon", "monitor.settings"),
         ("monitor.channel.meter", "monitor.stage.room"),
-        ("monitor.link_commands", "monitor.placing.stage_file"),
+        ("monitor.link.commands", "monitor.placing.stage_file"),
         ("monitor.watch", "scipy.signal"),
         ("monitor.present", "monitor.cli.main"),
+        ("monitor.gig_clerk.clerk", "monitor.watcher"),
     ],
 )
 def test_the_check_finds_a_planted_breach(module: str, imported: str) -> None:
@@ -168,5 +213,5 @@ def test_the_watcher_never_loads_the_practice_stage_s_library() -> None:
 
 
 def test_link_and_page_need_no_arithmetic() -> None:
-    assert not loaded_by("import monitor.link_client") & {"numpy", "scipy", "flask"}
+    assert not loaded_by("import monitor.link.client") & {"numpy", "scipy", "flask"}
     assert not loaded_by("import web.app, web.serve") & {"numpy", "scipy", "luma", "gpiozero"}

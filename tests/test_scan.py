@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from monitor.commands.scan import rings_of, run
 from monitor.recordings import BLOCK_FRAMES, Recording, RecordingError
-from monitor.scan import rings_of, run
 from tests.listening.test_listener import growing_line, listen
 
 RATE_HZ = 48000

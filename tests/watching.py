@@ -26,7 +26,7 @@ ROOT = Path(__file__).parents[1]
 # clock is one for all processes (clock_gettime(2), CLOCK_MONOTONIC).
 CLIENT = """
 import json, os, sys, time
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 with LinkClient(sys.argv[1]) as client, client.subscribe() as events:
     while not client.connected:
         time.sleep(0.01)

@@ -7,8 +7,8 @@ from typing import Any
 
 from flask import Response, jsonify, request
 
-from monitor.link import LinkError
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
+from monitor.link.messages import LinkError
 
 API = "/api/v1"
 """Where everything but the page itself is asked; what changes meaning gets another number."""

@@ -6,7 +6,7 @@ from flask import Flask, Response, request
 from flask.json.provider import DefaultJSONProvider
 from werkzeug.exceptions import HTTPException
 
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from web.answers import line
 from web.command_routes import add_command_routes
 from web.counts import Counts

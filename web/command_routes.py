@@ -6,7 +6,7 @@ from typing import Any
 
 from flask import Flask
 
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from web.answers import JsonAnswer, asked, line, newest_snapshot
 from web.gate import changing
 

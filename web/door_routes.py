@@ -7,8 +7,8 @@ from typing import Any
 
 from flask import Flask, Response, jsonify, request
 
-from monitor.link import LinkError
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
+from monitor.link.messages import LinkError
 from web.answers import API, JsonAnswer, line, refused_with
 from web.doors import COOKIE, COOKIE_LASTS_S, Doors, asker, may_change, shown_key, wait
 from web.guard import refusal

@@ -18,8 +18,8 @@ from typing import Any
 
 from flask import Request, current_app, jsonify
 
-from monitor.link import LinkError, Message
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
+from monitor.link.messages import LinkError, Message
 from web.answers import JsonAnswer, line, newest_snapshot, refused_with
 from web.crowd import Pace
 from web.guard import MAX_BODY_BYTES, refusal

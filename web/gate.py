@@ -8,7 +8,7 @@ from typing import Any
 from flask import Flask, request
 from flask.typing import ResponseReturnValue
 
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from web.answers import API, line
 from web.doors import may_change
 from web.guard import MAX_BODY_BYTES

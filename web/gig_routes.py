@@ -12,8 +12,8 @@ from typing import Any
 
 from flask import Flask, Response, request
 
-from monitor.link import LinkError
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
+from monitor.link.messages import LinkError
 from web.answers import API, JsonAnswer, asked, line, refused_with, told, whole_number
 from web.gate import changing
 from web.gig_forms import FORMS, LOOKS, UTC_OFFSETS_MIN, Wish, policy_of, zone_of

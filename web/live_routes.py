@@ -6,9 +6,9 @@ from typing import Any
 
 from flask import Flask, Response, jsonify, request
 
-from monitor.link import LinkError
-from monitor.link_client import LinkClient
-from monitor.link_commands import MAX_HISTORY
+from monitor.link.client import LinkClient
+from monitor.link.commands import MAX_HISTORY
+from monitor.link.messages import LinkError
 from web.answers import API, JsonAnswer, line, refused_with, whole_number
 from web.streams import Broadcast, Places, now
 

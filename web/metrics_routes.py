@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import Flask, Response, jsonify
 
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from web.answers import JsonAnswer
 from web.counts import Counts
 from web.metrics import CONTENT_TYPE, page_families, text_of, watcher_families

@@ -12,8 +12,8 @@ from typing import Any
 
 from flask import Flask, Response, jsonify, render_template, request
 
-from monitor.link import LinkError
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
+from monitor.link.messages import LinkError
 from monitor.placing.checklist import CHECKLIST
 from monitor.placing.drawing import draw_svg
 from monitor.placing.reckon import reckon

@@ -7,8 +7,8 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.link import strict_json
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
+from monitor.link.messages import strict_json
 
 MOST_CHARS = 8 * 1024 * 1024
 """Twice what may be brought in from another box; a gig of three hours has a fiftieth of it."""

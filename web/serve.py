@@ -8,8 +8,8 @@ import socket
 import threading
 
 from firmware.supervisor import Supervisor
-from monitor.link import LinkError
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
+from monitor.link.messages import LinkError
 from web.app import MAX_STREAMS, create_app
 from web.server import Served
 from web.sound import LISTENERS

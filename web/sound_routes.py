@@ -7,8 +7,8 @@ from typing import Any
 
 from flask import Flask, Response, jsonify, request
 
-from monitor.link import sound_path
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
+from monitor.link.messages import sound_path
 from web.answers import API, line, newest_snapshot
 from web.guard import is_foreign, refusal
 from web.sound import Listeners, SoundError, knock, sound

@@ -15,8 +15,8 @@ from collections import Counter, deque
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from monitor.link import Message
-from monitor.link_client import LinkClient, Received, Subscription
+from monitor.link.client import LinkClient, Received, Subscription
+from monitor.link.messages import Message
 
 LONGEST_S = 600.0
 """A stream ends after this long and the page asks for another: places go round."""

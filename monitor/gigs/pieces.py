@@ -10,8 +10,8 @@ import json
 from dataclasses import dataclass, field
 from typing import Any
 
-from monitor.link import strict_json
-from monitor.link_gigs import MOST_RECORD_CHARS
+from monitor.link.gig_commands import MOST_RECORD_CHARS
+from monitor.link.messages import strict_json
 
 MOST_CHARS = 40_000
 MOST_BYTES = 60_000

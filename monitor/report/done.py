@@ -12,7 +12,7 @@ from monitor.report.evening import Evening, Happening
 from monitor.report.timeline_parts import deaf_stretches
 from monitor.report.title import ended_words
 from monitor.report.words import EveningClock, counted, decibels, length_words, number, text
-from monitor.soundcheck_words import step_words
+from monitor.soundcheck.words import step_words
 
 _MOST_RING_OUTS = 3
 _MOST_NOTES = 5

@@ -11,10 +11,10 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from monitor import clock
+from monitor.access.clerk import AccessClerk
 from monitor.access.doorkeeper import Doorkeeper
-from monitor.access_clerk import AccessClerk
 from monitor.kept_file import KeptFile
-from monitor.link_commands import check_command
+from monitor.link.commands import check_command
 from tests.web.screenshots import StillClient
 from tests.web.states import STATES
 from web.app import create_app

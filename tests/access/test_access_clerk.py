@@ -16,9 +16,9 @@ from typing import Any
 import pytest
 
 from monitor import clock
+from monitor.access.clerk import MOST_WAITING, AccessClerk
 from monitor.access.doorkeeper import Doorkeeper
 from monitor.access.phones import digest_of
-from monitor.access_clerk import MOST_WAITING, AccessClerk
 from monitor.kept_file import KeptFile
 from tests.waiting import awaited
 

@@ -22,7 +22,7 @@ from firmware.faces import draw_face
 from firmware.ports import CODE as CODE_FACE
 from firmware.ports import Face
 from monitor import cli, present
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from monitor.news import Advised
 from tests.core.stand_ins import RATE_HZ, FakePanel, growing_ring, noise
 from tests.core.test_present import NO_MIC, ring_out_state, shown, situation
@@ -219,7 +219,7 @@ def test_what_cannot_be_unpaired_is_said_in_one_line(
 def test_without_a_watcher_the_command_says_so(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("monitor.pair_command.CONNECT_S", 0.2)
+    monkeypatch.setattr("monitor.commands.pair.CONNECT_S", 0.2)
     assert cli.main(["pair", "--socket", str(tmp_path / "none.sock")]) == 1
     assert "no watcher is running" in capsys.readouterr().err
 
@@ -265,7 +265,7 @@ def test_the_page_s_user_cannot_have_a_code_made(
                 box.socket.chmod(0o666)
                 answer = as_nobody(box.socket, b'{"class":"pair_here","request":"mine"}\n')
             else:  # nobody can become another user, but the watcher may be one
-                monkeypatch.setattr("monitor.link_server.os.geteuid", lambda: os.getuid() + 1)
+                monkeypatch.setattr("monitor.link.server.os.geteuid", lambda: os.getuid() + 1)
                 with LinkClient(box.socket) as client:
                     awaited(lambda: client.connected, 10.0)
                     answer = client.request({"class": "pair_here"}, 10.0)

@@ -25,7 +25,7 @@ from pathlib import Path
 
 import numpy as np
 
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from tests.bench.demo_process import free_port, page_of
 from tests.sound_server import SoundServer, what_is_missing
 from tests.watching import WatchProcess

@@ -22,7 +22,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from monitor.link_server import LinkServer
+from monitor.link.server import LinkServer
 from tests.browser import browser
 from tests.web.relay import Relay
 from tests.web.states import STATES, ring

@@ -26,7 +26,7 @@ from typing import Any
 
 import numpy as np
 
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from tests.bench.daemon import cpu_s, kib
 from tests.bench.demo_process import PAGE_NICE, free_port, page_of
 from tests.listening.test_listener import growing_line

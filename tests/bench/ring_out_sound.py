@@ -13,7 +13,7 @@ import numpy as np
 
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import WANTED_MARGIN_DB
-from monitor.counsel import Counsel
+from monitor.adviser.counsel import Counsel
 from monitor.listening.listener import Listener
 from monitor.news import LineHeard, News, RingSaid
 from monitor.stage.loop import StageLoop

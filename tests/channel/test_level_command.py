@@ -15,10 +15,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from monitor import level_command
 from monitor.channel.feed import Frame, packed
 from monitor.errors import LanternError
-from monitor.level_source import Source
+from monitor.level import command as level_command
+from monitor.level.source import Source
 from monitor.settings import Line
 from tests.channel.voices import RATE_HZ, noise, sine, sung
 
@@ -276,7 +276,7 @@ def test_a_signal_within_a_hop_waits_for_its_end(monkeypatch):
 
 
 def test_the_command_loads_no_library_that_a_small_box_lacks(tmp_path):
-    script = "import sys, monitor.level_command, monitor.level_picture; print(*sys.modules)"
+    script = "import sys, monitor.level.command, monitor.level.picture; print(*sys.modules)"
     done = subprocess.run(
         [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=True
     )

@@ -8,9 +8,9 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from monitor import level_picture
 from monitor.channel.meter import ChannelMeter
 from monitor.errors import LanternError
+from monitor.level import picture as level_picture
 from monitor.placing.shapes import Outline, Words, shapes_of
 from tests.channel.voices import RATE_HZ, noise, sung
 

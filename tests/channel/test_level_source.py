@@ -12,9 +12,9 @@ from firmware.cards import CaptureDevice
 from firmware.fakes import FakeAlsa, FakeCard
 from firmware.microphone import AlsaMicrophone
 from firmware.ports import AudioBlock, MicrophoneStatus
-from monitor import level_source
 from monitor.errors import LanternError, UsageError
-from monitor.level_source import from_box, from_file, from_line, heard
+from monitor.level import source as level_source
+from monitor.level.source import from_box, from_file, from_line, heard
 from monitor.settings import Line, Microphone
 
 RATES_HZ = (48000,)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from monitor.advice.equaliser import Equaliser
-from monitor.counsel import Counsel
-from monitor.handover import Handover
+from monitor.adviser.counsel import Counsel
+from monitor.adviser.handover import Handover
 from monitor.listening.listener import Listener
 from monitor.news import Advised, DeskStands, News
 from monitor.stage.loop import StageLoop

@@ -12,10 +12,10 @@ from typing import Any
 
 import pytest
 
-from monitor import adviser as adviser_module
-from monitor.adviser import Adviser
+from monitor.adviser import adviser as adviser_module
+from monitor.adviser.adviser import Adviser
+from monitor.adviser.counsel import Counsel
 from monitor.clock import Now
-from monitor.counsel import Counsel
 from monitor.kept_file import KeptFile
 from monitor.news import News
 from tests.core.played_stage import EQUALISER

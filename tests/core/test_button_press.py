@@ -12,7 +12,7 @@ from monitor.advice.ring_out import RingOut
 from monitor.advice.ring_out_state import RingOutState
 from monitor.advice.set_advice import SetAdvice
 from monitor.button_press import commands_of_press
-from monitor.link_commands import check_command
+from monitor.link.commands import check_command
 
 THIRTY_ONE = Equaliser.from_settings("31")
 PARAMETRIC = Equaliser.from_settings("parametric")

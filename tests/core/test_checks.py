@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from monitor import checks, clock, opening
+from monitor import clock, opening
+from monitor.commands import checks
 from monitor.errors import SettingsError
 from monitor.settings import Loaded, load
 from tests.core.stand_ins import FakeLamp, FakePanel, FakeSource, noise

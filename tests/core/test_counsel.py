@@ -10,8 +10,8 @@ import pytest
 
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.ring_out_state import RingOutState
-from monitor.counsel import Counsel
-from monitor.link import MAX_LINE_BYTES, encode
+from monitor.adviser.counsel import Counsel
+from monitor.link.messages import MAX_LINE_BYTES, encode
 from monitor.news import DeskStands, LineHeard, News, RingSaid
 from monitor.stage.loop import StageLoop
 from monitor.stage.scenario import DEFAULT_ROOM

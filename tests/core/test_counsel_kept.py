@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from monitor.advice.growth import Slope
-from monitor.counsel import Counsel
+from monitor.adviser.counsel import Counsel
 from monitor.news import News, RingSaid
 from tests.core.test_counsel import close, counsel, grow
 

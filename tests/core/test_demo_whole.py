@@ -16,8 +16,8 @@ from typing import Any
 
 import pytest
 
-from monitor.link import LinkError
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
+from monitor.link.messages import LinkError
 from tests.waiting import awaited
 
 ROOT = Path(__file__).parents[2]

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from monitor.link import LinkError
+from monitor.link.messages import LinkError
 from tests.core.stand_ins import PLAN, RATE_HZ, growing_ring, noise
 from tests.core.test_watch import Running
 from tests.waiting import awaited
@@ -219,7 +219,7 @@ def test_a_clock_is_told_through_the_link(start: Start) -> None:
     ],
 )
 def test_junk_is_refused_with_one_line(command: dict[str, Any], expected: str) -> None:
-    from monitor.link_commands import check_command
+    from monitor.link.commands import check_command
 
     with pytest.raises(LinkError) as refused:
         check_command(command)

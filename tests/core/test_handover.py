@@ -7,7 +7,7 @@ import time
 import numpy as np
 import pytest
 
-from monitor.handover import MOST_FOLLOWED, Handover
+from monitor.adviser.handover import MOST_FOLLOWED, Handover
 from monitor.listening.listener import Listener
 from monitor.listening.rings import RingEvent
 from monitor.news import Advised, LineHeard, News

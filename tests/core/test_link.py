@@ -14,15 +14,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.link import MAX_LINE_BYTES, LineBuffer, LinkError, decode, encode
-from monitor.link_client import LinkClient
-from monitor.link_commands import (
+from monitor.link.client import LinkClient
+from monitor.link.commands import (
     LONGEST_COMMAND_BYTES,
     MAX_COMMAND_BYTES,
     MAX_PLAN_BYTES,
     check_command,
     check_length,
 )
+from monitor.link.messages import MAX_LINE_BYTES, LineBuffer, LinkError, decode, encode
 from tests.waiting import awaited
 
 HELLO = {"class": "hello", "proto_major": 1, "proto_minor": 0, "release": "0", "boot_id": "b"}

@@ -14,10 +14,10 @@ from typing import Any
 
 import pytest
 
-from monitor import link_server
-from monitor.link import LineBuffer, decode, encode
-from monitor.link_client import LinkClient
-from monitor.link_server import LinkServer, LinkServerError, Reply
+from monitor.link import server as link_server
+from monitor.link.client import LinkClient
+from monitor.link.messages import LineBuffer, decode, encode
+from monitor.link.server import LinkServer, LinkServerError, Reply
 from tests.waiting import awaited
 
 
@@ -204,7 +204,7 @@ def test_a_stale_socket_is_replaced(tmp_path: Path) -> None:
 
 def test_the_place_is_free_again_after_a_kill(tmp_path: Path) -> None:
     script = (
-        "import sys, time\nfrom pathlib import Path\nfrom monitor.link_server import LinkServer\n"
+        "import sys, time\nfrom pathlib import Path\nfrom monitor.link.server import LinkServer\n"
         "LinkServer(Path(sys.argv[1]), hello={}, handle=print)\nprint('up', flush=True)\n"
         "time.sleep(60)"
     )

@@ -16,9 +16,11 @@ import numpy as np
 import pytest
 
 from firmware.ports import AudioBlock
-from monitor import level_child, measuring, settings
-from monitor.level_child import MOST_WAITING, NICE, LevelChild
-from monitor.measuring import Measuring, Source, box_sources, level_command, stage_sources
+from monitor import settings
+from monitor.level import child as level_child
+from monitor.level import measuring
+from monitor.level.child import MOST_WAITING, NICE, LevelChild
+from monitor.level.measuring import Measuring, Source, box_sources, level_command, stage_sources
 from tests.waiting import awaited
 
 PATIENCE_S = 15.0
@@ -154,7 +156,7 @@ def test_the_child_does_not_outlive_the_watcher() -> None:
     script = (
         "import sys, time\n"
         "from tests.core.test_measuring import fake\n"
-        "from monitor.level_child import LevelChild\n"
+        "from monitor.level.child import LevelChild\n"
         "child = LevelChild(fake('never read'), fed=True); child.start()\n"
         "while child.fields is None: time.sleep(0.01)\n"
         "print(child.fields['pids'][0], flush=True); time.sleep(60)\n"

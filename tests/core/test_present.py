@@ -18,7 +18,7 @@ from monitor.advice.ring_out_state import RingOutState, RingSoFar
 from monitor.advice.ring_out_words import BACK_OFF_DB
 from monitor.advice.set_advice import SetAdvice
 from monitor.hearing import Deafness
-from monitor.link import encode
+from monitor.link.messages import encode
 from monitor.listening.levels import Levels
 from monitor.listening.rings import RingEvent
 from monitor.news import Advised

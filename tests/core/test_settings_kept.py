@@ -12,7 +12,7 @@ import pytest
 
 from monitor import settings
 from monitor.errors import SettingsError
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from monitor.settings_kept import FOLDER_VARIABLE, KEPT_NAME, health, keep, load_for_service
 from tests.waiting import awaited
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from monitor.measuring import Kind, Measured
+from monitor.level.measuring import Kind, Measured
 from monitor.placing.stage_file import StageError
-from monitor.soundcheck import DOUBT, ITEMS, Soundcheck
+from monitor.soundcheck.steps import DOUBT, ITEMS, Soundcheck
 from tests.core.stand_ins import PLAN
 
 HEARD: dict[str, Any] = {

@@ -13,11 +13,11 @@ from typing import Any
 import pytest
 
 from monitor import clock
-from monitor import soundcheck_clerk as clerk_module
 from monitor.kept_file import KeptFile
-from monitor.measuring import Measuring, Source
-from monitor.soundcheck import ITEMS
-from monitor.soundcheck_clerk import MOST_WAITING, SoundcheckClerk
+from monitor.level.measuring import Measuring, Source
+from monitor.soundcheck import clerk as clerk_module
+from monitor.soundcheck.clerk import MOST_WAITING, SoundcheckClerk
+from monitor.soundcheck.steps import ITEMS
 from tests.core.stand_ins import PLAN
 from tests.core.test_measuring import PATIENCE_S, fake
 from tests.waiting import awaited

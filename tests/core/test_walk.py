@@ -10,7 +10,8 @@ import pytest
 
 from firmware import button
 from firmware.board import BoardReading
-from monitor import checks, opening, walk
+from monitor import opening
+from monitor.commands import checks, walk
 from monitor.settings import Settings, load
 from tests.core.stand_ins import FakeLamp, FakePanel, FakeSource, noise
 

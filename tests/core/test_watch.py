@@ -20,10 +20,11 @@ from PIL import Image
 
 from firmware.button import NoButton
 from firmware.ports import AudioBlock
-from monitor import measuring, opening, watch, watcher
-from monitor.counsel import Counsel
-from monitor.link_client import LinkClient
-from monitor.link_server import LinkServerError
+from monitor import opening, watch, watcher
+from monitor.adviser.counsel import Counsel
+from monitor.level import measuring
+from monitor.link.client import LinkClient
+from monitor.link.server import LinkServerError
 from monitor.settings import load
 from tests.core.stand_ins import (
     PLAN,

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from firmware.fakes import wait_until
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from monitor.settings import FILE_VARIABLE
 from monitor.settings_kept import FOLDER_VARIABLE
 from tests.bench.demo_process import free_port

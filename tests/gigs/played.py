@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from monitor.clock import Now
-from monitor.gig_clerk import GigClerk
+from monitor.gig_clerk.clerk import GigClerk
 from monitor.journal.asks import GetRecord, ListGigs, Question
 from monitor.journal.rows import RingRow
 from monitor.journal.store import Journal
-from monitor.link import Message
-from monitor.link_commands import check_command
+from monitor.link.commands import check_command
+from monitor.link.messages import Message
 from tests.core.stand_ins import PLAN
 from tests.waiting import awaited
 

@@ -12,7 +12,9 @@ from typing import Any
 
 import pytest
 
-from monitor import gig_answers, gig_clerk, gig_restoring
+from monitor.gig_clerk import answers as gig_answers
+from monitor.gig_clerk import clerk as gig_clerk
+from monitor.gig_clerk import restoring as gig_restoring
 from monitor.journal import answers
 from monitor.journal.asks import NewestGig
 from monitor.journal.rows import RingRow

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.gigs.pieces import FORGOTTEN_S, MOST_BYTES, MOST_CHARS, Uploads, Whole
-from monitor.link import MAX_LINE_BYTES, encode
+from monitor.link.messages import MAX_LINE_BYTES, encode
 
 
 def put_together(whole: Whole) -> str:

@@ -9,7 +9,7 @@ import subprocess
 import time
 from pathlib import Path
 
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 
 WAIT_S = 40.0
 

@@ -28,7 +28,7 @@ from monitor.journal.asks import (
     new_uid,
 )
 from monitor.journal.rows import RingRow
-from monitor.link_commands import MAX_PLAN_BYTES
+from monitor.link.commands import MAX_PLAN_BYTES
 from tests.journal.evenings import play_evening
 from tests.journal.telling import MAY_2031_S, PATIENCE_S, Told
 from tests.waiting import awaited

@@ -19,8 +19,8 @@ from monitor.journal import keeping, store
 from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
 from monitor.journal.tables import MIGRATIONS
-from monitor.link import encode
-from monitor.link_commands import MAX_HISTORY
+from monitor.link.commands import MAX_HISTORY
+from monitor.link.messages import encode
 from tests.disks import fill, turn
 from tests.journal.telling import PATIENCE_S
 from tests.waiting import awaited

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from monitor import cli
+from monitor.commands.plan import EXAMPLE
 from monitor.placing.stage import FOOT_M
 from monitor.placing.stage_file import parse_stage
-from monitor.plan_command import EXAMPLE
 
 Run = tuple[int, str, str]
 PLAN = """\

@@ -16,7 +16,7 @@ from monitor import cli
 from monitor.journal.asks import MergeRecords
 from monitor.journal.record import check_record
 from monitor.journal.store import Journal
-from monitor.link_client import LinkClient
+from monitor.link.client import LinkClient
 from tests.report.made_gig import VENUE, record
 from tests.watching import WatchProcess
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from firmware.ports import AudioBlock
-from monitor.practice_desk import desk_stands
+from monitor.adviser.practice_desk import desk_stands
 from monitor.stage.line import GAIN_MAX_DB, StageLine, stage_rumble
 from monitor.stage.loop import StageLoop
 from monitor.stage.performer import Performer

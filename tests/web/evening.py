@@ -10,8 +10,8 @@ import threading
 import time
 from typing import Any
 
-from monitor.link import LinkError
-from monitor.link_commands import check_command
+from monitor.link.commands import check_command
+from monitor.link.messages import LinkError
 from monitor.placing.stage_file import StageError, parse_stage, stage_fields
 from tests.web.screenshots import StillClient
 from tests.web.states import STATES

@@ -13,7 +13,7 @@ from typing import Any
 import waitress
 from waitress import wasyncore
 
-from monitor.link_client import LinkClient, Received
+from monitor.link.client import LinkClient, Received
 from tests.browser import browser, screenshot
 from tests.web.states import STATES
 from web.app import create_app

@@ -15,7 +15,7 @@ import pytest
 from flask.testing import FlaskClient
 
 import web
-from monitor.link import LinkError
+from monitor.link.messages import LinkError
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
 from web.app import create_app

@@ -10,7 +10,7 @@ from typing import Any
 import schemathesis
 from flask import Flask, jsonify
 
-from monitor.link import LinkError
+from monitor.link.messages import LinkError
 from tests.bench.fuzz import fuzz
 from tests.web.kept import TONIGHT, KeptClient
 from web.app import create_app

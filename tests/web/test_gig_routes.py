@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from monitor.link import LinkError
+from monitor.link.messages import LinkError
 from monitor.report.next_time import next_lines
 from tests.web.kept import FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
 from web import records

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from monitor.measuring import NO_LINE
+from monitor.level.measuring import NO_LINE
 from tests.waiting import awaited
 from tests.web.evening import LOW_CUT_WAITING, METERS, EveningClient, meter
 from tests.web.test_page import script, text

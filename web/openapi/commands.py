@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from monitor.link_commands import RING_OUT_DO, SOUNDCHECK_DO, SOUNDCHECK_SOURCES, SOUNDCHECK_STEPS
-from monitor.link_gigs import (
+from monitor.link.commands import RING_OUT_DO, SOUNDCHECK_DO, SOUNDCHECK_SOURCES, SOUNDCHECK_STEPS
+from monitor.link.gig_commands import (
     EARLIEST_UTC_S,
     LATEST_UTC_S,
     LONGEST_NAME,

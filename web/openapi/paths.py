@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from monitor.link_commands import MAX_HISTORY
+from monitor.link.commands import MAX_HISTORY
 from web.gig_forms import UTC_OFFSETS_MIN
 from web.openapi.values import TEXT, UID, Schema, one_of, ref, whole
 

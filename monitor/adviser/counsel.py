@@ -1,0 +1,296 @@
+"""All that the advice knows and does: what is heard in, what to do out.
+
+No clock, no I/O and no thread of its own; ``adviser`` gives it those.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any, Literal
+
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.margin import LoopTimes
+from monitor.advice.pulls import Pull, stood
+from monitor.advice.ring_out import RingOut
+from monitor.advice.ring_out_state import RingNews
+from monitor.advice.set_advice import RingNow, SetAdvice, set_advice
+from monitor.adviser.followed import Followed, Followings, RestOfSound
+from monitor.adviser.kept import Kept, kept_from, kept_of
+from monitor.adviser.practice_desk import PracticeDesk
+from monitor.link.messages import Message
+from monitor.news import Advised, DeskStands, News, RingSaid
+from monitor.present_advice import advice_fields, ring_out_fields, standing_fields
+
+ANOTHER_DB = 1.0
+"""The advice for the same rings changes only when a ring's excess has moved by about this much:
+a number that flickers cannot be followed."""
+
+
+class Counsel:
+    """Advice in a set and a guided ring-out, for one equaliser.
+
+    Parameters
+    ----------
+    equaliser : Equaliser
+        The person's own.
+    margin_db : float
+        The margin wanted.
+    t60_s : float, optional
+        Reverberation time of the room, if it is known.
+    kept : mapping, optional
+        What ``kept`` gave earlier this evening.
+
+    Raises
+    ------
+    ValueError
+        If ``kept`` is damaged or of another equaliser; one clear line.
+    """
+
+    def __init__(
+        self,
+        equaliser: Equaliser,
+        *,
+        margin_db: float,
+        t60_s: float | None = None,
+        kept: Mapping[str, Any] | None = None,
+    ) -> None:
+        self._equaliser = equaliser
+        self._margin_db = margin_db
+        self._t60_s = t60_s
+        self._times = LoopTimes(t60_s=t60_s)
+        self._rings = Followings()
+        self._rest = RestOfSound()
+        self._desk = PracticeDesk(equaliser)
+        self._standing: dict[str, Pull] = {}
+        self._asked: Counter[str] = Counter()
+        self._advice: SetAdvice | None = None
+        self._for_ring: int | None = None
+        self._based_on: object = None
+        self._ring_out: RingOut | None = None
+        self._its_pulls: tuple[Pull, ...] = ()
+        if kept is not None:
+            found = kept_from(kept, equaliser, self._times)
+            self._standing, self._asked = found.standing, found.asked
+            self._ring_out = found.ring_out
+            if found.ring_out is not None:
+                self._its_pulls = found.ring_out.state.pulls
+
+    def hear(self, news: News) -> None:
+        """Take in what the listening handed over."""
+        if news.fresh:
+            self._rings.lost()
+            self._rest.reset()
+        if news.third_octave_dbfs is not None:
+            self._rest.push(news.at_s, news.third_octave_dbfs)
+        if news.desk is not None:
+            self._see_desk(news.desk, news.at_s)
+        # A ring comes with its line's last seconds: it has to be known before they are taken.
+        for said in news.said:
+            self._rings.take(said)
+        self._rings.hear(news.lines)
+        self._tell(news.said, news.at_s)
+        if self._ring_out is not None:
+            self._ring_out.passed(news.at_s)
+            state = self._ring_out.state
+            if "pulled" in state.may and self._desk.has(state.pulls_now, news.at_s):
+                # The practice stage's sliders tell by themselves.
+                self._ring_out.command("pulled", news.at_s)
+        else:
+            self._desk.learn(self._times, self._rings, news.at_s)
+        self._take_over_pulls()
+        self._advise()
+
+    def command(self, command: Message, at_s: float) -> None:
+        """Do what the person asked for.
+
+        Raises
+        ------
+        ValueError
+            If it makes no sense now; one clear line, and nothing has changed.
+        """
+        if command["class"] == "pull":
+            self._stand(command)
+        elif command["do"] == "open":
+            self._open(at_s)
+        elif self._ring_out is None:
+            raise ValueError("no ring-out is open; open one first")
+        elif command["do"] == "close":
+            self._put_away()
+        else:
+            values = {k: v for k, v in command.items() if k == "fader_db"}
+            self._ring_out.command(command["do"], at_s, **values)
+        self._take_over_pulls()
+        self._advise()
+
+    @property
+    def result(self) -> Advised:
+        """What it has come to; immutable."""
+        state = None if self._ring_out is None else self._ring_out.state
+        fields: dict[str, Any] = {
+            "standing": standing_fields(self._equaliser, list(self._standing.values())),
+        }
+        if self._advice is not None:
+            fields["advice"] = advice_fields(self._equaliser, self._advice)
+        if state is not None:
+            fields["ring_out"] = ring_out_fields(self._equaliser, state)
+        return Advised(self._advice, self._for_ring, state, fields)
+
+    @property
+    def kept(self) -> dict[str, Any]:
+        """What must survive a restart, ready for JSON."""
+        kept = Kept(self._standing, self._asked, self._ring_out)
+        return kept_of(self._equaliser, kept, self._times)
+
+    # --- commands ---------------------------------------------------------------------------
+
+    @property
+    def _is_ringing_out(self) -> bool:
+        return self._ring_out is not None and self._ring_out.state.phase not in ("ready", "done")
+
+    def _open(self, at_s: float) -> None:
+        if self._is_ringing_out:
+            raise ValueError("a ring-out is under way; stop it before you open another")
+        self._ring_out = RingOut(
+            self._equaliser,
+            margin_db=self._margin_db,
+            standing=list(self._standing.values()),
+            loop_times=self._times,
+        )
+        self._its_pulls = self._ring_out.state.pulls
+        self._mark(at_s)
+
+    def _put_away(self) -> None:
+        if self._is_ringing_out:
+            raise ValueError("the ring-out is under way; stop it before you put it away")
+        self._ring_out = None
+
+    def _stand(self, command: Message) -> None:
+        if self._desk.fader_db is not None:
+            raise ValueError("the practice stage's own sliders say how they stand; move them")
+        if self._is_ringing_out:
+            raise ValueError("in a ring-out say it with its own buttons")
+        index, sliders = command["slider"], self._equaliser.sliders
+        if index >= len(sliders):
+            raise ValueError(
+                f"slider {index} is not there; sliders go from 0 to {len(sliders) - 1}"
+            )
+        slider = sliders[index].moved(
+            command.get("centre_hz", sliders[index].centre_hz), command.get("q")
+        )
+        pull = Pull(slider.label, abs(command["cut_db"]), slider.centre_hz, slider.q)
+        standing = {**self._standing, pull.label: pull}
+        stood(self._equaliser, list(standing.values()))
+        self._standing = {k: p for k, p in standing.items() if p.pull_db > 0.0}
+        self._rings.moved()
+
+    def _take_over_pulls(self) -> None:
+        """What a ring-out takes to stand, stands; the practice stage knows better itself."""
+        if self._ring_out is None or self._ring_out.state.pulls == self._its_pulls:
+            return
+        self._its_pulls = self._ring_out.state.pulls
+        if self._desk.fader_db is None:
+            self._standing = {pull.label: pull for pull in self._its_pulls if pull.pull_db > 0.0}
+
+    # --- the practice stage's desk ----------------------------------------------------------
+
+    def _see_desk(self, desk: DeskStands, at_s: float) -> None:
+        fader_db = self._desk.fader_db
+        change = self._desk.see(desk, at_s, self._rings)
+        if change == "elsewhere":
+            # Other loops, and what stood out of them is another's.
+            self._times.reset(t60_s=self._t60_s)
+            self._rings.lost()
+        if change == "moved":
+            self._rings.moved()
+        self._standing = self._desk.standing
+        if self._ring_out is not None:
+            self._ring_out.stand(list(self._standing.values()))
+        if fader_db != desk.fader_db:
+            self._mark(at_s)
+
+    def _mark(self, at_s: float) -> None:
+        """Count the gain: on the practice stage the fader's marks are known."""
+        fader_db = self._desk.fader_db
+        if (
+            fader_db is not None
+            and self._ring_out is not None
+            and "fader" in self._ring_out.state.may
+        ):
+            self._ring_out.command("fader", at_s, fader_db=fader_db)
+
+    # --- rings ------------------------------------------------------------------------------
+
+    def _tell(self, said: Sequence[RingSaid], at_s: float) -> None:
+        """Pass on to the ring-out what is new of each ring."""
+        better = self._rings.look(at_s)
+        opened = self._rings.opening(at_s)
+        # A ring that comes back at once must not be heard before the end of its last time.
+        self._close(at_s, at_once=bool(opened))
+        if self._ring_out is None:
+            return
+        for ring in opened:
+            self._ring_out.heard(_news("opened", ring, at_s))
+        howling = {one.id for one in said if one.kind == "howl"}
+        for ring in self._rings.open:
+            if ring.id in howling or (ring in opened and ring.degree == "howl"):
+                self._ring_out.heard(_news("howl", ring, at_s))
+            elif ring in better and ring not in opened:
+                self._ring_out.heard(_news("slope", ring, at_s))
+
+    def _close(self, at_s: float, *, at_once: bool = False) -> None:
+        for ring in self._rings.closing(at_s, at_once=at_once):
+            if self._advice is not None and self._ring_out is None:
+                self._asked.update(pull.label for pull in self._advice.pulls)
+            if self._ring_out is not None:
+                self._ring_out.heard(
+                    replace(
+                        _news("closed", ring, at_s),
+                        slope=ring.fall(at_s),
+                        fell_db=self._fell_db(ring),
+                    )
+                )
+
+    def _fell_db(self, ring: Followed) -> float:
+        if self._desk.fader_db is not None:
+            return self._desk.fell_db(ring.peak_s)
+        return self._rest.fell_db(ring.peak_s, [ring.frequency_hz])
+
+    # --- the advice in a set ----------------------------------------------------------------
+
+    def _advise(self) -> None:
+        rings = self._rings.open
+        if not rings or self._is_ringing_out:
+            self._advice, self._for_ring, self._based_on = None, None, None
+            return
+        now = [self._ring_now(ring) for ring in rings]
+        based_on = (
+            [ring.id for ring in rings],
+            [None if one.excess is None else round(one.excess.db / ANOTHER_DB) for one in now],
+            list(self._standing.values()),
+        )
+        if based_on == self._based_on:
+            return
+        self._based_on, self._for_ring = based_on, rings[0].id
+        self._advice = set_advice(
+            self._equaliser,
+            now,
+            standing=list(self._standing.values()),
+            asked=self._asked,
+            level_step_db=self._rest.jumped_db(
+                rings[0].opened_s, [ring.frequency_hz for ring in rings]
+            ),
+        )
+
+    def _ring_now(self, ring: Followed) -> RingNow:
+        if ring.climb is None:
+            return RingNow(ring.frequency_hz)
+        excess = self._times.estimate(ring.climb, frequency_hz=ring.frequency_hz)
+        return RingNow(ring.frequency_hz, excess)
+
+
+def _news(
+    kind: Literal["opened", "howl", "slope", "closed"], ring: Followed, at_s: float
+) -> RingNews:
+    return RingNews(kind, ring.id, ring.frequency_hz, ring.level_dbfs, at_s, slope=ring.climb)

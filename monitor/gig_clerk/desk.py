@@ -1,0 +1,202 @@
+"""What a person does with gigs and venues by hand; answered when it is on the disk.
+
+Runs in the gig clerk's thread; every answer comes from the journal's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from monitor.gig_clerk.keeping import GigKeeping
+from monitor.gigs.noticing import Noticed
+from monitor.journal.asks import DeleteGig, DeleteVenue, GigChange, NameGig, VenueChange, new_uid
+from monitor.journal.store import Journal
+from monitor.link.messages import Message
+from monitor.link.server import Reply
+
+NOTHING_ON = "no gig is on; begin one first"
+
+
+class GigDesk:
+    """Does commands of the class "gig".
+
+    Parameters
+    ----------
+    journal : Journal
+        Where all is kept.
+    keeping : GigKeeping
+        The gig that is on, and the venues by uid in ``venues``.
+    uptime_s : callable
+        The clock that counts from boot.
+    changed : callable
+        Called, in the journal's thread, when gigs or venues have changed.
+    """
+
+    def __init__(
+        self,
+        journal: Journal,
+        keeping: GigKeeping,
+        *,
+        uptime_s: Callable[[], float],
+        changed: Callable[[], None],
+    ) -> None:
+        self._journal = journal
+        self._keeping = keeping
+        self._uptime_s = uptime_s
+        self._changed = changed
+        self._do: dict[str, Callable[[Message, Reply], None]] = {
+            "begin": self._begin,
+            "end": self._end,
+            "venue": self._venue,
+            "clear_venue": self._clear_venue,
+            "rename": self._rename,
+            "song": self._song,
+            "note": self._note,
+            "delete": self._delete,
+        }
+
+    def do(self, command: Message, reply: Reply) -> None:
+        """Do what the person asked for.
+
+        Raises
+        ------
+        ValueError
+            If it makes no sense now; one clear line, and nothing has changed.
+        """
+        self._do[command["do"]](command, reply)
+
+    def _begin(self, _command: Message, reply: Reply) -> None:
+        self._keeping.turn(self._keeping.evening.begin(self._uptime_s()))
+        self._settle(GigChange(self._on()), reply)
+
+    def _end(self, _command: Message, reply: Reply) -> None:
+        uid = self._on()
+        self._keeping.turn(self._keeping.evening.end(self._uptime_s()))
+        self._settle(GigChange(uid), reply)
+
+    def _venue(self, command: Message, reply: Reply) -> None:
+        keeping = self._keeping
+        uid, name = command.get("venue"), command.get("name", "")
+        if uid is None:
+            uid = self._known(name)
+        elif uid not in keeping.venues:
+            raise ValueError(f"no venue {uid!r} is known; load the list of venues again")
+        if uid is None:
+            uid = new_uid()
+            keeping.venues[uid] = name
+            self._journal.tell(VenueChange(uid, name))
+        gig = keeping.gig
+        is_another = gig is not None and gig.venue_uid not in (None, uid)
+        keeping.turn(keeping.evening.chose_venue(self._uptime_s(), is_another=is_another))
+        if keeping.gig is not None:
+            keeping.gig.venue_uid, keeping.gig.venue_name = uid, keeping.venues[uid]
+        self._settle(GigChange(self._on(), venue_uid=uid), reply, venue=uid)
+
+    def _clear_venue(self, _command: Message, reply: Reply) -> None:
+        uid = self._on()
+        if self._keeping.gig is not None:
+            self._keeping.gig.venue_uid = self._keeping.gig.venue_name = None
+        self._settle(GigChange(uid, venue_uid=""), reply)
+
+    def _rename(self, command: Message, reply: Reply) -> None:
+        keeping, name = self._keeping, command["name"]
+        venue = command.get("venue")
+        if venue is None:
+            uid = command.get("gig") or self._on()
+            if keeping.gig is None or keeping.gig.uid != uid:
+                self._journal.ask(NameGig(uid, name), self._changed_it(reply))
+                return
+            keeping.gig.title = name
+            self._settle(GigChange(uid, title=name), reply)
+            return
+        if venue not in keeping.venues:
+            raise ValueError(f"no venue {venue!r} is known; load the list of venues again")
+        other = self._known(name)
+        if other not in (None, venue):
+            raise ValueError(f"another venue is called {name!r} already; choose that one instead")
+        keeping.venues[venue] = name
+        if keeping.gig is not None and keeping.gig.venue_uid == venue:
+            keeping.gig.venue_name = name
+        self._settle(VenueChange(venue, name), reply, venue=venue)
+
+    def _song(self, _command: Message, reply: Reply) -> None:
+        self._on()
+        gig = self._keeping.gig
+        if gig is not None:
+            gig.song += 1
+            self._mark("song", {"n": gig.song}, reply, song=gig.song)
+
+    def _note(self, command: Message, reply: Reply) -> None:
+        self._on()
+        self._mark("note", {"text": command["text"]}, reply)
+
+    def _delete(self, command: Message, reply: Reply) -> None:
+        keeping = self._keeping
+        gig, venue = command.get("gig"), command.get("venue")
+        if gig is not None:
+            if keeping.gig is not None and keeping.gig.uid == gig:
+                raise ValueError("this gig is on; end it before you delete it")
+            self._journal.ask(DeleteGig(gig), self._changed_it(reply))
+            return
+        if venue not in keeping.venues:
+            raise ValueError(f"no venue {venue!r} is known; load the list of venues again")
+        name, there = keeping.venues.pop(venue), keeping.gig
+        was_there = there is not None and there.venue_uid == venue
+        if was_there and there is not None:
+            there.venue_uid = there.venue_name = None
+
+        def undo() -> None:
+            keeping.venues.setdefault(venue, name)
+            if was_there and there is not None and there.venue_uid is None:
+                there.venue_uid, there.venue_name = venue, name
+
+        self._journal.ask(DeleteVenue(venue), self._changed_it(reply, undo))
+
+    # --- answers ----------------------------------------------------------------------------
+
+    def _on(self) -> str:
+        self._keeping.passed()
+        if self._keeping.gig is None:
+            raise ValueError(NOTHING_ON)
+        return self._keeping.gig.uid
+
+    def _known(self, name: str) -> str | None:
+        """Return the venue of that name; upper and lower case are the same place."""
+        wanted = name.casefold()
+        return next((u for u, n in self._keeping.venues.items() if n.casefold() == wanted), None)
+
+    def _settle(self, change: GigChange | VenueChange, reply: Reply, **more: Any) -> None:
+        """Tell the journal, and answer once all that was told before is on the disk too."""
+        gig = {"gig": change.uid} if isinstance(change, GigChange) else {}
+
+        def done(problem: str) -> None:
+            self._changed()
+            reply(answer(problem, {**gig, **more}))
+
+        self._journal.tell(change, done)
+
+    def _mark(self, kind: str, content: Mapping[str, Any], reply: Reply, **more: Any) -> None:
+        self._keeping.noticed(
+            Noticed(kind, content, "mark"),
+            self._uptime_s(),
+            lambda problem: reply(answer(problem, more)),
+        )
+
+    def _changed_it(
+        self, reply: Reply, undo: Callable[[], None] = lambda: None
+    ) -> Callable[[Any, str], None]:
+        def answered(result: Any, problem: str) -> None:
+            self._changed()
+            if problem:
+                undo()
+                reply({"class": "error", "message": problem})
+            else:
+                reply({"class": "done", **result})
+
+        return answered
+
+
+def answer(problem: str, more: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the answer to what was done: with a problem where it is not on the disk."""
+    return {"class": "done", **more, **({"problem": problem} if problem else {})}

@@ -1,0 +1,54 @@
+"""What the memory says of the venue of the gig that is on; worked out when it may have changed."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping
+from typing import Any
+
+from monitor.gig_clerk.keeping import GigKeeping
+from monitor.journal.asks import Recollect
+from monitor.journal.store import Journal
+
+LOG = logging.getLogger(__name__)
+
+
+class Recollecting:
+    """Asks the journal for what the memory says; ``of`` may be called from any thread."""
+
+    def __init__(self, journal: Journal, keeping: GigKeeping, *, equaliser: str) -> None:
+        self._equaliser = equaliser
+        self._journal = journal
+        self._keeping = keeping
+        self._asked_for: tuple[str, str] | None = None
+        self._said: tuple[str, Mapping[str, Any]] | None = None
+
+    def is_old(self) -> None:
+        """Gigs or venues have changed: ask again.  From any thread."""
+        self._asked_for = None
+
+    def look(self) -> None:
+        """Ask, if the gig or its venue is another than was asked for; in the clerk's thread."""
+        gig = self._keeping.gig
+        if gig is None or gig.venue_uid is None:
+            self._asked_for, self._said = None, None
+            return
+        wanted, venue_uid = (gig.uid, gig.venue_uid), gig.venue_uid
+        if wanted == self._asked_for:
+            return
+        self._asked_for = wanted
+
+        def told(found: Any, problem: str) -> None:
+            if found is None:
+                LOG.warning("the memory says nothing: %s", problem or "no answer")
+            else:
+                self._said = (venue_uid, found.on_arriving())
+
+        # Tonight's own rings are on the page anyway; what they are held against is the past.
+        question = Recollect(venue=venue_uid, but=gig.uid, equaliser=self._equaliser)
+        self._journal.ask(question, told)
+
+    def of(self, venue: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
+        """Return what was said of a venue, None as long as nothing was."""
+        said = self._said
+        return said[1] if said is not None and venue and said[0] == venue["uid"] else None
