@@ -22,16 +22,20 @@ _HALF_BAND = 10.0**0.05
 """From a third octave's midband to its edge (IEC 61260-1)."""
 
 
+_WORD_DB = 6.0
+"""What a word over the loudest band takes: nothing else is drawn through it."""
+
+
 def _x(hz: float) -> float:
     part = math.log(hz / _LOWEST_HZ) / math.log(_HIGHEST_HZ / _LOWEST_HZ)
     return _LEFT + (_RIGHT - _LEFT) * min(max(part, 0.0), 1.0)
 
 
 class _Scale:
-    """dBFS to height; its top is the next ten above the loudest band."""
+    """dBFS to height; its top is the next ten that leaves room over the loudest band."""
 
     def __init__(self, levels_dbfs: Sequence[float]) -> None:
-        self.top_dbfs = 10.0 * math.ceil(max([*levels_dbfs, -60.0]) / 10.0)
+        self.top_dbfs = 10.0 * math.ceil((max([*levels_dbfs, -60.0]) + _WORD_DB) / 10.0)
 
     def y(self, dbfs: float) -> float:
         part = (self.top_dbfs - dbfs) / _SPAN_DB
