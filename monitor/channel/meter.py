@@ -97,7 +97,6 @@ class ChannelMeter:
         self._hum = Hum(hop_s)
         self._judge = VoiceJudge(hop_s)
         self._settled = Settled()
-        self._last_hz: float | None = None
         self._low_cut = LowCutView(hop_s, low_cuts_hz, low_cut_slope_db)
         self._peaks: deque[float] = deque(maxlen=round(HOLD_S / hop_s))
         self._means: deque[float] = deque(maxlen=round(HOLD_S / hop_s))
@@ -137,7 +136,6 @@ class ChannelMeter:
 
     def _forget_windows(self) -> None:
         self._gap_count += 1
-        self._last_hz = None
         for part in (self._hops, self._running, self._judge, self._settled, self._looks):
             part.reset()
 
@@ -153,13 +151,12 @@ class ChannelMeter:
         self._still_hops = self._still_hops + 1 if is_still else 0
         a_mean = self._a_level.power(windows.low)
         found = self._tracker.pitch(
-            windows.low[-self._tracker.needed_samples :], after_hz=self._last_hz
+            windows.low[-self._tracker.needed_samples :], after_hz=self._settled.newest_hz
         )
         is_hum = self._hum.push(None if found is None else found.hz)
         is_active = self._gate.is_open(a_mean) and not is_hum
         is_voice = found is not None and found.hz >= LOWEST_HZ and is_active
         key = semitones(found.hz) if found is not None and is_voice else None
-        self._last_hz = found.hz if found is not None and is_voice else None
         is_clear = found is not None and found.is_clear
         self._judge.push(key if is_clear else None, is_active=is_active)
         self._note(self._settled.push(key))

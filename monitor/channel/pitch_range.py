@@ -94,6 +94,12 @@ class Settled:
     def __init__(self) -> None:
         self._keys: deque[float | None] = deque(maxlen=NEIGHBOURS)
 
+    @property
+    def newest_hz(self) -> float | None:
+        """The pitch of the last hop, None where it was unvoiced."""
+        key = self._keys[-1] if self._keys else None
+        return None if key is None else hz_of(key)
+
     def reset(self) -> None:
         """Begin anew after a gap."""
         self._keys.clear()
