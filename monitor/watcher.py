@@ -143,7 +143,10 @@ class Watcher:
                 LOG.exception("the listening failed on a block and begins afresh")
             if self._failures >= MOST_FAILURES_IN_A_ROW:
                 raise
-            self._listener = None
+            if self._listener is not None:
+                # What rang is followed no longer: it must not stay lit, nor lend its number.
+                events += self._listener.reset()
+                self._listener = None
             self._handover.restart()
         return self._announce(events, now_mono_s)
 

@@ -61,6 +61,7 @@ class AccessClerk:
         self._phones = Phones()
         self._boot_id = boot_id
         self._tell = tell
+        self._told = ""
         self._lock = threading.Lock()
         self.hindrance = "the lantern is still starting; ask again in a moment"
         self._waiting: queue.Queue[tuple[Message, Reply] | None] = queue.Queue(MOST_WAITING)
@@ -138,8 +139,16 @@ class AccessClerk:
                 break
             command, reply = asked
             answer = self._answered(command)
+            self._tell_code()
             reply(answer if self._keep() else {**answer, "problem": self._kept.trouble})
         self._keep()  # which phone was used last
+
+    def _tell_code(self) -> None:
+        """Tell a code that is new on the panel; without the lock, which the analysis loop takes."""
+        code = self.code()
+        if code and code != self._told:
+            self._tell(code)
+        self._told = code
 
     def _restore(self) -> None:
         now = self._now()
@@ -190,7 +199,6 @@ class AccessClerk:
         showing = self._doorkeeper.ask(now.uptime_s, asker, hindrance=self.hindrance)
         if showing.where == "panel" and showing.code != was_on_panel:
             LOG.info("the panel shows a code, asked for from %s", asker)
-            self._tell(showing.code)
         lasts = {} if showing.lasts_s is None else {"lasts_s": round(showing.lasts_s, 1)}
         return {"class": "done", "showing": True, "where": showing.where, **lasts}
 

@@ -432,6 +432,24 @@ def test_sound_that_breaks_the_listening_is_survived(start: Callable[..., Runnin
     assert box.error is None
 
 
+def test_what_rang_when_the_listening_broke_has_ended(start: Callable[..., Running]) -> None:
+    box = start()
+    box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
+    box.wait_for(lambda s: s["state"] == "howl")
+    (first,) = box.snapshot()["rings"]
+    box.source.give(np.full(BLOCK, np.nan))
+    box.play(noise(RATE_HZ))
+    box.wait_for(lambda s: s["state"] == "quiet")
+    assert box.snapshot()["rings"] == []
+    assert box.snapshot()["lamp"]["pattern"] == "dark"
+    assert history(box)["rings"][0]["lasted_s"] is not None
+    box.play(growing_ring(2.0, hz=500.0))
+    box.wait_for(lambda s: s["state"] == "howl")
+    (second,) = box.snapshot()["rings"]
+    assert (second["band"], second["again"]) == ("500", 1)
+    assert second["id"] != first["id"]
+
+
 def test_sound_that_always_breaks_it_ends_the_watcher(start: Callable[..., Running]) -> None:
     box = start()
     for _ in range(watcher.MOST_FAILURES_IN_A_ROW):
