@@ -30,8 +30,8 @@ from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
 
 __all__ = ["AlsaMicrophone", "CaptureDevice", "list_capture_devices"]
 
-QUEUE_BLOCKS = 188
-"""2 s of blocks at 48 kHz: longer than any pause of a listener that is still alive."""
+QUEUED_S = 2.0
+"""Sound that waits to be read: longer than any pause of a listener that is still alive."""
 
 SEARCH_EVERY_S = 0.25
 KNOCK_EVERY_S = 1.0
@@ -257,7 +257,7 @@ class AlsaMicrophone:
                 return
             self._blocks.append(AudioBlock(samples, sample_rate_hz, now, self._gap_ahead, clipped))
             self._gap_ahead = False
-            if len(self._blocks) > QUEUE_BLOCKS:
+            if len(self._blocks) * len(samples) > QUEUED_S * sample_rate_hz:
                 # The oldest goes: late news of a ring is worth less than fresh.
                 self._blocks.popleft()
                 self._blocks[0] = replace(self._blocks[0], gap=True)

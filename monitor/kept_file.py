@@ -145,6 +145,8 @@ class KeptFile:
 def write_surely(path: Path, text: str, *, mode: int = 0o666) -> None:
     """Write a text so that a pulled plug leaves the old file or the new one; makes the folder.
 
+    Once this has returned it is the new one.
+
     Raises
     ------
     OSError
@@ -159,6 +161,11 @@ def write_surely(path: Path, text: str, *, mode: int = 0o666) -> None:
         file.flush()
         os.fsync(file.fileno())
     beside.replace(path)
+    folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(folder)  # the new name is on the disk only with its folder (fsync(2))
+    finally:
+        os.close(folder)
 
 
 def _text(content: Mapping[str, Any]) -> str:

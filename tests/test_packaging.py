@@ -153,6 +153,15 @@ def test_units_stay_closed(name: str, tmp_path: Path) -> None:
     run_systemd_analyze(tmp_path, name, "security", "--offline=yes", "--threshold=15")
 
 
+def test_the_watcher_may_ask_whether_the_clock_is_set() -> None:
+    """glibc's adjtimex(3) is the call clock_adjtime, older ones' adjtimex(2)."""
+    watcher = unit_settings(UNITS[0])
+    assert "ProtectClock" not in watcher  # refuses both calls, whatever the filter says
+    refused = watcher["SystemCallFilter"].index("~@privileged @resources")
+    assert "adjtimex clock_adjtime" in watcher["SystemCallFilter"][refused + 1 :]
+    assert watcher["CapabilityBoundingSet"] == [""]  # so it cannot set it
+
+
 def test_watcher_has_no_network_and_page_no_devices() -> None:
     watcher, page = (unit_settings(name) for name in UNITS)
     assert watcher["PrivateNetwork"] == ["yes"]

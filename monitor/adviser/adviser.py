@@ -69,7 +69,7 @@ class Adviser:
         self._make = make
         self._kept = kept
         self._boot_id = boot_id
-        self._waiting: queue.Queue[News | _Asked | None] = queue.Queue(MOST_WAITING)
+        self._waiting: queue.Queue[News | _Asked] = queue.Queue(MOST_WAITING)
         self.result = Advised()
         self.lost_count = 0
         self._trouble = ""
@@ -137,28 +137,33 @@ class Adviser:
                 self._begin_afresh()
         self._keep(at_once=True)
 
-    def _take(self, item: News | _Asked | None) -> None:
+    def _take(self, item: News | _Asked) -> None:
         counsel = self._counsel
-        if counsel is None or item is None:
-            return
-        if isinstance(item, News):
+        if isinstance(item, _Asked):
+            self._answer(counsel, item)
+        elif counsel is not None:
             counsel.hear(item)
             self._publish(counsel)
             self._keep(at_once=False)
+
+    def _answer(self, counsel: Counsel | None, asked: _Asked) -> None:
+        if counsel is None:
+            asked.reply({"class": "error", "message": self._trouble})
             return
         try:
-            counsel.command(item.command, item.at_s)
-        except ValueError as error:
-            item.reply({"class": "error", "message": str(error)})
-            return
+            try:
+                counsel.command(asked.command, asked.at_s)
+            except ValueError as error:
+                asked.reply({"class": "error", "message": str(error)})
+                return
+            self._in_doubt = self._in_doubt and asked.command["class"] != "ring_out"
+            self._publish(counsel)
+            # Kept first: a plug that is pulled after the answer loses nothing that was answered.
+            self._keep(at_once=True)
         except Exception as error:
-            item.reply({"class": "error", "message": f"the advice failed on it: {error!r}"})
+            asked.reply({"class": "error", "message": f"the advice failed on it: {error!r}"})
             raise
-        self._in_doubt = self._in_doubt and item.command["class"] != "ring_out"
-        self._publish(counsel)
-        # Kept first: a plug that is pulled after the answer loses nothing that was answered.
-        self._keep(at_once=True)
-        item.reply({"class": "done"})
+        asked.reply({"class": "done"})
 
     def _publish(self, counsel: Counsel) -> None:
         result = counsel.result

@@ -7,7 +7,6 @@ was heard here, and nothing is said about how loud that is.
 from __future__ import annotations
 
 import math
-import statistics
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,7 +20,7 @@ LOUD_S = 20.0
 """Of a minute: a door, a cough or a box that is set down are shorter."""
 MOST_MINUTES = 720
 """Twelve hours of quietest minutes: one evening's."""
-LEAST_SECONDS = 30
+LEAST_S = 30.0
 """Heard of a minute, before it can be the quietest one."""
 SILENCE_DBFS = -140.0
 """Below this nothing is connected: the last bit of 24 is at -144 dBFS."""
@@ -54,15 +53,17 @@ class Minute:
 
 @dataclass(slots=True)
 class _Sum:
+    """``levels`` are pairs of dBFS and for how long; ``energies`` powers times seconds."""
+
     begun_s: float
-    levels_dbfs: list[float]
-    powers: list[float]
+    levels: list[tuple[float, float]]
+    energies: list[float]
     peak_dbfs: float = SILENCE_DBFS
     loud_s: float = 0.0
 
 
 class Minutes:
-    """Takes in levels about once a second."""
+    """Takes in levels once or a few times a second; each stands for the time since the last."""
 
     def __init__(self) -> None:
         self._sum: _Sum | None = None
@@ -100,11 +101,11 @@ class Minutes:
         if self._sum is None:
             self._sum = _Sum(at_s, [], [0.0] * len(bands_dbfs))
         found = self._sum
-        found.levels_dbfs.append(level_dbfs)
+        found.levels.append((level_dbfs, step_s))
         found.peak_dbfs = max(found.peak_dbfs, peak_dbfs)
-        found.powers = [
-            power + 10.0 ** (level / 10.0)
-            for power, level in zip(found.powers, bands_dbfs, strict=True)
+        found.energies = [
+            energy + step_s * 10.0 ** (level / 10.0)
+            for energy, level in zip(found.energies, bands_dbfs, strict=True)
         ]
         found.loud_s += step_s * is_loud
         return done
@@ -115,21 +116,31 @@ class Minutes:
         self._loud.clear()
 
     def _closed(self, found: _Sum) -> Minute | None:
-        count = len(found.levels_dbfs)
-        if count < LEAST_SECONDS:
+        heard_s = sum(step_s for _, step_s in found.levels)
+        if heard_s < LEAST_S:
             return None
-        middle_dbfs = statistics.median(found.levels_dbfs)
+        middle_dbfs = _median(found.levels)
         if middle_dbfs > SILENCE_DBFS:
             self._quiet_dbfs.append(middle_dbfs)
+        energy = sum(step_s * 10.0 ** (level / 10.0) for level, step_s in found.levels)
         return Minute(
             begun_s=found.begun_s,
-            level_dbfs=_mean_db(10.0 ** (level / 10.0) for level in found.levels_dbfs),
+            level_dbfs=_db(energy / heard_s),
             peak_dbfs=found.peak_dbfs,
             loud=found.loud_s >= LOUD_S,
-            third_octave_dbfs=tuple(_mean_db([power / count]) for power in found.powers),
+            third_octave_dbfs=tuple(_db(energy / heard_s) for energy in found.energies),
         )
 
 
-def _mean_db(powers: Any) -> float:
-    mean = statistics.fmean(powers)
-    return max(SILENCE_DBFS, 10.0 * math.log10(max(mean, 1e-15)))
+def _median(levels: Sequence[tuple[float, float]]) -> float:
+    """The level that was exceeded for half of the time."""
+    half_s, upto_s = 0.5 * sum(step_s for _, step_s in levels), 0.0
+    for level, step_s in sorted(levels):
+        upto_s += step_s
+        if upto_s >= half_s:
+            return level
+    return SILENCE_DBFS
+
+
+def _db(power: float) -> float:
+    return max(SILENCE_DBFS, 10.0 * math.log10(max(power, 1e-15)))

@@ -97,9 +97,12 @@ def _merge_one(connection: sqlite3.Connection, record: Record) -> None:
     )
     known: set[tuple[Any, ...]] = set() if is_new else _said(record_of(connection, kept, boots))
     _insert_happenings(connection, record, kept, known, is_new=is_new)
-    connection.executemany(
-        INSERT_RING, [to_sql(_row(ring, kept, begun, boots)) for ring in record["rings"]]
-    )
+    rings = [_row(ring, kept, begun, boots) for ring in record["rings"]]
+    if kept.rings_gone and not is_new:
+        # What was thinned here is counted already: a copy from before does not bring it back.
+        here = set(connection.execute("SELECT session, id FROM rings WHERE gig = ?", (kept.uid,)))
+        rings = [ring for ring in rings if (ring.session, ring.id) in here]
+    connection.executemany(INSERT_RING, [to_sql(ring) for ring in rings])
     if is_new and "ended" not in gig:
         _end_left_on(connection, kept, boots)
 

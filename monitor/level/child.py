@@ -18,6 +18,7 @@ import subprocess
 import threading
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import IO, Any
 
 from firmware.ports import AudioBlock
@@ -27,7 +28,7 @@ from monitor.link.messages import strict_json
 LOG = logging.getLogger(__name__)
 
 MOST_WAITING = 64
-"""Two thirds of a second of blocks at 48 kHz."""
+"""Blocks: 1.4 s as a microphone at 48 kHz delivers them."""
 LONGEST_S = 300.0
 """A measurement somebody forgot must not burn a core all evening."""
 FIRST_S = 30.0
@@ -103,7 +104,8 @@ class LevelChild:
         """Feed a block; dropped, and a gap for the measuring, if there is no room."""
         self._fed_mono_s = time.monotonic()
         try:
-            self._waiting.put_nowait(block)
+            self._waiting.put_nowait(replace(block, gap=True) if self._lost_before else block)
+            self._lost_before = False
         except queue.Full:
             self._lost_before = True
             self.lost_count += self.fields is not None
@@ -215,8 +217,7 @@ class LevelChild:
                 block = self._waiting.get_nowait()
             except queue.Empty:
                 break
-            gap, self._lost_before = block.gap or self._lost_before, False
-            self._pending += packed(block.samples, block.sample_rate_hz, gap=gap)
+            self._pending += packed(block.samples, block.sample_rate_hz, gap=block.gap)
         while self._pending:
             try:
                 written = os.write(pipe.fileno(), self._pending[:_PENDING_BYTES])

@@ -173,6 +173,7 @@ class SoundcheckClerk:
             if self._soundcheck.see_ring_out(phase):
                 self._keep()
             self._shown = self._soundcheck.fields(clock.uptime_s(), phase)
+            self._trouble = ""
         except Exception as error:
             if not self._trouble:
                 LOG.exception("the soundcheck cannot be shown")

@@ -113,6 +113,18 @@ def test_neither_a_reboot_nor_a_wrong_clock_unpairs(
     assert phone.get("paired_ago_s", 0.0) >= 0.0
 
 
+def test_who_is_slow_to_read_a_code_holds_nobody_up(begin: Begin) -> None:
+    """The analysis loop asks for code and fields at every snapshot."""
+    clerk = begin()
+    may_go_on = threading.Event()
+    clerk.clerk._tell = lambda _: may_go_on.wait(10.0)
+    clerk.clerk.ask({"class": "pair_ask", "from": "192.168.4.7"}, lambda _: None)
+    awaited(lambda: clerk.clerk.code() == CODE)
+    assert clerk.clerk.fields()["showing"]
+    assert not may_go_on.is_set()
+    may_go_on.set()
+
+
 def test_the_file_has_digests_and_is_for_nobody_else(begin: Begin, path: Path) -> None:
     key = begin().pair()["key"]
     text = path.read_text(encoding="utf-8")

@@ -113,6 +113,40 @@ def test_a_failure_is_logged_and_it_goes_on_from_where_it_was(
     assert ask(adviser, **{"class": "ring_out", "do": "open"}) == {"class": "done"}
 
 
+def test_without_advice_commands_are_answered_with_why(start: Callable[..., Adviser]) -> None:
+    def never(_: object) -> Counsel:
+        raise ZeroDivisionError("no luck")
+
+    adviser = start(never)
+    answer = ask(adviser, **{"class": "ring_out", "do": "open"})
+    assert answer["class"] == "error"
+    assert answer["message"].startswith("there is no advice: ZeroDivisionError")
+    assert adviser.health() == answer["message"]
+
+
+def test_a_command_that_cannot_be_shown_is_answered(
+    start: Callable[..., Adviser], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    adviser = start()
+    ask(adviser, **{"class": "ring_out", "do": "open"})
+    monkeypatch.setattr(adviser, "_publish", never_again(adviser._publish))
+    answer = ask(adviser, **{"class": "ring_out", "do": "begin"})
+    assert answer["message"].startswith("the advice failed on it: ZeroDivisionError")
+    assert ask(adviser, **{"class": "ring_out", "do": "stop"}) == {"class": "done"}
+
+
+def never_again(publish: Callable[[Counsel], None]) -> Callable[[Counsel], None]:
+    """Fails once."""
+    failures = [ZeroDivisionError("once")]
+
+    def fails(counsel: Counsel) -> None:
+        if failures:
+            raise failures.pop()
+        publish(counsel)
+
+    return fails
+
+
 def test_a_restart_brings_it_back_paused(start: Callable[..., Adviser]) -> None:
     adviser = start()
     ask(adviser, **{"class": "pull", "slider": 21, "cut_db": -4.0})

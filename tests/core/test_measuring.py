@@ -101,6 +101,17 @@ def test_what_was_lost_before_is_told_as_a_gap(start: Callable[..., LevelChild])
     assert child.lost_count == 0, "before the first figure nothing is measured yet"
 
 
+def test_the_gap_is_where_blocks_were_lost() -> None:
+    child = LevelChild(fake("frames"), fed=True)  # never started: nobody takes them
+    for _ in range(MOST_WAITING + 10):
+        child.put(block())
+    taken = [child._waiting.get_nowait().gap for _ in range(2)]
+    for _ in range(2):
+        child.put(block())
+    taken += [child._waiting.get_nowait().gap for _ in range(MOST_WAITING)]
+    assert taken == [False] * MOST_WAITING + [True, False]
+
+
 def test_only_lines_that_can_go_out_are_figures(start: Callable[..., LevelChild]) -> None:
     child = start("nonsense")
     awaited(lambda: child.fields is not None, PATIENCE_S)

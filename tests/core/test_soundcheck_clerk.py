@@ -276,3 +276,17 @@ def test_a_bug_behind_one_command_is_told_and_the_next_one_answered(
     assert "the soundcheck failed on it" in ask(clerk, do="begin")["message"]
     monkeypatch.undo()
     assert ask(clerk, do="begin") == {"class": "done"}
+
+
+def test_what_could_not_be_shown_once_is_well_again(
+    evening: Evening, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clerk = evening.start()
+
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("oh")
+
+    monkeypatch.setattr(clerk_module.Soundcheck, "fields", broken)
+    awaited(lambda: "cannot be shown" in clerk.health(), PATIENCE_S)
+    monkeypatch.undo()
+    awaited(lambda: clerk.health() == "ok", PATIENCE_S)

@@ -174,8 +174,8 @@ def test_another_error_number_is_a_loss_not_an_overrun(make: Maker) -> None:
 def test_when_nobody_listens_the_oldest_is_dropped_and_counted(
     make: Maker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(module, "QUEUE_BLOCKS", 4)
     script = [period_of(code) for code in range(1, 11)]
+    monkeypatch.setattr(module, "QUEUED_S", 4 * PERIOD / 48000)
     alsa = FakeAlsa({NAME: FakeCard(script=script, after="block")})
     microphone = make(alsa)
     assert wait_until(lambda: microphone.status().dropped_block_count == 6, within_s=2.0)

@@ -21,6 +21,7 @@ from monitor.journal.asks import (
 from monitor.journal.record import check_record
 from tests.journal.evenings import play_evening
 from tests.journal.telling import MAY_2031_S, HandClock, Told
+from tests.journal.test_thinning import thinned
 
 Record = dict[str, Any]
 DAY_S = 86_400.0
@@ -141,6 +142,21 @@ def test_a_copy_made_while_it_was_on_does_not_go_on_for_ever(told: Told) -> None
     take(told, record)
     (line,) = told.ask(ListGigs(5))
     assert (line["on"], line["lasted_s"]) == (False, 62.0)
+
+
+def test_what_was_thinned_is_not_counted_twice(told: Told) -> None:
+    told.begin("g")
+    for number in range(10):
+        told.rings("g", number, degree="howl")
+    told.end("g")
+    before = told.ask(GetRecord("g"))
+    thinned(told.path, keep_rings=4)
+    after = told.ask(GetRecord("g"))
+    assert (len(after["rings"]), after["gig"]["rings_gone"]) == (4, 6)
+    assert take(told, before) == {"gigs": 0, "rings": 0}
+    assert told.ask(GetRecord("g")) == after
+    (line,) = told.ask(ListGigs(5))
+    assert (line["ring_count"], line["howl_count"]) == (10, 10)
 
 
 def test_all_of_a_merge_or_nothing_and_never_at_the_cost_of_what_is_here(
