@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import logging
 
+from monitor.link.messages import CALM_HEALTH
 from monitor.watcher_parts import Parts
 
 LOG = logging.getLogger(__name__)
 
-CALM = ("ok", "off", "opening")
 
 
 class PartHealth:
@@ -35,7 +35,7 @@ class PartHealth:
         }
         for name, text in now.items():
             if self._said.get(name) != text:
-                level = logging.INFO if text in CALM else logging.WARNING
+                level = logging.INFO if text in CALM_HEALTH else logging.WARNING
                 if name == "microphone" and status.state == "hearing":
                     level = logging.INFO
                 if text not in ("ok", "opening") or name in self._said:

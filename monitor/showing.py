@@ -149,6 +149,10 @@ class Showing:
             "button": {"health": self._parts.hand.health()},
             "board": self._parts.board.fields(),
             "settings": {"health": self._parts.settings_health},
+            "link": {
+                "dropped_client_count": self._parts.server.dropped_client_count,
+                "skipped_snapshot_count": self._parts.server.skipped_snapshot_count,
+            },
             "journal": {"health": self._parts.journal.health()},
             "adviser": {"health": self._parts.adviser.health()},
             "soundcheck": self._parts.soundcheck.fields(),

@@ -24,7 +24,6 @@ class Pace:
         self._burst_count = burst_count
         self._left: OrderedDict[str, tuple[float, float]] = OrderedDict()
         self._lock = threading.Lock()
-        self.refused_count = 0
 
     def take(self, address: str, now_s: float) -> bool:
         """Take one request, at a time that only grows; false if none is left."""
@@ -35,7 +34,6 @@ class Pace:
             self._left[address] = (left - is_let_in, now_s)
             if len(self._left) > MOST_ADDRESSES:
                 self._left.popitem(last=False)
-            self.refused_count += not is_let_in
             return is_let_in
 
 
@@ -46,7 +44,6 @@ class Lines:
         self.most = most
         self._per_address = per_address
         self._held: Counter[str] = Counter()
-        self.refused_count = 0
 
     @property
     def count(self) -> int:
@@ -56,7 +53,6 @@ class Lines:
     def open(self, address: str) -> bool:
         """Count a new connection; false if the address has enough, and then it is not counted."""
         if self._held[address] >= self._per_address:
-            self.refused_count += 1
             return False
         self._held[address] += 1
         return True

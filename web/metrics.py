@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from monitor.link.messages import CALM_HEALTH
+
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 PREFIX = "howl_lantern_"
 STATES = ("starting", "deaf", "quiet", "ringing", "howl")
@@ -71,7 +73,7 @@ def watcher_families(answer: Mapping[str, Any]) -> list[Family]:
     up = _one("watcher_up", "gauge", "1 while the watcher is connected.", answer["connected"])
     if not isinstance(snapshot, Mapping):
         return [up]
-    microphone = _mapping(snapshot.get("microphone"))
+    microphone, link = _mapping(snapshot.get("microphone")), _mapping(snapshot.get("link"))
     return [
         up,
         _one("snapshot_age_seconds", "gauge", "Age of what is told.", answer.get("age_s")),
@@ -96,6 +98,18 @@ def watcher_families(answer: Mapping[str, Any]) -> list[Family]:
             "counter",
             "Blocks of sound that were read and not listened to.",
             microphone.get("dropped_block_count"),
+        ),
+        _one(
+            "link_clients_dropped_total",
+            "counter",
+            "Clients of the watcher that were hung up on, as they took nothing for seconds.",
+            link.get("dropped_client_count"),
+        ),
+        _one(
+            "link_snapshots_skipped_total",
+            "counter",
+            "Snapshots that a client was too slow for.",
+            link.get("skipped_snapshot_count"),
         ),
         *_part_families(snapshot, microphone),
     ]
@@ -144,17 +158,18 @@ def _level_families(snapshot: Mapping[str, Any]) -> list[Family]:
 
 
 def _part_families(snapshot: Mapping[str, Any], microphone: Mapping[str, Any]) -> list[Family]:
-    health = {
-        name: _mapping(snapshot.get(name)).get("health")
-        for name in ("lamp", "panel", "journal", "adviser")
+    health = {name: _mapping(part).get("health") for name, part in snapshot.items()}
+    ok = {
+        name: said in CALM_HEALTH
+        for name, said in health.items()
+        if isinstance(said, str) and said != "unknown"
     }
-    ok = {name: said == "ok" for name, said in health.items() if isinstance(said, str)}
     ok["microphone"] = microphone.get("state") == "hearing"
     return [
         Family(
             "part_ok",
             "gauge",
-            "1 while a part of the box says that it is well.",
+            "1 while a part of the box is well, or off by its settings.",
             tuple(({"part": name}, int(well)) for name, well in sorted(ok.items())),
         )
     ]

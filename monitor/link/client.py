@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import socket
 import threading
@@ -28,13 +29,11 @@ class Received:
 
 
 class Subscription:
-    """Ring events as they come, at most ``limit`` waiting; older ones are dropped and counted."""
+    """Ring events as they come, at most ``limit`` waiting; older ones are dropped."""
 
     def __init__(self, client: LinkClient, limit: int) -> None:
         self._client = client
-        self._waiting: deque[Message] = deque()
-        self._limit = limit
-        self.dropped_count = 0
+        self._waiting: deque[Message] = deque(maxlen=limit)
 
     def get(self, timeout_s: float) -> Message | None:
         """Return the next event, or None if none came within ``timeout_s``."""
@@ -49,9 +48,6 @@ class Subscription:
 
     def put(self, event: Message) -> None:
         """Append an event; the client calls this with its condition held."""
-        if len(self._waiting) >= self._limit:
-            self._waiting.popleft()
-            self.dropped_count += 1
         self._waiting.append(event)
 
     def close(self) -> None:
@@ -173,7 +169,10 @@ class LinkClient:
                 with self._send_lock:
                     connection.sendall(line)
             except OSError as error:
-                raise LinkError(f"the watcher cannot be reached: {error.strerror}") from error
+                # Half a line may be on its way: what is sent next would be lost with it.
+                with contextlib.suppress(OSError):
+                    connection.shutdown(socket.SHUT_RDWR)
+                raise LinkError(f"the watcher cannot be reached: {self._why(error)}") from error
             with self.condition:
                 self.condition.wait_for(
                     lambda: (

@@ -21,10 +21,13 @@ from pathlib import Path
 from typing import Any
 
 PROTO_MAJOR = 1
-PROTO_MINOR = 4
+PROTO_MINOR = 5
 MAX_LINE_BYTES = 64 * 1024
 
 Message = dict[str, Any]
+
+CALM_HEALTH = ("ok", "off", "opening")
+"""What a part's health says where there is nothing against it."""
 
 
 class LinkError(ValueError):

@@ -64,7 +64,6 @@ def test_a_listener_that_sleeps_loses_packets_and_holds_up_nobody(
         for _ in range(1000):
             door.publish(BLOCK)
         took_s = time.monotonic() - began_mono_s
-        assert door.dropped_count > 500
         assert took_s < 5.0, "publishing waited for somebody"
         kept = 0
         one.setblocking(False)
@@ -74,7 +73,7 @@ def test_a_listener_that_sleeps_loses_packets_and_holds_up_nobody(
             except BlockingIOError:
                 break
             kept += 1
-        assert kept + door.dropped_count == 1000
+        assert kept < 500
         assert kept * len(BLOCK) / 48000 < 1.0  # seconds of sound that can be late
         door.publish(BLOCK)
         assert len(one.recv(65536)) == 2 * len(BLOCK)

@@ -58,6 +58,24 @@ def test_what_is_wrong_is_told() -> None:
     assert parts["lamp"] == 1
 
 
+def test_every_part_with_a_health_is_told_and_off_is_well() -> None:
+    state = {
+        **STATES["quiet"],
+        "lamp": {"pattern": "dark", "health": "off"},
+        "panel": {**STATES["quiet"]["panel"], "health": "the panel cannot be opened: broken"},
+        "soundcheck": {"health": "the soundcheck cannot be shown: oh"},
+        "settings": {"health": "ok"},
+        "board": {"health": "unknown"},
+        "link": {"dropped_client_count": 2, "skipped_snapshot_count": 31},
+    }
+    found = metrics(state)
+    parts = {labels["part"]: value for labels, value in found["howl_lantern_part_ok"]}
+    assert (parts["lamp"], parts["panel"], parts["soundcheck"], parts["settings"]) == (1, 0, 0, 1)
+    assert "board" not in parts
+    assert found["howl_lantern_link_clients_dropped_total"] == [({}, 2)]
+    assert found["howl_lantern_link_snapshots_skipped_total"] == [({}, 31)]
+
+
 def test_without_a_watcher_only_the_page_is_told() -> None:
     found = metrics(None)
     assert found["howl_lantern_watcher_up"] == [({}, 0)]

@@ -163,6 +163,10 @@ SCHEMAS: dict[str, Schema] = {
             "button": HEALTH,
             "gigs": HEALTH,
             "settings": HEALTH,
+            "link": known(
+                "Who was too slow for the watcher: clients hung up on, snapshots left out.",
+                obj({"dropped_client_count": COUNT, "skipped_snapshot_count": COUNT}),
+            ),
             "stage": ref("Practice"),
             "advice": ref("Advice"),
             "standing": array(

@@ -7,9 +7,20 @@ import { at, create, text } from "./parts.js";
 let built = "";
 let places = new Map(); // where the filters that are asked for are to be put
 
-async function move(command) {
-  const refused = await send("/api/v1/stage", command);
-  if (refused) at("advice").textContent = refused;
+const wanted = new Map(); // of each thing that is moved, where it is to stand
+let moving = false;
+
+/** Move one thing; while the box is at the one before, only the newest place of each counts. */
+async function move(name, command) {
+  wanted.set(name, command);
+  if (moving) return;
+  moving = true;
+  for (const [next, asked] of wanted) { // what is set meanwhile comes last, and is met here too
+    wanted.delete(next);
+    const refused = await send("/api/v1/stage", asked);
+    if (refused) at("advice").textContent = refused;
+  }
+  moving = false;
 }
 
 function build(stage) {
@@ -20,7 +31,7 @@ function build(stage) {
     input.dataset.sliderIndex = String(i);
     input.setAttribute("aria-label", `slider ${slider.label}`);
     input.addEventListener("input", () =>
-      move({ slider: i, cut_db: Number(input.value), ...places.get(i) }));
+      move(`slider ${i}`, { slider: i, cut_db: Number(input.value), ...places.get(i) }));
     label.textContent = slider.label;
     cell.append(input, label);
     return cell;
@@ -78,7 +89,7 @@ function followPractice(snapshot) {
 
 at("fader").addEventListener("input", (event) => {
   at("fader-db").textContent = `${Number(event.target.value).toFixed(1)} dB`;
-  move({ fader_db: Number(event.target.value) });
+  move("fader", { fader_db: Number(event.target.value) });
 });
 document.addEventListener("room", ({ detail }) => {
   // Turned and measured again in one place.
@@ -87,7 +98,7 @@ document.addEventListener("room", ({ detail }) => {
 });
 at("gain-db").addEventListener("input", (event) => {
   at("gain-words").textContent = gainWords(event.target.value);
-  move({ gain_db: Number(event.target.value) });
+  move("gain", { gain_db: Number(event.target.value) });
 });
 
 follow(followPractice);
