@@ -31,6 +31,7 @@ CLOSE_SLOPE_DB_PER_S = -25.0
 CLOSE_SLOPE_FALL_DB = 5.0
 """... or has fallen half as far and is still falling steeply."""
 HELD_S = 0.5
+_SLOPE_HOPS = 4
 FALLS_FROM_DB = 15.0
 """Only what has stood so far out can be seen to fall: nearer to the noise a line's level goes up
 and down with it."""
@@ -197,7 +198,7 @@ class RingBook:
                 if one.ring.degree == "ringing":
                     slope = float(suspected.slope_db_per_s[i])
                     one.ring = replace(one.ring, growth_db_per_s=slope)
-            elif rings[i]:
+            elif rings[i] and not self._dies_away(int(suspected.bins[i])):
                 one = self._opened(suspected, int(i), now_s)
                 self._open_rings.append(one)
                 if not one.is_another_s:
@@ -277,17 +278,31 @@ class RingBook:
         """Whether the line of an open ring has sunk or is falling away."""
         if one.hops_sunk >= self._close_hops:
             return True
-        level_db, highest_db = one.levels_db[-1], max(one.levels_db)
-        if highest_db - one.floor_db < FALLS_FROM_DB:
+        return self._has_fallen(list(one.levels_db), one.floor_db)
+
+    def _dies_away(self, line_bin: int) -> bool:
+        """Whether what is at a bin has been louder in the last half second and falls: the rest of
+        what rang, with whatever frequency the room leaves it, begins no ring."""
+        lobe_db = self._history.level_db(self._held_hops)[:, line_bin - 1 : line_bin + 2]
+        levels_db = lobe_db.max(axis=1).tolist()
+        floor_db = float(self._history.floor_db(1)[0, line_bin])
+        return self._has_fallen(levels_db, floor_db) and self._slope_db_per_s(levels_db) < 0.0
+
+    def _has_fallen(self, levels_db: list[float], floor_db: float) -> bool:
+        """Whether a line with these levels of late has fallen far, or less far but steeply."""
+        highest_db = max(levels_db)
+        if highest_db - floor_db < FALLS_FROM_DB:
             return False
-        fall_db = highest_db - level_db
-        back = min(4, len(one.levels_db) - 1)
-        falling_db_per_s = (
-            (level_db - one.levels_db[-1 - back]) / (back * self._hop_s) if back else 0.0
-        )
+        fall_db = highest_db - levels_db[-1]
         return fall_db >= CLOSE_FALL_DB or (
-            fall_db >= CLOSE_SLOPE_FALL_DB and falling_db_per_s <= CLOSE_SLOPE_DB_PER_S
+            fall_db >= CLOSE_SLOPE_FALL_DB
+            and self._slope_db_per_s(levels_db) <= CLOSE_SLOPE_DB_PER_S
         )
+
+    def _slope_db_per_s(self, levels_db: list[float]) -> float:
+        """Over the last hops of a window."""
+        back = min(_SLOPE_HOPS, len(levels_db) - 1)
+        return (levels_db[-1] - levels_db[-1 - back]) / (back * self._hop_s) if back else 0.0
 
     def _level_dbfs(self, line_bin: int) -> float:
         return float(self._history.level_db(1)[0, line_bin - 1 : line_bin + 2].max())
