@@ -7,10 +7,13 @@ library and the page never loads the listening.
 from __future__ import annotations
 
 import argparse
+import errno
+import io
 import os
 import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
 
 from monitor.errors import LanternError, UsageError
 
@@ -18,6 +21,9 @@ if TYPE_CHECKING:
     from monitor.settings import Loaded
 
 PROGRAM = "howl-lantern"
+
+_NO_OUTPUT = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
+"""What a full disk, a full quota or a broken device says to what is printed."""
 
 _EPILOG = """\
 Start with one of these:
@@ -29,8 +35,15 @@ Each command has its own --help.
 """
 
 
+class _OneLine(argparse.ArgumentParser):
+    """Says what is wrong with a command line in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}; see {self.prog} --help\n")
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _OneLine(
         prog=PROGRAM,
         description="Hears feedback begin, lights a lamp, and names the slider to pull.",
         epilog=_EPILOG,
@@ -354,8 +367,6 @@ def _demo(args: argparse.Namespace) -> int:
 
 
 def _pair(args: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from monitor import places
     from monitor.commands import pair
 
@@ -373,7 +384,7 @@ def _level(args: argparse.Namespace) -> int:
     from monitor.level import command as level
 
     if args.picture is not None:
-        level.check_picture(args.picture)
+        level.check_picture(args.picture, args.file)
     settings = _load(args).settings
     source = level.chosen(
         settings, file=args.file, device=args.device, box=args.box, feed=args.feed, name=args.name
@@ -382,8 +393,6 @@ def _level(args: argparse.Namespace) -> int:
 
 
 def _faces(args: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from firmware.faces import write_faces
 
     try:
@@ -509,6 +518,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     # Before numpy is imported anywhere: idle BLAS threads spin, and a Pi's cores are few.
     for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         os.environ.setdefault(variable, "1")
+    _make_printable()
     parser = _parser()
     args = parser.parse_args(argv)
     if args.version:
@@ -520,7 +530,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         parser.print_help()
         return 2
     try:
-        return _COMMANDS[args.command](args)
+        code = _COMMANDS[args.command](args)
+        sys.stdout.flush()
+        return code
     except LanternError as error:
         for line in str(error).splitlines():
             print(f"{PROGRAM}: {line}", file=sys.stderr)
@@ -529,11 +541,29 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"{PROGRAM}: the package {error.name} is missing; install it", file=sys.stderr)
         return 1
     except BrokenPipeError:
-        # The reader (head, less) has had enough; Python would complain once more at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _say_no_more()  # the reader (head, less) has had enough
         return 0
+    except OSError as error:
+        if error.errno not in _NO_OUTPUT or error.filename is not None:
+            raise
+        _say_no_more()
+        print(f"{PROGRAM}: what is printed cannot be written: {error.strerror}", file=sys.stderr)
+        return 1
     except KeyboardInterrupt:
         return 130
+
+
+def _make_printable() -> None:
+    """Let every name be printed wherever it goes, and have something to print to."""
+    if sys.stdout is None:
+        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # as stderr does it
+
+
+def _say_no_more() -> None:
+    """What is still to be printed goes nowhere; Python would complain once more at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

@@ -10,7 +10,6 @@ from monitor.watcher_parts import Parts
 LOG = logging.getLogger(__name__)
 
 
-
 class PartHealth:
     """Looks at the parts whenever it is told to; remembers what it has said of each."""
 

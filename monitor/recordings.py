@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import stat
 import struct
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,6 +14,8 @@ import soundfile
 from monitor.listening.listener import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 
 BLOCK_FRAMES = 65536
+LARGEST = 1000.0
+"""60 dB beyond full scale, which is 1.0: no recording's, and their squares would overflow."""
 SHORTEST_S = 0.1
 """Less than this is shorter than the window that looks at it."""
 
@@ -38,15 +42,16 @@ class Recording:
 
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
-        if not self.path.exists():
-            raise RecordingError(f"{path}: no such file")
-        if not self.path.is_file():
-            raise RecordingError(f"{path}: not a file; give a WAV, FLAC or Ogg recording")
         try:
-            size = self.path.stat().st_size
-            if size == 0:
+            status = self.path.stat()
+            if not stat.S_ISREG(status.st_mode):
+                raise RecordingError(f"{path}: not a file; give a WAV, FLAC or Ogg recording")
+            if status.st_size == 0:
                 raise RecordingError(f"{path}: the file is empty (0 bytes)")
-            info = soundfile.info(str(self.path))
+            self.path.open("rb").close()  # soundfile keeps to itself why it may not
+            info = soundfile.info(os.fsencode(self.path))
+        except FileNotFoundError as error:
+            raise RecordingError(f"{path}: no such file") from error
         except OSError as error:
             raise RecordingError(f"{path}: cannot be read: {error.strerror}") from error
         except soundfile.LibsndfileError as error:
@@ -67,7 +72,7 @@ class Recording:
                 f"{path}: {self.n_frames} samples are too short to listen to; "
                 f"{SHORTEST_S} s or more expected"
             )
-        if _is_cut_short(self.path, size):
+        if _is_cut_short(self.path, status.st_size):
             raise RecordingError(f"{path}: cut short: its end is missing; copy it again")
 
     def blocks(self) -> Iterator[np.ndarray]:
@@ -80,12 +85,12 @@ class Recording:
         """
         read = 0
         try:
-            with soundfile.SoundFile(str(self.path)) as file:
+            with soundfile.SoundFile(os.fsencode(self.path)) as file:
                 while len(frames := file.read(BLOCK_FRAMES, dtype="float32", always_2d=True)):
-                    if not np.isfinite(frames).all():
+                    if not (np.abs(frames) <= LARGEST).all():
                         raise RecordingError(
-                            f"{self.path}: holds samples that are not numbers near "
-                            f"{read / self.sample_rate_hz:.1f} s; export it again"
+                            f"{self.path}: holds samples that are not numbers, or far beyond "
+                            f"full scale, near {read / self.sample_rate_hz:.1f} s; export it again"
                         )
                     read += len(frames)
                     yield frames.mean(axis=1)

@@ -21,10 +21,12 @@ from typing import Any, Literal
 from monitor.advice.choice import EqualiserChoice, sliders_of
 from monitor.advice.labels import parse_frequency
 from monitor.errors import SettingsError
+from monitor.input_file import read_within
 from monitor.placing.stage_file import REVERBERATION_S
 from monitor.settings_rules import FREE, RULES
 
 SYSTEM_FILE = Path("/etc/howl-lantern/settings.toml")
+LARGEST_FILE_BYTES = 1_000_000
 FILE_VARIABLE = "HOWL_LANTERN_SETTINGS"
 PACKAGED = "default"
 
@@ -225,7 +227,7 @@ class _Reader:
     def take_file(self, path: Path, text: str, *, origin: str | None = None) -> None:
         try:
             tables = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
+        except (ValueError, RecursionError) as error:  # also a number of thousands of digits
             self.problems.append(f"{path}: not valid TOML: {error}")
             return
         lines = _key_lines(text)
@@ -252,7 +254,7 @@ class _Reader:
             return
         try:
             value = tomllib.loads(f"value = {text.strip()}")["value"]
-        except tomllib.TOMLDecodeError:
+        except (ValueError, RecursionError):
             value = text.strip()  # a shell has eaten the quotes of a text
         table = name.partition(".")[0]
         if table not in RULES:
@@ -286,7 +288,9 @@ def _shown(value: Any) -> str:
     if isinstance(value, str):
         text = json.dumps(value, ensure_ascii=False)  # in quotes, on one line
         return text if len(text) <= 44 else text[:40] + '..."'
-    text = repr(value)
+    text = str(value)
+    if isinstance(value, list | dict):
+        text = json.dumps(value, ensure_ascii=False, default=str)
     return text if len(text) <= 60 else text[:60] + "..."
 
 
@@ -317,7 +321,8 @@ def _key_lines(text: str) -> dict[str, int]:
 
 def _read_text(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8")
+        # Some editors put a mark before the first letter.
+        return read_within(path, LARGEST_FILE_BYTES).decode("utf-8-sig")
     except FileNotFoundError:
         why = "there is no such file"
     except IsADirectoryError:
@@ -341,14 +346,21 @@ def settings_file(given: str | Path | None, environ: Mapping[str, str]) -> Path 
 
     A file asked for (``given`` or the environment variable) is returned even if it does not
     exist, so that reading it says so.
+
+    Raises
+    ------
+    SettingsError
+        If the file that was asked for has no name.
     """
-    if given:
+    if given == "":
+        raise SettingsError(["--settings: a file's name expected, not nothing"])
+    if given is not None:
         return Path(given)
     if environ.get(FILE_VARIABLE):
         return Path(environ[FILE_VARIABLE])
     home = Path(environ.get("XDG_CONFIG_HOME") or Path(environ.get("HOME", "/")) / ".config")
     for path in (SYSTEM_FILE, home / "howl-lantern" / "settings.toml"):
-        if path.exists():
+        if os.path.lexists(path):  # a link to nowhere is a mistake, not nothing
             return path
     return None
 

@@ -113,6 +113,7 @@ BAD = {
     "cut_short": (wav(RATE_HZ, stated_bytes=40 * RATE_HZ), "cut short"),
     "nan": (wav(RATE_HZ, value=np.nan), "not numbers"),
     "infinite": (wav(RATE_HZ, value=np.inf), "not numbers"),
+    "huge": (wav(RATE_HZ, value=3e38), "far beyond full scale"),
     "slow_rate": (wav(RATE_HZ, rate_hz=4000), "4000 Hz; 8000 to 192000 Hz expected"),
     "fast_rate": (wav(RATE_HZ, rate_hz=384000), "384000 Hz; 8000 to 192000 Hz expected"),
 }

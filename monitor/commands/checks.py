@@ -83,11 +83,18 @@ def _guarded(part: str, look: Callable[[], Sequence[Finding]]) -> Sequence[Findi
 
 def ask_watcher(path: Path) -> dict[str, Any] | None:
     """Return the snapshot of the watcher at a socket, None if none answers."""
-    if not path.exists():
+    if not _is_there(path):
         return None
     with LinkClient(path) as client:
         received = client.wait_for_snapshot(0.0, timeout_s=2.0)
     return None if received is None else received.snapshot
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError:  # nobody may look for it there
+        return False
 
 
 def _from_watcher(snapshot: dict[str, Any]) -> Iterable[Finding]:
@@ -147,7 +154,7 @@ def _microphone(settings: Settings) -> Sequence[Finding]:
                 hearing.take(block, time.monotonic())
                 chunks.append(block.samples)
         status = source.status()
-        if not chunks:
+        if not chunks or status.state != "hearing":
             return [Finding("microphone", "", status.detail)]
         if status.automatic_gain == "still on":
             first = Finding("microphone", "", f"{status.detail}; turn its automatic gain off")
@@ -195,9 +202,9 @@ def _socket(path: Path, snapshot: dict[str, Any] | None) -> Finding:
     if snapshot is not None:
         return Finding("socket", f"a watcher answers at {path}")
     folder = path.parent
-    if path.exists() and not path.is_socket():
+    if _is_there(path) and not path.is_socket():
         return Finding("socket", "", f"{path} is not a socket; move it away")
-    if path.exists():
+    if _is_there(path):
         return Finding("socket", "", f"nobody answers at {path}; start howl-lantern watch")
     if not _may_write(folder):
         return Finding("socket", "", f"{folder} cannot be written; set [link] socket")

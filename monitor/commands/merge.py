@@ -16,6 +16,7 @@ from typing import Any
 from monitor import places
 from monitor.commands.report import meant
 from monitor.errors import LanternError, UsageError
+from monitor.input_file import read_within
 from monitor.journal.asks import DeleteGig, MergeRecords, Question
 from monitor.journal.reading import open_reading
 from monitor.journal.record import Record, read_records
@@ -27,6 +28,8 @@ from monitor.report.list_words import gig_lines
 from monitor.report.words import counted, listed
 from monitor.settings import Settings
 
+LARGEST_FILE_BYTES = 64_000_000
+"""A hundred long gigs with everything kept are a tenth of it."""
 CONNECT_S = 3.0
 ANSWER_S = 30.0
 PIECE_CHARS = 20_000
@@ -91,7 +94,7 @@ def merge(settings: Settings, files: list[str]) -> int:
 
 def _read(name: str) -> list[Record]:
     try:
-        return read_records(Path(name).read_text(encoding="utf-8"))
+        return read_records(read_within(Path(name), LARGEST_FILE_BYTES).decode("utf-8"))
     except OSError as error:
         raise LanternError(f"{name}: cannot be read: {error.strerror}") from error
     except UnicodeDecodeError as error:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from monitor.errors import UsageError
+from monitor.output_file import check_outputs
 from monitor.placing.drawing import write_png, write_svg
 from monitor.placing.reckon import reckon
 from monitor.placing.shapes import Theme
@@ -45,7 +46,9 @@ def run(wish: Wish) -> int:
         return 0
     if wish.stage is None:
         raise UsageError("name a stage plan, a TOML file; --example prints one to begin with")
-    _check_targets(wish.stage, wish.svg, wish.png)
+    check_outputs(
+        {"--svg": wish.svg, "--png": wish.png}, {"the stage plan itself": Path(wish.stage)}
+    )
     stage = read_stage(wish.stage)
     if wish.units is not None:
         stage = replace(stage, units=wish.units)
@@ -55,19 +58,7 @@ def run(wish: Wish) -> int:
     if wish.png is not None:
         write_png(wish.png, stage, reckoning, theme=wish.theme)
     if wish.json:
-        print(json.dumps(reckoning.fields(), allow_nan=False, ensure_ascii=False))
+        print(json.dumps(reckoning.fields(), allow_nan=False))
     else:
         print(report(stage, reckoning))
     return 0
-
-
-def _check_targets(stage: str, svg: str | None, png: str | None) -> None:
-    """Refuse to draw over the plan, or one picture over the other."""
-    taken = {Path(stage).resolve(): "the stage plan itself"}
-    for option, name in (("--svg", svg), ("--png", png)):
-        if name is None:
-            continue
-        path = Path(name).resolve()
-        if path in taken:
-            raise UsageError(f"{option} {name}: that is {taken[path]}; name another file")
-        taken[path] = f"what {option} writes"

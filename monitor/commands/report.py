@@ -15,7 +15,8 @@ from monitor import places
 from monitor.errors import LanternError, UsageError
 from monitor.journal.reading import Reading, open_reading
 from monitor.journal.record import Record
-from monitor.placing.picture_file import write_png, write_svg, write_whole
+from monitor.output_file import check_outputs, write_whole
+from monitor.placing.picture_file import write_png, write_svg
 from monitor.report.list_words import gig_lines
 from monitor.report.page import report_html
 from monitor.report.pictures import DOTS_WIDE, Drawn, gig_picture, gig_svg
@@ -55,7 +56,7 @@ def list_gigs(settings: Settings, *, all_of_them: bool, as_json: bool) -> int:
         gigs = list(_gigs(reading)) if all_of_them else reading.gigs(SHOWN)
     if as_json:
         for gig in gigs:
-            print(json.dumps(gig, allow_nan=False, ensure_ascii=False))
+            print(json.dumps(gig, allow_nan=False))
         return 0
     print("\n".join(gig_lines(gigs)))
     if not all_of_them and len(gigs) == SHOWN:
@@ -105,6 +106,8 @@ def report(settings: Settings, wish: Wish) -> int:
     """
     form = _form_of(wish)
     part = _part_of(form, wish.part)
+    if wish.output != "-":
+        check_outputs({"-o": wish.output}, {"the journal": places.kept_journal_path(settings)})
     with open_reading(places.kept_journal_path(settings)) as reading:
         record = reading.record(_newest(reading) if wish.gig is None else _uid(reading, wish.gig))
         memory = _memory(reading, record) if form == "html" else None

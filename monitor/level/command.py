@@ -17,6 +17,7 @@ from monitor.errors import LanternError, UsageError
 from monitor.level import source
 from monitor.level.display import JsonLines, LiveLine
 from monitor.level.source import Source
+from monitor.output_file import check_outputs
 from monitor.settings import Line, Settings
 
 if TYPE_CHECKING:
@@ -113,8 +114,11 @@ def _opened(
     return AlsaMicrophone(device=device, channel=channel, rates_hz=rates_hz, leave=leave)
 
 
-def check_picture(name: str) -> None:
-    """Refuse a picture of a kind that cannot be drawn, before anything is measured."""
+def check_picture(name: str, recording: str | None) -> None:
+    """Refuse a picture that cannot be drawn, or over the recording, before anything is measured."""
+    check_outputs(
+        {"--picture": name}, {} if recording is None else {"the recording": Path(recording)}
+    )
     if Path(name).suffix.lower() not in (".svg", ".png"):
         raise UsageError(f"{name}: a picture's name ends in .svg or .png")
     if not Path(name).resolve().parent.is_dir():

@@ -1,12 +1,10 @@
-"""A picture in a file, as SVG or PNG, or a text: whole or not at all."""
+"""A picture in a file, as SVG or PNG."""
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable
 from pathlib import Path
 
-from monitor.errors import LanternError
+from monitor.output_file import write_whole
 from monitor.placing.shapes import Picture, Theme
 from monitor.placing.shapes_png import png_image
 from monitor.placing.shapes_svg import svg_text
@@ -21,7 +19,7 @@ def write_svg(path: Path, picture: Picture, *, theme: Theme = "night") -> None:
         If it cannot be written.
     """
     text = svg_text(picture, theme=theme)
-    write_whole(path, lambda beside: beside.write_text(text, encoding="utf-8"))
+    write_whole(path, lambda beside: beside.write_text(text, encoding="utf-8"), what="the picture")
 
 
 def write_png(
@@ -35,24 +33,6 @@ def write_png(
         If it cannot be written.
     """
     image = png_image(picture, theme=theme, width_px=width_px)
-    write_whole(path, lambda beside: image.save(beside, format="PNG", optimize=True))
-
-
-def write_whole(path: Path, write: Callable[[Path], object], *, what: str = "the picture") -> None:
-    """Write beside the file and rename, so that a full disk leaves the old file or none.
-
-    Raises
-    ------
-    LanternError
-        If it cannot be written; ``what`` says what it is.
-    """
-    beside = path.with_name(f"{path.name}.{os.getpid()}.new")
-    try:
-        write(beside)
-        beside.replace(path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise LanternError(
-            f"{path}: {what} cannot be written ({error.strerror}); "
-            "name a file in a folder that is yours"
-        ) from error
+    write_whole(
+        path, lambda beside: image.save(beside, format="PNG", optimize=True), what="the picture"
+    )

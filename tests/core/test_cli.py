@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shlex
@@ -9,8 +10,11 @@ import socket
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
+import soundfile
 
 from monitor import cli
 from monitor.settings import default_text
@@ -220,6 +224,82 @@ def test_a_reader_that_goes_away_is_no_error() -> None:
     )
     assert done.stderr == ""
     assert done.stdout.startswith("# Every setting")
+
+
+def said_by(*words: str, **how: Any) -> subprocess.CompletedProcess[bytes]:
+    command = [sys.executable, "-m", "monitor.cli", *words]
+    return subprocess.run(command, cwd=ROOT, check=False, stderr=subprocess.PIPE, **how)
+
+
+@pytest.mark.parametrize("words", [("bands", "1k"), ("settings",), ("plan", "--example")])
+def test_a_full_disk_behind_the_output_is_one_line(words: tuple[str, ...]) -> None:
+    with Path("/dev/full").open("wb") as full:
+        said = said_by(*words, stdout=full)
+    assert said.returncode == 1
+    assert said.stderr.decode() == (
+        "howl-lantern: what is printed cannot be written: No space left on device\n"
+    )
+
+
+def test_without_an_output_it_still_ends_well() -> None:
+    def close() -> None:
+        os.close(1)
+
+    assert said_by("bands", "1k", preexec_fn=close).returncode == 0
+
+
+def test_what_a_terminal_cannot_show_is_written_otherwise(tmp_path: Path) -> None:
+    plan = tmp_path / "stage.toml"
+    text = said_by("plan", "--example", stdout=subprocess.PIPE).stdout.decode()
+    assert 'name = "' in text
+    plan.write_text(text.replace('name = "', 'name = "Č€ ', 1), encoding="utf-8")
+    environ = {**os.environ, "PYTHONIOENCODING": "latin-1"}
+    said = said_by("plan", str(plan), stdout=subprocess.PIPE, env=environ)
+    assert (said.returncode, said.stderr) == (0, b"")
+    assert rb"\u20ac" in said.stdout
+    told = said_by("plan", "--json", str(plan), stdout=subprocess.PIPE, env=environ).stdout
+    assert "\u20ac" in str(json.loads(told))
+
+
+def test_a_file_name_that_is_no_text_is_scanned(tmp_path: Path) -> None:
+    path = tmp_path / os.fsdecode(b"na\xffme.wav")
+    soundfile.write(os.fsencode(path), np.zeros(48000), 48000, format="WAV")
+    said = said_by("scan", str(path), stdout=subprocess.PIPE)
+    assert (said.returncode, said.stderr) == (0, b"")
+    assert rb"na\udcffme.wav: nothing rings" in said.stdout
+
+
+@pytest.mark.parametrize("value", ["9" * 5000, "[" * 5000])
+def test_what_defeats_the_reader_of_settings_is_a_mistake_in_them(
+    value: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text(f"[page]\nport = {value}\n")
+    said = said_by("settings", "--settings", str(path), stdout=subprocess.PIPE)
+    assert said.returncode == 2
+    assert said.stderr.decode().startswith(f"howl-lantern: {path}: not valid TOML: ")
+    assert said.stderr.count(b"\n") == 1
+    assert said_by("settings", "--set", f"page.port={value}").returncode == 2
+
+
+def test_a_settings_file_may_begin_with_a_byte_order_mark(tmp_path: Path) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text("\ufeff[page]\nport = 8099\n", encoding="utf-8")
+    said = said_by("settings", "--settings", str(path), stdout=subprocess.PIPE)
+    assert b"8099" in said.stdout
+
+
+def test_no_name_for_the_settings_is_a_mistake() -> None:
+    said = said_by("settings", "--settings", "", stdout=subprocess.PIPE)
+    assert (said.returncode, said.stdout) == (2, b"")
+
+
+def test_a_wrong_command_line_is_one_line() -> None:
+    for words in (("page", "--port", "0"), ("ban", "1k"), ("plan", "--feet", "--metres")):
+        said = said_by(*words)
+        assert said.returncode == 2
+        assert said.stderr.count(b"\n") == 1
+        assert b"--help" in said.stderr
 
 
 def test_blas_is_kept_to_one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
