@@ -22,6 +22,7 @@ from monitor.channel.low_cut_view import LowCutView
 from monitor.channel.pitch import LOWEST_HZ, PitchTracker
 from monitor.channel.pitch_range import Settled, semitones
 from monitor.channel.spectra import LONG_S, SHORT_S, Spectra
+from monitor.channel.tone import ToneWatch
 from monitor.channel.voice import VoiceJudge
 from monitor.listening.listener import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 
@@ -95,6 +96,7 @@ class ChannelMeter:
         self._waiting: deque[Cell] = deque()
         self._gate = Gate()
         self._hum = Hum(hop_s)
+        self._tones = ToneWatch(sample_rate_hz, hop_s)
         self._judge = VoiceJudge(hop_s)
         self._settled = Settled()
         self._low_cut = LowCutView(hop_s, low_cuts_hz, low_cut_slope_db)
@@ -136,7 +138,14 @@ class ChannelMeter:
 
     def _forget_windows(self) -> None:
         self._gap_count += 1
-        for part in (self._hops, self._running, self._judge, self._settled, self._looks):
+        for part in (
+            self._hops,
+            self._running,
+            self._judge,
+            self._settled,
+            self._looks,
+            self._tones,
+        ):
             part.reset()
 
     def _hop(self, windows: Windows) -> None:
@@ -155,11 +164,15 @@ class ChannelMeter:
         )
         is_hum = self._hum.push(None if found is None else found.hz)
         is_active = self._gate.is_open(a_mean) and not is_hum
+        is_tone = self._tones.push(windows.whole)
         is_voice = found is not None and found.hz >= LOWEST_HZ and is_active
         key = semitones(found.hz) if found is not None and is_voice else None
         is_clear = found is not None and found.is_clear
-        self._judge.push(key if is_clear else None, is_active=is_active)
-        self._note(self._settled.push(key))
+        self._judge.push(key if is_clear and not is_tone else None, is_active=is_active)
+        settled_key = self._settled.push(key)
+        # A high "oo" may look like a tone for a moment: among other notes it is one of them.
+        if not is_tone or self._judge.sound != "other":
+            self._note(settled_key)
         self._voiced_hops += key is not None
         self._looks.push(windows, is_voiced=key is not None)
         square = float(np.mean(np.square(new)))

@@ -12,7 +12,7 @@ from scipy.signal import butter, hilbert, sosfiltfilt
 
 from tests.bench import material
 from tests.bench.sounds import __main__ as program
-from tests.bench.sounds import borrowed, manifest, midi, rendered, singer
+from tests.bench.sounds import borrowed, drifting, manifest, midi, rendered, singer
 from tests.bench.sounds.fonts import RENDERED
 from tests.bench.sounds.instruments import INSTRUMENTS
 from tests.bench.sounds.recipe import title_of
@@ -200,6 +200,7 @@ def kinds_of(recipe: object) -> set[str]:
         "Grooves": "drums",
         "Songs": "band_midi",
         "Ensembles": "band_midi",
+        "Drifts": "band_midi",
         "Tones": "testtone",
     }
     return {known.get(type(recipe).__name__, "singing")}
@@ -260,3 +261,36 @@ def test_the_columns_are_those_the_bench_reads(tmp_path) -> None:
         assert next(csv.reader(file)) == (
             "file kind duration_s source_package licence note".split()
         )
+
+
+def test_a_slow_piece_is_as_long_as_it_says_and_never_overflows() -> None:
+    chance = random.Random(5)
+
+    def play(score: object) -> np.ndarray:
+        return np.full(int(drifting.PIECE_S * 48000) + 7, 0.1, np.float32)
+
+    samples = drifting.piece(chance, play)
+    assert len(samples) == int(drifting.PIECE_S * 48000)
+    assert np.isfinite(samples).all()
+
+
+def test_echoes_come_again_and_fall() -> None:
+    """By the difference equation: a click through a feedback delay is a row of falling clicks."""
+    click = np.zeros(48000 * 3)
+    click[0] = 1.0
+    heard = drifting.echoed(click, random.Random(2))
+    places = np.flatnonzero(heard)
+    apart, parts = np.diff(places), heard[places]
+    assert len(places) > 3
+    assert set(apart) == {apart[0]}
+    assert np.allclose(parts[1:] / parts[:-1], parts[1])
+    assert 0.35 <= parts[1] <= 0.8
+
+
+def test_a_swept_low_pass_takes_the_highs_and_leaves_the_length() -> None:
+    noise = np.random.default_rng(1).standard_normal(48000 * 4)
+    heard = drifting.swept(noise, random.Random(3))
+    assert len(heard) == len(noise)
+    power = np.abs(np.fft.rfft(heard)) ** 2
+    above_hz = 20000 * 4
+    assert power[above_hz:].mean() < 1e-3 * power[: 100 * 4].mean()

@@ -9,7 +9,7 @@ from scipy import signal
 from monitor.channel.gain_advice import WANTED_DB, Heard, Scale, advise
 from monitor.channel.loudness import Loudest
 from monitor.channel.meter import ChannelMeter
-from tests.channel.voices import RATE_HZ, amplitude, db, noise, sine, spoken, sung
+from tests.channel.voices import NOTE_CREST, RATE_HZ, amplitude, db, noise, note, sine, spoken, sung
 
 MIDDLE_DB = {"digital": -15.0, "analogue": -1.5}
 
@@ -29,12 +29,25 @@ def test_what_is_wanted_is_what_the_trade_wants():
 
 @pytest.mark.parametrize("rate_hz", [16000, 44100, 48000, 96000])
 @pytest.mark.parametrize("peak_dbfs", [-42.0, -24.0, -6.0, -1.0])
-def test_a_sine_on_a_digital_desk(peak_dbfs, rate_hz):
-    fields = fields_of(sine(440.0, 5.0, amplitude(peak_dbfs), rate_hz=rate_hz), rate_hz=rate_hz)
+def test_a_held_note_on_a_digital_desk(peak_dbfs, rate_hz):
+    fields = fields_of(note(440.0, 5.0, amplitude(peak_dbfs), rate_hz=rate_hz), rate_hz=rate_hz)
     assert fields["scale"]["reading_db"] == pytest.approx(peak_dbfs, abs=0.1)
     assert fields["advice"]["change_db"] == pytest.approx(MIDDLE_DB["digital"] - peak_dbfs, abs=1.0)
-    # A sine's crest factor is the square root of two.
-    assert fields["crest_db"] == pytest.approx(db(np.sqrt(2.0)), abs=0.1)
+    assert fields["crest_db"] == pytest.approx(db(NOTE_CREST), abs=0.1)
+
+
+@pytest.mark.parametrize("hz", [300.0, 1000.0, 2500.0, 6300.0])
+@pytest.mark.parametrize("peak_dbfs", [-30.0, -1.0])
+def test_a_ring_on_the_line_never_turns_the_gain_up(hz, peak_dbfs):
+    """A loop that rings, a test tone, a whistle: one partial that stands still."""
+    ring = sine(hz, 6.0, amplitude(peak_dbfs)) + noise(6.0, amplitude(peak_dbfs - 25.0))
+    fields = fields_of(ring)
+    assert fields["voice"] == "other"
+    if peak_dbfs < -12.0:
+        assert "change_db" not in fields["advice"]
+        assert fields["advice"]["sentence"] == "sing your loudest line"
+    else:
+        assert fields["advice"]["change_db"] < 0
 
 
 @pytest.mark.parametrize("rate_hz", [16000, 44100, 48000, 96000])

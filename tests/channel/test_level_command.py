@@ -20,7 +20,7 @@ from monitor.errors import LanternError
 from monitor.level import command as level_command
 from monitor.level.source import Source
 from monitor.settings import Line
-from tests.channel.voices import RATE_HZ, noise, sine, sung
+from tests.channel.voices import NOTE_CREST, RATE_HZ, db, noise, note, sung
 
 ROOT = Path(__file__).parents[2]
 LINE = Line("", 1, (48000,), "digital", -18.0, ("80", "100"), 12)
@@ -79,7 +79,7 @@ def test_a_recording_as_json_is_one_line(tmp_path, song):
 
 
 def test_a_feed_gives_a_line_every_fifth_of_a_second_and_one_at_its_end(tmp_path):
-    tone = sine(220.0, 4.0, 0.5)
+    tone = note(220.0, 4.0, 0.5)
     done = level(tmp_path, "--json", "--feed", sent=fed(tone))
     assert done.returncode == 0, done.stderr
     lines = [json.loads(line) for line in done.stdout.decode().splitlines()]
@@ -103,11 +103,13 @@ def test_the_settings_meter_and_low_cuts_are_used(tmp_path):
     settings.write_text(
         '[line]\nmeter = "analogue"\nzero_dbfs = -10\nlow_cuts = ["100"]\nlow_cut_slope_db = 18\n'
     )
-    sent = fed(sine(220.0, 25.0, 0.1), size=4800)
+    sent = fed(note(220.0, 25.0, 0.1), size=4800)
     done = level(tmp_path, "--json", "--feed", "--settings", settings, sent=sent)
     fields = json.loads(done.stdout.decode().splitlines()[-1])
     assert fields["scale"]["kind"] == "analogue"
-    assert fields["scale"]["reading_db"] == pytest.approx(-10.0, abs=0.1)
+    assert fields["scale"]["reading_db"] == pytest.approx(
+        -10.0 - db(NOTE_CREST / np.sqrt(2.0)), abs=0.1
+    )
     (choice,) = fields["low_cut"]["choices"]
     # 10 log10(1 + (100 / 220)^6) dB.
     assert (choice["hz"], choice["costs_db"]) == (100.0, 0.0)
@@ -124,7 +126,7 @@ def test_lines_come_while_the_feed_still_runs_and_a_signal_ends_it(tmp_path, end
         stderr=subprocess.PIPE,
     )
     try:
-        child.stdin.write(fed(sine(220.0, 0.4, 0.5)))
+        child.stdin.write(fed(note(220.0, 0.4, 0.5)))
         child.stdin.flush()
         first, second = (json.loads(child.stdout.readline()) for _ in range(2))
         assert (first["seconds"], second["seconds"]) == (0.2, 0.4)
@@ -204,19 +206,19 @@ def run(monkeypatch, out, frames, kind="desk"):
 def test_on_a_terminal_one_line_is_drawn_again_and_again(monkeypatch):
     out = Terminal()
     monkeypatch.setenv("COLUMNS", "40")
-    assert run(monkeypatch, out, frames_of(sine(220.0, 5.0, 0.5))) == 0
+    assert run(monkeypatch, out, frames_of(note(220.0, 5.0, 0.5))) == 0
     live, _, summary = out.getvalue().rpartition("\r\033[K")
     drawn = live.split("\r\033[K")[1:]
     assert len(drawn) > 20
     assert all(len(line) < 40 and "\n" not in line for line in drawn)
-    assert drawn[-1].startswith("  -6.0 peak   -6.0 RMS  singing")
+    assert drawn[-1].startswith("  -6.0 peak   -7.9 RMS  singing")
     assert summary.startswith("the desk's line, CODEC: 5.0 s heard\n")
     assert "turn the gain down 9 dB" in summary
 
 
 def test_without_a_terminal_a_line_comes_only_with_a_new_word(monkeypatch):
     out = io.StringIO()
-    assert run(monkeypatch, out, frames_of(sine(220.0, 8.0, 0.5))) == 0
+    assert run(monkeypatch, out, frames_of(note(220.0, 8.0, 0.5))) == 0
     live = [line for line in out.getvalue().splitlines() if re.match(r" +\d+\.\d s  \w+:", line)]
     assert 1 < len(live) <= 4
     assert "\033" not in out.getvalue()
@@ -224,7 +226,7 @@ def test_without_a_terminal_a_line_comes_only_with_a_new_word(monkeypatch):
 
 def test_ctrl_c_ends_it_with_the_summary(monkeypatch):
     def interrupted():
-        yield from frames_of(sine(220.0, 5.0, 0.5))
+        yield from frames_of(note(220.0, 5.0, 0.5))
         raise KeyboardInterrupt
 
     out = io.StringIO()
@@ -234,7 +236,7 @@ def test_ctrl_c_ends_it_with_the_summary(monkeypatch):
 
 def test_a_device_that_is_lost_ends_it_with_its_reason(monkeypatch):
     def lost():
-        yield from frames_of(sine(220.0, 1.0, 0.5))
+        yield from frames_of(note(220.0, 1.0, 0.5))
         raise LanternError("CODEC stopped; plug it in again")
 
     with pytest.raises(LanternError, match="plug it in again"):
@@ -243,8 +245,8 @@ def test_a_device_that_is_lost_ends_it_with_its_reason(monkeypatch):
 
 def test_another_rate_begins_anew(monkeypatch):
     def frames():
-        yield from frames_of(sine(220.0, 5.0, 0.9))
-        yield from frames_of(sine(220.0, 6.0, 0.1, rate_hz=44100), 44100)
+        yield from frames_of(note(220.0, 5.0, 0.9))
+        yield from frames_of(note(220.0, 6.0, 0.1, rate_hz=44100), 44100)
 
     out = io.StringIO()
     assert run(monkeypatch, out, frames()) == 0
@@ -270,7 +272,7 @@ def test_a_signal_within_a_hop_waits_for_its_end(monkeypatch):
     monkeypatch.setattr(level_command.ChannelMeter, "push", push)
     before = signal.getsignal(signal.SIGTERM)
     out = io.StringIO()
-    assert run(monkeypatch, out, frames_of(sine(220.0, 5.0, 0.5))) == 0
+    assert run(monkeypatch, out, frames_of(note(220.0, 5.0, 0.5))) == 0
     assert "0.1 s heard" in out.getvalue()  # one frame of 0.1 s
     assert signal.getsignal(signal.SIGTERM) is before
 

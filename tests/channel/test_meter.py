@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.channel.meter import ChannelMeter
-from tests.channel.voices import RATE_HZ, noise, sine, spoken, sung
+from tests.channel.voices import RATE_HZ, noise, note, sine, spoken, sung
 
 SOUND = (0.3 * np.concatenate((sung()[0][: 3 * RATE_HZ], spoken()[:RATE_HZ]))).astype(np.float32)
 SOUND += noise(4.0, 1e-3)
@@ -105,7 +105,7 @@ def test_samples_that_are_none_are_refused_and_nothing_is_taken_in(samples, mess
 
 def test_a_gap_is_counted_and_makes_no_click():
     """Two halves of a tone whose phase jumps at the gap: with the gap told, no flat or loud hop."""
-    tone = sine(220.0, 6.0, 0.2)
+    tone = note(220.0, 6.0, 0.2)
     with_gap = of_blocks(tone, [RATE_HZ], gap_at=(2 * RATE_HZ,))
     assert with_gap["gap_count"] == 1
     assert with_gap["voice"] == "singing"
@@ -122,7 +122,7 @@ def test_full_scale_before_a_gap_does_not_join_full_scale_after_it():
 
 
 def test_many_gaps_leave_it_working():
-    tone = sine(220.0, 6.0, 0.2)
+    tone = note(220.0, 6.0, 0.2)
     fields = of_blocks(tone, [4800], gap_at=range(0, len(tone), 4800))
     assert fields["gap_count"] == 60
     assert fields["peak_dbfs"] == pytest.approx(-14.0, abs=0.1)

@@ -9,7 +9,7 @@ import pytest
 
 from monitor.channel.meter import ChannelMeter
 from monitor.channel.voice import HELD_S, VoiceJudge
-from tests.channel.voices import RATE_HZ, noise, sine, spoken, sung
+from tests.channel.voices import RATE_HZ, noise, note, spoken, sung
 
 HOP_S = 0.02
 
@@ -63,8 +63,8 @@ def test_silence_comes_soon_after_the_voice():
     assert meter.fields()["voice"] == "silent"
 
 
-def test_a_steady_tone_counts_as_held():
-    assert states(sine(330.0, 6.0, 0.1))["singing"] > 0
+def test_a_steady_note_counts_as_held():
+    assert states(note(330.0, 6.0, 0.1))["singing"] > 0
 
 
 @pytest.mark.parametrize(

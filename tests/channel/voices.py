@@ -82,6 +82,16 @@ def sine(hz: float, seconds: float, peak: float, *, rate_hz: int = RATE_HZ) -> n
     return (peak * np.sin(2.0 * np.pi * hz * t)).astype(np.float32)
 
 
+NOTE_CREST = 1.3 / np.sqrt(0.5 * (1.0 + 0.3**2))
+"""Peak over RMS of a ``note``: two partials in phase, the second 0.3 of the first."""
+
+
+def note(hz: float, seconds: float, peak: float, *, rate_hz: int = RATE_HZ) -> np.ndarray:
+    """A held note of two partials; one alone that stands still is no voice's."""
+    turn = 2.0 * np.pi * hz * np.arange(round(seconds * rate_hz)) / rate_hz
+    return (peak / 1.3 * (np.cos(turn) + 0.3 * np.cos(2.0 * turn))).astype(np.float32)
+
+
 def db(ratio: float) -> float:
     """Amplitude ratio in dB."""
     return float(20.0 * np.log10(ratio))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tests.bench.sounds.drifting import Drifts
 from tests.bench.sounds.ensemble import Ensembles
 from tests.bench.sounds.instruments import INSTRUMENTS
 from tests.bench.sounds.recipe import Recipe
@@ -68,4 +69,9 @@ RENDERED: list[Recipe] = [
     Swells(OPERATORS, SWELLING[::2], 74),
     Steady(OPERATORS, STANDING[1::2], 75),
     Ensembles(OPERATORS, 6, 76),
+    Drifts(FLUID, 24, 77),
+    Drifts(FREEPATS, 12, 78),
+    Drifts(GENERAL, 24, 79),
+    Drifts(OPERATORS, 16, 80),
+    Drifts(TIM, 24, 81),
 ]
