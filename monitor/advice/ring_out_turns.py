@@ -78,6 +78,7 @@ class Turns:
         self._made: CutPlan | None = None
         self._was_turned_down = self._deepens = False
         self._impatient = 0
+        self._desk: tuple[Pull, ...] | None = None
         self._actions: dict[str, Callable[[], None]] = {
             "begin": self._begin,
             "pulled": self._confirmed,
@@ -112,6 +113,7 @@ class Turns:
     def stand(self, pulls: tuple[Pull, ...]) -> None:
         """Take in how the sliders truly stand; while a pull is wanted a hand is on its way."""
         course = self.course
+        self._desk = pulls
         if course.phase in ("raise", "listen", "back_off", "paused") and differ(
             course.pulls, pulls
         ):
@@ -138,9 +140,13 @@ class Turns:
         phase = self.course.phase
         if phase == "pull" and waited_s >= PATIENCE_S and self._was_turned_down:
             self._pulled()
+        elif phase == "pull" and waited_s >= PATIENCE_S and self._is_untouched():
+            return  # the desk tells that nobody has pulled yet: the advice stands
         elif phase == "pull" and waited_s >= PATIENCE_S and self._impatient < MOST_IMPATIENT:
             impatient = self._impatient + 1
             self._pulled()
+            if self._desk is not None:
+                self.course.pulls = self._desk  # whatever was pulled instead
             self._deepen()
             self._impatient = impatient
         elif phase == "listen" and waited_s >= LISTEN_S:
@@ -235,6 +241,9 @@ class Turns:
         course.pulls = plan.pulls
         self._made = plan
         self._go("listen")
+
+    def _is_untouched(self) -> bool:
+        return self._desk is not None and not differ(self._desk, self.course.pulls)
 
     def _deepen(self) -> None:
         """A ring stayed in spite of its pull."""

@@ -46,8 +46,14 @@ def pull_detail(
     stand = ", ".join(f"{place}-{decibels(p.pull_db)}" for place, p in pairs)
     if not again_hz:
         return f"then: {stand}"
-    back = ", ".join(written(hz) for hz in again_hz)
-    return f"{back} again: check that it was the right slider; then: {stand}"
+    back = ", ".join(_with_unit(hz) for hz in again_hz)
+    return f"{back} rings still or again: was it the right slider? Then: {stand}"
+
+
+def _with_unit(frequency_hz: float) -> str:
+    """A frequency that is no slider's name: "272 Hz", "2.48k"."""
+    name = written(frequency_hz)
+    return name if name.endswith("k") else f"{name} Hz"
 
 
 def put_back_line(before: Sequence[Pull], after: Sequence[Pull]) -> str:

@@ -139,8 +139,8 @@ CHECKLIST: tuple[Item, ...] = (
     ),
     Item(
         "stop-at-limit",
-        "Stop when three ring together, or after 5 to 7 cuts",
-        "That is the room's limit. Then come down 3 dB.",
+        "Stop when three ring together and pulling brings the next",
+        "That is the room's limit; by ear it comes after 5 to 7 cuts. Then come down 3 dB.",
         "ring_out",
         f"{PRACTICE}; 2 to 3 dB avoid audible ringing: {HOWLING}",
     ),

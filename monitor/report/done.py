@@ -63,7 +63,10 @@ def _taken(evening: Evening, step: str, kind: str, name: str) -> Iterator[tuple[
 
 
 def _ring_outs(evening: Evening) -> list[Happening]:
-    return evening.of_kind("ring_out")[-_MOST_RING_OUTS:]
+    """The last ones in which something was pulled; where there is none, the last one."""
+    found = evening.of_kind("ring_out")
+    pulled = [one for one in found if number(one.content.get("cut_count"), 1, 999)]
+    return pulled[-_MOST_RING_OUTS:] or found[-1:]
 
 
 def _ring_out(one: Happening, clock: EveningClock) -> str:

@@ -96,6 +96,37 @@ def test_a_ring_that_went_before_a_hand_could_move_was_not_pulled() -> None:
     assert played.now.pulls == ()
 
 
+def test_a_desk_that_tells_its_sliders_is_waited_for() -> None:
+    played = Played()
+    played.box.stand([])
+    played.rings(SPOT_HZ, db=1.0)
+    played.wait(1.5)
+    asked = played.now.say, played.now.detail
+    for _ in range(100):
+        played.box.stand([])
+        played.wait(1.0)
+    assert (played.now.say, played.now.detail) == asked
+    assert played.now.pulls == ()
+    # The wrong slider: it counts from where that one truly stands.
+    played.box.stand([Pull("2k", 5.0, 1995.3, 4.3)])
+    played.wait(PATIENCE_S)
+    assert [(p.label, p.pull_db) for p in played.now.pulls] == [("2k", 5.0)]
+    assert "right slider" in played.now.detail
+
+
+def test_pulled_said_in_the_moment_in_which_the_box_hears_it_is_no_mistake() -> None:
+    played = Played()
+    played.rings(SPOT_HZ, db=1.0)
+    played.wait(1.5)
+    played.gone(SPOT_HZ)
+    before = played.now
+    played.do("pulled")
+    assert played.now == before
+    played.wait(LISTEN_S + 0.2)
+    played.do("pulled")
+    assert played.now.phase == "raise"
+
+
 def test_a_ring_that_stays_is_asked_deeper_without_a_button() -> None:
     played = Played()
     played.rings(SPOT_HZ, db=1.0)

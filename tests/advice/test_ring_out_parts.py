@@ -150,7 +150,7 @@ def test_the_words() -> None:
     both = (Pull("3.15k", 2.0, 3162.3, 4.3, 1.0), Pull("2.5k", 6.0, 2511.9, 4.3, 2.5))
     assert pull_line(both) == "Pull 2.5k by 2.5 dB, 3.15k by 1 dB"
     assert pull_detail(both[1:], ()) == "then: 2.5k at -6"
-    assert pull_detail(both[1:], (2480.0,)).startswith("2.48k again: check that it was the right")
+    assert pull_detail(both[1:], (2480.0,)).startswith("2.48k rings still or again: was it")
     placed = (Pull("filter 1", 3.0, 2481.3, 8.651, 3.0),)
     assert pull_line(placed, ["filter 1"]) == "Pull 2.48k by 3 dB"
     assert pull_detail(placed, (), ["filter 1"]) == "then: filter 1: 2.48k, Q 8.7, -3"

@@ -206,9 +206,16 @@ RING_OUTS: dict[str, dict[str, Any]] = {
     "pull-two": ring_out(
         "pull",
         "Pull 12.5k by 4 dB, 16k by 2 dB",
-        "14k again: check that it was the right slider; then: 12.5k at -8, 16k at -2",
+        "14k rings still or again: was it the right slider? Then: 12.5k at -8, 16k at -2",
         "pulled turned_down not_yet skip undo fader pause stop",
         pulls_now=[pull("12.5k", 8.0, 4.0), pull("16k", 2.0, 2.0)],
+    ),
+    "pull-beside": ring_out(
+        "pull",
+        "Pull 500 by 7 dB, 630 by 2 dB",
+        "then: 500 at -7, 630 at -2",
+        "pulled turned_down not_yet skip undo fader pause stop",
+        pulls_now=[pull("500", 7.0, 7.0), pull("630", 2.0, 2.0)],
     ),
     "listen": ring_out("listen", "Wait", "listening whether it has gone", "undo fader pause stop"),
     "asks": ring_out(

@@ -239,3 +239,47 @@ def test_nothing_here_breaks_the_policy(page: Any) -> None:
     assert awaited(lambda: heard(page) > 2, 10.0)
     severe = [line for line in page.get_log("browser") if line["level"] == "SEVERE"]
     assert [line for line in severe if "Content Security Policy" in line["message"]] == []
+
+
+def test_a_slider_that_is_held_stays_under_the_finger(page: Any, stage: Stage) -> None:
+    first = "document.querySelector('#desk input')"
+    top = f"{first}.getBoundingClientRect().top"
+    page.execute_script(
+        f"{first}.dispatchEvent(new PointerEvent('pointerdown', {{ bubbles: true }}))"
+    )
+    held = script(page, top)
+    grown = {**STATES["three"], "stage": stage.snapshot["stage"]}
+    before = script(page, "document.getElementById('state').clientHeight")
+    stage.snapshot = grown
+    rings = "document.getElementById('state').dataset.state"
+    assert awaited(lambda: script(page, rings) == "howl", 5.0)
+    assert script(page, "document.getElementById('state').clientHeight") != before
+    assert script(page, top) == pytest.approx(held, abs=1.0)
+    # What the box says of it does not move it either, until a moment after it is let go.
+    stage.show(sliders=[{**s, "cut_db": -5} for s in stage.snapshot["stage"]["sliders"]])
+    second = "document.querySelectorAll('#desk input')[1].value"
+    assert awaited(lambda: script(page, second) == "-5", 5.0)
+    assert script(page, f"{first}.value") == "0"
+    page.execute_script("window.dispatchEvent(new PointerEvent('pointerup'))")
+    assert awaited(lambda: script(page, f"{first}.value") == "-5", 5.0)
+
+
+def test_the_colours_follow_the_phone_until_somebody_chooses(page: Any) -> None:
+    def phone_is(scheme: str) -> None:
+        media = [{"name": "prefers-color-scheme", "value": scheme}]
+        page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": media})
+
+    theme = "document.documentElement.dataset.theme"
+    try:
+        phone_is("light")
+        assert awaited(lambda: script(page, theme) == "day", 5.0)
+        page.refresh()
+        phone_is("dark")
+        assert awaited(lambda: script(page, theme) == "night", 5.0)
+        page.execute_script("document.getElementById('theme').click()")
+        assert script(page, theme) == "day"
+        phone_is("light")
+        phone_is("dark")
+        assert script(page, theme) == "day"
+    finally:
+        page.execute_script("localStorage.removeItem('theme')")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import threading
 from collections.abc import Iterator
 from typing import Any
@@ -10,7 +11,7 @@ import pytest
 
 from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
-from tests.web.states import RING_OUTS, STATES, cut
+from tests.web.states import EQUALISER, RING_OUTS, STATES, cut
 from tests.web.test_page import script, text
 
 
@@ -122,20 +123,35 @@ def test_the_wedge_hangs_at_the_slider_with_its_depth_and_what_stands_is_drawn(
     assert stood == pytest.approx(8 + (height - 22 - 16) / 3, abs=1.0)
 
 
-def test_two_depths_do_not_run_into_each_other(page: Any, link: StillClient) -> None:
-    show(page, link, "pull-two")
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [("pull-two", {"\u22124": "12.5k"}), ("pull-beside", {"\u22127": "500", "\u22122": "630"})],
+)
+def test_each_depth_stands_by_its_own_wedge_or_is_left_to_the_words(
+    page: Any, link: StillClient, name: str, told: dict[str, str]
+) -> None:
+    show(page, link, name)
     boxes = script(
         page,
         "[...document.querySelectorAll('#ro-picture .depth')].map((t) => {"
-        " const b = t.getBoundingClientRect(); return [b.left, b.top, b.right, b.bottom]; })",
+        " const b = t.getBoundingClientRect();"
+        " return [t.textContent, b.left, b.top, b.right, b.bottom]; })",
     )
-    one, other = boxes
-    apart = (
-        one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] + 4 or other[3] <= one[1] + 4
-    )
-    assert apart, boxes
-    assert min(one[0], other[0]) >= 0
-    assert max(one[2], other[2]) <= 360
+    left = script(page, "document.getElementById('ro-picture').getBoundingClientRect().left")
+    width = script(page, "document.getElementById('ro-picture').getBoundingClientRect().width")
+    labels = [slider.label for slider in EQUALISER.sliders]
+    at = {
+        pull["label"]: left + (labels.index(pull["label"]) + 0.5) * width / 31
+        for pull in RING_OUTS[name]["pulls_now"]
+    }
+    assert {words for words, *_ in boxes} == set(told)
+    for words, from_x, _, to_x, _ in boxes:
+        middle = 0.5 * (from_x + to_x)
+        assert min(at, key=lambda label: abs(at[label] - middle)) == told[words]
+        assert 0 <= from_x < to_x <= 360
+    for one, other in itertools.combinations(boxes, 2):
+        apart = one[3] <= other[1] or other[3] <= one[1]
+        assert apart or one[4] <= other[2] + 4 or other[4] <= one[2] + 4
 
 
 def test_all_steps_of_a_pull_stand_in_one_row(page: Any, link: StillClient) -> None:

@@ -113,9 +113,9 @@ def test_a_step_is_done_again(page: Any, evening: EveningClient) -> None:
     click(page, step_end("place", "again"))
     assert awaited(lambda: steps(page)[0] == ["Place", "now"], 5.0)
     # The button went away under the hand: the focus is on the one in its place.
-    assert script(page, "document.activeElement.textContent") == "leave it out"
+    assert script(page, "document.activeElement.textContent") == "leave this step out"
     label = script(page, "document.activeElement.getAttribute('aria-label')")
-    assert label == "leave it out: Place"
+    assert label == "leave this step out: Place"
 
 
 def test_state_is_a_shape_and_a_word_not_a_colour(page: Any, evening: EveningClient) -> None:

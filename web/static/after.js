@@ -35,7 +35,8 @@ function bySlider() {
 }
 
 function ringOutWords() {
-  const last = of("ring_out").at(-1);
+  const all = of("ring_out");
+  const last = all.findLast((one) => one.cut_count > 0) ?? all.at(-1); // one that was left at once says nothing
   if (!last) return "";
   const won = last.gain_won_db === undefined ? "gain not counted" : `${decibels(last.gain_won_db)} dB won`;
   return `${won}, ${counted(last.cut_count, "slider")} pulled`;

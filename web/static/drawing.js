@@ -47,7 +47,8 @@ export function drawSliders(svg, snapshot, pulls) {
   const asked = new Map(pulls.map((pull) => [pull.slider, pull]));
   const parts = [];
   const front = [];
-  const depth = depths(width, bottom);
+  const wide = Math.min(22, Math.max(9, step * 0.8));
+  const depth = depths(width, bottom, [...asked.keys()].map(x), wide * 0.62);
   sliders.forEach((slider, i) => {
     parts.push(make("line", { class: "way", x1: x(i), x2: x(i), y1: 4, y2: bottom }));
     const y = 8 + Math.min(1, stands[i] / deepest) * (bottom - 16);
@@ -61,7 +62,6 @@ export function drawSliders(svg, snapshot, pulls) {
       }));
       return;
     }
-    const wide = Math.min(22, Math.max(9, step * 0.8));
     const more = asked.get(i).more_db ?? 0;
     // A slider that may come up again has its wedge upside down, and open.
     const [from, to] = more < 0 ? [bottom, 0] : [0, bottom];
@@ -78,16 +78,23 @@ export function drawSliders(svg, snapshot, pulls) {
   svg.setAttribute("aria-label", told(sliders, pulls, stands));
 }
 
-/** Places depths beside their wedges: towards the middle, and never into each other. */
-function depths(width, bottom) {
+/**
+ * Places depths beside their wedges: towards the middle, never into each other, and never where
+ * another wedge is as near; then it is left out, and the words above say it.
+ */
+function depths(width, bottom, wedges, half) {
   const taken = [];
   return (words, x, gap) => {
     const wide = 13 * words.length + 2;
+    const others = wedges.filter((other) => other !== x);
     const sides = x < width / 2 ? [1, -1] : [-1, 1];
     for (const y of [0.52, 0.9]) {
       for (const side of sides) {
         const from = side > 0 ? x + gap : x - gap - wide;
+        const middle = from + wide / 2;
         const fits = from >= 0 && from + wide <= width
+          && others.every((other) => Math.abs(other - middle) > Math.abs(x - middle)
+            && (other + half < from || other - half > from + wide))
           && taken.every(([a, b, row]) => row !== y || from > b || from + wide < a);
         if (!fits) continue;
         taken.push([from, from + wide, y]);

@@ -4,6 +4,7 @@ const LONGEST = 60; // steps back
 const MERGED_MS = 1500; // one turn of a hand is one step back
 const DRAFT = "plan";
 const FOOT_M = 0.3048;
+const BESIDE_M = 0.6; // what is added stands so far beside what is there
 
 export const LISTS = ["microphone", "loudspeaker"];
 const copy = (value) => JSON.parse(JSON.stringify(value));
@@ -156,7 +157,15 @@ export function add(what) {
   const scale = stage.units === "feet" ? 1 / FOOT_M : 1;
   const { width, depth } = stage.room;
   const kind = what === "microphone" ? what : "loudspeaker";
-  const place = (x, y) => ({ x: round(x * width), y: round(Math.min(y * scale, 0.8 * depth)) });
+  const place = (x, y) => {
+    // Beside what is there already, so that both can be seen and taken.
+    const at = { x: x * width, y: Math.min(y * scale, 0.8 * depth) };
+    const near = BESIDE_M * scale;
+    const isTaken = () => LISTS.some((list) => (stage[list] ?? []).some((one) =>
+      Math.hypot(one.x - at.x, one.y - at.y) < 0.9 * near));
+    while (isTaken() && at.x + near < width) at.x += near;
+    return { x: round(at.x), y: round(at.y) };
+  };
   const made = {
     microphone: () => ({
       name: freeName("microphone"), ...place(0.35, 1.5), height: round(1.5 * scale),

@@ -23,6 +23,41 @@ async function move(name, command) {
   moving = false;
 }
 
+let held = null; // what a finger or the mouse is on
+const TOUCHED_MS = 1000; // by keys; what was set comes back by then
+
+/** Whether somebody is at a control: then what the box says of it does not move it. */
+const isTouched = (input) =>
+  input === held || performance.now() - Number(input.dataset.touched ?? -TOUCHED_MS) < TOUCHED_MS;
+
+/** What a finger is on stays where it is, whatever comes, goes or grows above it. */
+function holdStill(part) {
+  part.addEventListener("pointerdown", (event) => {
+    if (event.target.type !== "range") return;
+    held = event.target;
+    const top = part.getBoundingClientRect().top;
+    let by = 0;
+    const watching = new MutationObserver(() => {
+      const moved = part.getBoundingClientRect().top - top;
+      if (Math.abs(moved) < 0.5) return;
+      by -= moved;
+      part.style.transform = `translateY(${by}px)`;
+    });
+    watching.observe(document.body, {
+      subtree: true, childList: true, attributes: true, characterData: true,
+    });
+    const leave = () => {
+      watching.disconnect();
+      part.style.transform = "";
+      if (held) held.dataset.touched = String(performance.now());
+      held = null;
+      for (const end of ENDS) removeEventListener(end, leave);
+    };
+    for (const end of ENDS) addEventListener(end, leave);
+  });
+}
+const ENDS = ["pointerup", "pointercancel", "blur"];
+
 function build(stage) {
   const desk = at("desk");
   desk.replaceChildren(...stage.sliders.map((slider, i) => {
@@ -65,13 +100,12 @@ function followPractice(snapshot) {
   const fader = at("fader");
   fader.min = stage.fader_min_db;
   fader.max = stage.fader_max_db;
-  // What a finger is on is not moved under it.
-  if (document.activeElement !== fader) fader.value = stage.fader_db;
+  if (!isTouched(fader)) fader.value = stage.fader_db;
   at("fader-db").textContent = `${Number(fader.value).toFixed(1)} dB`;
   const gain = at("gain-db");
   at("gain").hidden = stage.gain_db === undefined;
   if (!at("gain").hidden) {
-    if (document.activeElement !== gain) gain.value = stage.gain_db;
+    if (!isTouched(gain)) gain.value = stage.gain_db;
     at("gain-words").textContent = gainWords(gain.value);
   }
   const now = asked(snapshot);
@@ -80,13 +114,15 @@ function followPractice(snapshot) {
     [pull.slider, { centre_hz: pull.centre_hz, q: pull.q }]));
   [...at("desk").children].forEach((cell, i) => {
     const input = cell.firstElementChild;
-    if (document.activeElement !== input) input.value = stage.sliders[i].cut_db;
+    if (!isTouched(input)) input.value = stage.sliders[i].cut_db;
     const named = pulls.has(stage.sliders[i].label) ? "yes" : "no";
     if (named === "yes" && cell.dataset.named === "no") bring(cell);
     cell.dataset.named = named;
   });
 }
 
+holdStill(at("mixer"));
+at("mixer").addEventListener("input", ({ target }) => { target.dataset.touched = String(performance.now()); });
 at("fader").addEventListener("input", (event) => {
   at("fader-db").textContent = `${Number(event.target.value).toFixed(1)} dB`;
   move("fader", { fader_db: Number(event.target.value) });

@@ -94,6 +94,8 @@ function followRingOut(snapshot) {
   // Before it begins the words come first; the row of sliders has nothing to say yet.
   at("ro-picture").toggleAttribute("hidden", ["none", "ready"].includes(ringOut.phase));
   drawSliders(at("ro-picture"), snapshot, ringOut.pulls_now);
+  if (document.body.dataset.ringout !== ringOut.phase) text(at("ro-said"), ""); // it was of then
+  document.body.dataset.ringout = ringOut.phase;
   buttons(ringOut);
   end(ringOut, snapshot);
   const calm = ["paused", "done"].includes(ringOut.phase);

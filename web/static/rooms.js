@@ -109,7 +109,7 @@ function enter(name, focus = "") {
   }
   coming("");
   tries = 0;
-  if (focus) scrollTo(0, 0);
+  scrollTo(0, 0);
   title(focus);
   open(name);
 }

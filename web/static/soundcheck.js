@@ -68,7 +68,7 @@ function stepEnds(steps) {
         other.focus();
       }
       button.hidden = hide;
-      const what = `${button.dataset.do === "skip" ? "leave it out" : "do it again"}: ${step.title}`;
+      const what = `${button.dataset.do === "skip" ? "leave this step out" : "do it again"}: ${step.title}`;
       if (button.getAttribute("aria-label") !== what) button.setAttribute("aria-label", what);
     }
   }
