@@ -117,7 +117,7 @@ def _parser() -> argparse.ArgumentParser:
         "scan",
         "find feedback in recordings",
         "Runs the same listening as the box over recordings (WAV, FLAC, Ogg; 8 to 192 kHz; of\n"
-        "several channels the mean is taken) and prints every ring that it finds.",
+        "several channels the mean is taken) and prints every ring from 60 Hz to 12.5 kHz.",
         "howl-lantern scan --json --way soundcheck rehearsal.wav",
         settings=False,
     )

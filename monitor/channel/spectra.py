@@ -90,11 +90,6 @@ class Spectra:
         """How many samples of the low rate a window of the low end needs."""
         return self.voice_low.n_samples
 
-    @property
-    def high_samples(self) -> int:
-        """How many samples of the stream a window of the rest needs."""
-        return self._voice_high.n_samples
-
     def push_low(self, samples: np.ndarray, *, has_voice: bool) -> None:
         """Take in a window of the low end."""
         (self.voice_low if has_voice else self.pause_low).push(samples)

@@ -1,4 +1,4 @@
-"""Bring 64 to 192 kHz down to 44.1 to 64 kHz before listening.
+"""Bring rates of 72 kHz and more down to 36 to 60 kHz before listening.
 
 Nothing above 20 kHz can ring on a stage, and windows keep their length in seconds at every
 rate, so the extra samples would only cost time.

@@ -15,7 +15,6 @@ import numpy as np
 
 from monitor.advice.choice import graphic
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.sliders import DEEPEST_DB
 from monitor.listening.bands import THIRD_OCTAVES
 from monitor.stage.dynamics import Compressor, LimiterKind, limiter
 from monitor.stage.filters import low_cut_response
@@ -25,7 +24,6 @@ from monitor.stage.nyquist import Critical, criticals, highest_gain_db
 from monitor.stage.performer import LOUD_RMS, Performer, Programme
 from monitor.stage.room import Responses, Room, responses
 
-CUT_MAX_DB = DEEPEST_DB
 FADER_MIN_DB = -30.0
 FADER_MAX_DB = 10.0
 FADER_DEFAULT_DB = -6.0

@@ -182,7 +182,9 @@ def test_the_longest_wait_is_half_an_hour() -> None:
     door, now_s = keeper(), 0.0
     for _ in range(60):
         door.ask(now_s, "a")
-        now_s += SHOWN_S + LONGEST_WAIT_S
+        now_s += SHOWN_S + 1800.0
+    assert not shows(door, now_s - 0.1, "a")
+    assert shows(door, now_s, "a")
 
 
 def test_whoever_pairs_ends_the_waits() -> None:

@@ -151,6 +151,7 @@ def test_any_chunking_gives_the_same_events(cuts, rate_hz):
 def test_the_flag_needs_no_sample_after_flagged_s():
     samples = growing_line(rate_hz=48000, frequency_hz=900.0, growth_db_per_s=40.0)
     events = listen(samples, rate_hz=48000)
+    assert [event.kind for event in events][:2] == ["ringing", "howl"]
     for event in events[:2]:
         n = round(event.ring.flagged_s * 48000)
         again = listen(samples[:n], rate_hz=48000)
