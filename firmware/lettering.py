@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from functools import lru_cache
 
 from PIL import Image, ImageDraw, ImageFont
@@ -17,11 +18,39 @@ THIN_PX = range(13, 16)
 """At these sizes the type's strokes come out one pixel wide though there is room for two."""
 
 
+_STAND_INS = {"\u2212": "-", "\u2013": "-", "\u2014": "-", "\u00d7": "x"} | dict(
+    zip("ßæÆœŒøØłŁđĐðÐþÞıħ", "ss ae AE oe OE o O l L d D d D th Th i h".split(), strict=True)
+)
+"""For what is no letter with a mark on it."""
+
+
+def drawable(text: str) -> str:
+    """The text in letters that the typeface has: without their marks, or "?" for what has none.
+
+    A box in the place of a letter tells less than the letter without its accent.
+    """
+    return "".join(_drawn_as(sign) for sign in text)
+
+
+@lru_cache(maxsize=1024)
+def _drawn_as(sign: str) -> str:
+    plain = unicodedata.normalize("NFKD", _STAND_INS.get(sign, sign))
+    for candidate in (sign, "".join(one for one in plain if not unicodedata.combining(one))):
+        if candidate and all(_has(one) for one in candidate):
+            return candidate
+    return "" if unicodedata.combining(sign) else "?"
+
+
+def _has(sign: str) -> bool:
+    font = typeface(20)
+    return sign.isspace() or bytes(font.getmask(sign)) != bytes(font.getmask("\uffff"))
+
+
 def stack(draw: ImageDraw.ImageDraw, lines: list[str], box: Box) -> None:
     """Lines below each other, as large as the height and the width allow, none above its first."""
     left, top, right, bottom = box
     most = max(1, (bottom - top) // LEAST_ROW_PX)
-    lines = lines[:most]
+    lines = [drawable(line) for line in lines[:most]]
     for line in tuple(lines):
         too_wide = width_of(line, 13 if len(lines) == 1 else 10) > right - left
         if too_wide and len(lines) < most:
@@ -54,6 +83,7 @@ def _halved(line: str) -> list[str]:
 def put_line(draw: ImageDraw.ImageDraw, text: str, box: Box, size: int, where: str) -> None:
     """One line of type at the left, in the middle or at the right of a box."""
     left, top, right, bottom = box
+    text = drawable(text)
     spare = right - left - width_of(text, size)
     x = left + {"left": 0, "middle": max(0, spare // 2), "right": max(0, spare)}[where]
     # The letters' bodies are centred, not each line's own ink: lines do not jump.
@@ -69,7 +99,7 @@ def put_line(draw: ImageDraw.ImageDraw, text: str, box: Box, size: int, where: s
 def big(draw: ImageDraw.ImageDraw, text: str, box: Box, *, ink: int = 1, weight: int = 3) -> None:
     """Type that fills a box: stretched in width, as on a road, but not out of shape."""
     left, top, right, bottom = box
-    master = _master(text, weight)
+    master = _master(drawable(text), weight)
     room_x, room_y = right - left, bottom - top
     if master is None or room_x < 1 or room_y < 1:
         return

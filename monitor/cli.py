@@ -407,8 +407,9 @@ def _faces(args: argparse.Namespace) -> int:
 
 
 def _bands(args: argparse.Namespace) -> int:
-    from monitor.advice.equaliser import Equaliser, band_line
+    from monitor.advice.equaliser import Equaliser
     from monitor.advice.labels import parse_frequency
+    from monitor.listening.bands import third_octave_of
 
     choice = _load(args).settings.equaliser
     equaliser = Equaliser.from_choice(choice)
@@ -418,12 +419,12 @@ def _bands(args: argparse.Namespace) -> int:
         raise UsageError(str(error)) from error
     print(f"{'frequency':>12}  {'band':>6}  {'midband':>12}  {'edges':>25}  slider")
     for hz in frequencies_hz:
-        line = band_line(hz, equaliser)
-        edges = f"{line['lower_hz']:.2f} to {line['upper_hz']:.2f} Hz"
-        print(
-            f"{hz:>9.6g} Hz  {line['band']:>6}  {line['band_hz']:>9.2f} Hz  {edges:>25}  "
-            f"{line['slider']}"
-        )
+        band, slider = third_octave_of(hz), equaliser.nearest(hz)
+        label, midband = band.label, f"{band.midband_hz:.2f} Hz"
+        edges = f"{band.lower_hz:.2f} to {band.upper_hz:.2f} Hz"
+        if not band.lower_hz <= hz <= band.upper_hz:
+            label, midband, edges = "-", "-", "outside of them"
+        print(f"{hz:>9.6g} Hz  {label:>6}  {midband:>12}  {edges:>25}  {slider.label}")
     return 0
 
 

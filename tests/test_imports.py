@@ -80,7 +80,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.placing",
     ),
     "monitor.soundcheck.words": (),
-    "monitor.placing": ("monitor.input_file", "monitor.output_file"),
+    "monitor.placing": ("monitor.input_file", "monitor.output_file", "firmware.lettering"),
     "monitor.channel": ("monitor.listening",),
     "monitor.listening": (),
     "monitor.stage": (

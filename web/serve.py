@@ -22,12 +22,13 @@ ADDRESS_EVERY_S = 5.0
 
 
 def own_address(host: str) -> str:
-    """The address a phone can reach this machine at, found without sending anything.
+    """The address a phone can reach this machine at, as URLs have it (RFC 3986, 3.2.2), found
+    without sending anything.
 
     A UDP socket that is connected but never written to asks only the routing table.
     """
     if host not in ("", "0.0.0.0", "::"):
-        return host
+        return f"[{host}]" if ":" in host else host
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(("192.0.2.1", 9))  # TEST-NET-1, RFC 5737: nobody is there

@@ -20,7 +20,6 @@ from typing import TYPE_CHECKING
 from monitor.advice.choice import EqualiserChoice, sliders_of
 from monitor.advice.labels import written
 from monitor.advice.sliders import Slider
-from monitor.listening.bands import third_octave_of
 
 if TYPE_CHECKING:
     # The page reads the settings, and must not load numpy; so the arithmetic is imported where
@@ -138,18 +137,3 @@ class Equaliser:
             if pull_db != 0.0 and slider.centre_hz < 0.49 * sample_rate_hz:
                 total *= response(slider, pull_db, frequency_hz, sample_rate_hz)
         return total
-
-
-def band_line(frequency_hz: float, equaliser: Equaliser) -> dict[str, str | float]:
-    """Return the third octave of a frequency, its exact edges, and the slider to pull."""
-    band = third_octave_of(frequency_hz)
-    slider = equaliser.nearest(frequency_hz)
-    return {
-        "frequency_hz": frequency_hz,
-        "band": band.label,
-        "band_hz": band.midband_hz,
-        "lower_hz": band.lower_hz,
-        "upper_hz": band.upper_hz,
-        "slider": slider.label,
-        "slider_hz": slider.centre_hz,
-    }

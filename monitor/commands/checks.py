@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from firmware.cards import list_capture_devices
 from monitor import clock, places
 from monitor.errors import SettingsError
 from monitor.link.client import LinkClient
@@ -67,6 +68,7 @@ def look_over(loaded: Loaded) -> Iterable[Finding]:
         yield from _guarded("microphone", lambda: _microphone(settings))
         yield from _guarded("lamp", lambda: _lamp(settings))
         yield from _guarded("panel", lambda: _panel(settings))
+    yield _cards()
     yield _socket(places.socket_path(settings), snapshot)
     yield _disk(places.journal_path(settings))
     yield _clock()
@@ -167,6 +169,12 @@ def _microphone(settings: Settings) -> Sequence[Finding]:
         return [first, _level(10 * np.log10(power), 10 * np.log10(peak), clipping)]
     finally:
         source.close()
+
+
+def _cards() -> Finding:
+    """What [microphone] device and [line] device may name."""
+    cards = [f"{one.card_id} ({one.name})" for one in list_capture_devices()]
+    return Finding("cards", ", ".join(cards) or "none that records")
 
 
 def _lamp(settings: Settings) -> Sequence[Finding]:

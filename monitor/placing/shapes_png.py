@@ -124,13 +124,16 @@ class _Pen:
     def _words(self, shape: Words) -> None:
         from PIL import ImageFont
 
+        from firmware.lettering import drawable
+
         at = self._dots(shape.at)
         size = max(1.0, shape.height_cm * self._per_cm)
         typeface = ImageFont.load_default(size)
+        text = drawable(shape.text)
         anchor, ground = _ANCHORS[shape.anchor], self._colour("ground")
         self._draw.text(
             at,
-            shape.text,
+            text,
             font=typeface,
             anchor=anchor,
             fill=ground,
@@ -141,7 +144,7 @@ class _Pen:
         bold = round(_BOLD_PART * size) if shape.bold else 0
         self._draw.text(
             at,
-            shape.text,
+            text,
             font=typeface,
             anchor=anchor,
             fill=ink,

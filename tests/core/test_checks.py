@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from firmware.cards import CaptureDevice
 from monitor import clock, opening
 from monitor.commands import checks
 from monitor.errors import SettingsError
@@ -46,7 +47,27 @@ def test_all_is_well(
     out = capsys.readouterr().out
     assert out.endswith("All is well.\n")
     parts = [line.split()[1] for line in out.splitlines()[:-1]]
-    assert parts == "settings microphone level lamp panel socket disk clock".split()
+    assert parts == "settings microphone level lamp panel cards socket disk clock".split()
+
+
+def test_the_cards_that_can_be_named_are_listed(
+    loaded: Loaded, source: FakeSource, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source.give(noise(48000, level=0.01))
+    cards = [
+        CaptureDevice("Stand", 1, 0, "USB Audio", True),
+        CaptureDevice("PCH", 0, 0, "A", False),
+    ]
+    monkeypatch.setattr(checks, "list_capture_devices", lambda: cards)
+    assert look(loaded)["cards"].well == "Stand (USB Audio), PCH (A)"
+
+
+def test_a_microphone_that_went_away_while_it_was_heard_needs_doing(
+    loaded: Loaded, source: FakeSource
+) -> None:
+    source.give(noise(48000, level=0.01))
+    source.say("lost", "Stand stopped; plug it in again")
+    assert look(loaded)["microphone"].to_do == "Stand stopped; plug it in again"
 
 
 def test_level_is_measured(loaded: Loaded, source: FakeSource) -> None:

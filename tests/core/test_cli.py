@@ -226,6 +226,14 @@ def test_a_reader_that_goes_away_is_no_error() -> None:
     assert done.stdout.startswith("# Every setting")
 
 
+def test_a_frequency_in_no_third_octave_is_said_to_be(capsys: pytest.CaptureFixture[str]) -> None:
+    """The edges of the 20 Hz and 20 kHz bands: IEC 61260-1, 5.2 to 5.6, base ten."""
+    code, out, _ = run(capsys, "bands", "17.7", "17.8", "22387", "22388")
+    assert code == 0
+    outside = ["outside" in line for line in out.splitlines()[1:]]
+    assert outside == [True, False, False, True]
+
+
 def said_by(*words: str, **how: Any) -> subprocess.CompletedProcess[bytes]:
     command = [sys.executable, "-m", "monitor.cli", *words]
     return subprocess.run(command, cwd=ROOT, check=False, stderr=subprocess.PIPE, **how)
