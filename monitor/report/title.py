@@ -62,7 +62,10 @@ def counts_of(evening: Evening) -> str:
 def subtitle_of(evening: Evening, clock: EveningClock) -> str:
     """Return date, length and counts in one line."""
     length = length_words(evening.length_s) if evening.length_s else ""
-    parts = [date_of(evening, clock) or "date not known", length, counts_of(evening)]
+    date = date_of(evening, clock)
+    if date and not evening.is_dated:
+        date += " (not sure)"
+    parts = [date or "date not known", length, counts_of(evening)]
     return ", ".join(part for part in parts if part)
 
 

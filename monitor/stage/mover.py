@@ -27,6 +27,11 @@ class Mover:
         What stays the same wherever the stage moves.
     present : callable
         Returns the seat that is played now, whose sliders stay as they are within a room.
+
+    Attributes
+    ----------
+    moving_to : tuple of PracticeRoom and Placement, or None
+        What is being built or about to be played; read without a lock by the analysis loop.
     """
 
     def __init__(
@@ -49,23 +54,14 @@ class Mover:
         self._wanted: tuple[PracticeRoom, Placement] | None = None
         self._ready: Seat | None = None
         self._busy = False
+        self.moving_to: tuple[PracticeRoom, Placement] | None = None
         self.problem = ""
-
-    @property
-    def moving_to(self) -> tuple[PracticeRoom, Placement] | None:
-        """What is being built or about to be played, None when nothing is."""
-        with self._lock:
-            if self._wanted is not None:
-                return self._wanted
-            ready = self._ready
-        if ready is None or ready.room is None or ready.placement is None:
-            return None
-        return ready.room, ready.placement
 
     def move(self, room: PracticeRoom, placement: Placement) -> None:
         """Begin to build; a wish that is still being built is forgotten.  Returns at once."""
         with self._lock:
             self._wanted, self._ready, self.problem = (room, placement), None, ""
+            self.moving_to = self._wanted
             if not self._busy:
                 self._busy = True
                 threading.Thread(target=self._run, name="stage-mover", daemon=True).start()
@@ -74,6 +70,8 @@ class Mover:
         """Return the new seat once, when it is built."""
         with self._lock:
             ready, self._ready = self._ready, None
+            if ready is not None:
+                self.moving_to = None
             return ready
 
     def _run(self) -> None:
@@ -87,6 +85,8 @@ class Mover:
             with self._lock:
                 if self._wanted == wanted:
                     self._wanted, self._ready, self.problem = None, seat, problem
+                    if seat is None:
+                        self.moving_to = None
 
     def _built(self, room: PracticeRoom, placement: Placement) -> tuple[Seat | None, str]:
         present = self._present()

@@ -201,3 +201,11 @@ def test_the_png_is_a_png_of_the_size_asked_for() -> None:
 def test_there_is_no_other_picture() -> None:
     with pytest.raises(ValueError, match="there is no picture 'plan'"):
         gig_svg(record(1), "plan")  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("dated", "unsure"), [("network", False), ("believed", True)])
+def test_a_picture_that_stands_alone_says_when_its_date_is_not_sure(
+    dated: str, unsure: bool
+) -> None:
+    words = " ".join(said(timeline_picture(evening_of(record(3, dated=dated)), zone=UTC)))
+    assert ("(not sure)" in words) is unsure
