@@ -207,5 +207,7 @@ def test_there_is_no_other_picture() -> None:
 def test_a_picture_that_stands_alone_says_when_its_date_is_not_sure(
     dated: str, unsure: bool
 ) -> None:
-    words = " ".join(said(timeline_picture(evening_of(record(3, dated=dated)), zone=UTC)))
+    words = " ".join(
+        said(timeline_picture(evening_of(record(3, dated=dated)), zone=UTC, caption=True))
+    )
     assert ("(not sure)" in words) is unsure
