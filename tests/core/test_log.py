@@ -24,6 +24,7 @@ def logging_process(words: str, **environ: str) -> subprocess.Popen[bytes]:
         [sys.executable, "-c", program],
         cwd=ROOT,
         env={**kept, **environ},
+        stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
     )
@@ -58,24 +59,25 @@ def test_nobody_waits_for_a_reader_and_what_is_left_out_is_told() -> None:
         f"for n in range({lines}): logging.getLogger('a').info('x' * {line})\n"
         "print('through', flush=True)\nsys.stdin.read()"
     )
-    process = logging_process(words)
-    assert process.stdout is not None
-    assert process.stderr is not None
-    assert process.stdout.readline() == b"through\n"
     said = b""
+    with logging_process(words) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        descriptor = process.stderr.fileno()
+        assert process.stdout.readline() == b"through\n"
 
-    def accounted_for() -> int:
-        nonlocal said
-        said += os.read(process.stderr.fileno(), PIPE_HOLDS)  # type: ignore[union-attr]
-        whole = said.decode().splitlines()
-        return sum(
-            int(text.split()[1]) if "left out" in text else text.endswith("x" * line)
-            for text in whole
-        )
+        def accounted_for() -> int:
+            nonlocal said
+            said += os.read(descriptor, PIPE_HOLDS)
+            whole = said.decode().splitlines()
+            return sum(
+                int(text.split()[1]) if "left out" in text else text.endswith("x" * line)
+                for text in whole
+            )
 
-    awaited(lambda: accounted_for() == lines)
+        awaited(lambda: accounted_for() == lines, 20.0)
+        process.communicate(timeout=20.0)
     assert b"left out" in said
-    process.communicate(timeout=10.0)
 
 
 def test_a_process_ends_though_nobody_reads() -> None:

@@ -70,6 +70,8 @@ def page(window: Any, stage: Stage) -> Iterator[Any]:
         window.get("about:blank")
         window.get(url)
         assert awaited(lambda: script(window, "document.body.dataset.room") == "practice", 10.0)
+        asleep = "document.querySelectorAll('[data-rooms~=practice][inert]').length"
+        assert awaited(lambda: script(window, asleep) == 0, 20.0)
         yield window
         window.get("about:blank")
         stage.close()

@@ -116,7 +116,7 @@ function followPractice(snapshot) {
     const input = cell.firstElementChild;
     if (!isTouched(input)) input.value = stage.sliders[i].cut_db;
     const named = pulls.has(stage.sliders[i].label) ? "yes" : "no";
-    if (named === "yes" && cell.dataset.named === "no") bring(cell);
+    if (named === "yes" && cell.dataset.named !== "yes") bring(cell);
     cell.dataset.named = named;
   });
 }
