@@ -130,11 +130,11 @@ class RingOut:
         ValueError
             For a command that makes no sense now; one clear line, and nothing has changed.
         """
-        may = commands_of(self._turns.course, self._turns.moment.asks)
         course = self._turns.course
-        if name == "pulled" and name not in may and course.steps and course.phase in _HEARD_ALREADY:
-            return
+        may = commands_of(course, self._turns.moment.asks)
         if name not in may:
+            if name == "pulled" and course.steps and course.phase in _HEARD_ALREADY:
+                return
             raise ValueError(
                 f'"{name}" makes no sense now; possible: {", ".join(may) or "nothing"}'
             )

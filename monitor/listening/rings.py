@@ -32,6 +32,7 @@ CLOSE_SLOPE_FALL_DB = 5.0
 """... or has fallen half as far and is still falling steeply."""
 HELD_S = 0.5
 _SLOPE_HOPS = 4
+"""The shorter window's length: sooner the same sound would be measured against itself."""
 FALLS_FROM_DB = 15.0
 """Only what has stood so far out can be seen to fall: nearer to the noise a line's level goes up
 and down with it."""
@@ -283,8 +284,7 @@ class RingBook:
     def _dies_away(self, line_bin: int) -> bool:
         """Whether what is at a bin has been louder in the last half second and falls: the rest of
         what rang, with whatever frequency the room leaves it, begins no ring."""
-        lobe_db = self._history.level_db(self._held_hops)[:, line_bin - 1 : line_bin + 2]
-        levels_db = lobe_db.max(axis=1).tolist()
+        levels_db = self._levels_dbfs(line_bin, self._held_hops)
         floor_db = float(self._history.floor_db(1)[0, line_bin])
         return self._has_fallen(levels_db, floor_db) and self._slope_db_per_s(levels_db) < 0.0
 
@@ -305,7 +305,13 @@ class RingBook:
         return (levels_db[-1] - levels_db[-1 - back]) / (back * self._hop_s) if back else 0.0
 
     def _level_dbfs(self, line_bin: int) -> float:
-        return float(self._history.level_db(1)[0, line_bin - 1 : line_bin + 2].max())
+        return self._levels_dbfs(line_bin, 1)[-1]
+
+    def _levels_dbfs(self, line_bin: int, hops: int) -> list[float]:
+        """The level of a line over the last hops, oldest first."""
+        lobe_db = self._history.level_db(hops)[:, line_bin - 1 : line_bin + 2]
+        levels_db: list[float] = lobe_db.max(axis=1).tolist()
+        return levels_db
 
 
 def _closing(one: _Open, now_s: float) -> RingEvent:

@@ -199,8 +199,7 @@ def kinds_of(recipe: object) -> set[str]:
     known = {
         "Grooves": "drums",
         "Songs": "band_midi",
-        "Ensembles": "band_midi",
-        "Drifts": "band_midi",
+        "Composed": "band_midi",
         "Tones": "testtone",
     }
     return {known.get(type(recipe).__name__, "singing")}

@@ -264,14 +264,14 @@ def test_who_asks_never_waits(evening: Evening, monkeypatch: pytest.MonkeyPatch)
     awaited(lambda: len(answers) >= MOST_WAITING, PATIENCE_S)
 
 
+def broken(*_: object, **__: object) -> None:
+    raise ZeroDivisionError("oh")
+
+
 def test_a_bug_behind_one_command_is_told_and_the_next_one_answered(
     evening: Evening, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clerk = evening.start()
-
-    def broken(*_: object, **__: object) -> None:
-        raise ZeroDivisionError("oh")
-
     monkeypatch.setattr(clerk_module.Soundcheck, "command", broken)
     assert "the soundcheck failed on it" in ask(clerk, do="begin")["message"]
     monkeypatch.undo()
@@ -282,10 +282,6 @@ def test_what_could_not_be_shown_once_is_well_again(
     evening: Evening, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clerk = evening.start()
-
-    def broken(*_: object, **__: object) -> None:
-        raise ZeroDivisionError("oh")
-
     monkeypatch.setattr(clerk_module.Soundcheck, "fields", broken)
     awaited(lambda: "cannot be shown" in clerk.health(), PATIENCE_S)
     monkeypatch.undo()

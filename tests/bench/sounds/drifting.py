@@ -8,16 +8,14 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.signal import fftconvolve, istft, stft
 
 from tests.bench.sounds.instruments import INSTRUMENTS
 from tests.bench.sounds.midi import EXPRESSION, Score, rendered
-from tests.bench.sounds.rendered import Font
-from tests.bench.sounds.shelf import SAMPLE_RATE_HZ, Shelf
-from tests.bench.sounds.store import Store
+from tests.bench.sounds.rendered import Composed, Font
+from tests.bench.sounds.shelf import SAMPLE_RATE_HZ
 
 PIECE_S = 62.0
 BEDS = (
@@ -32,31 +30,18 @@ SCALES = ((0, 2, 4, 7, 9), (0, 3, 5, 7, 10), (0, 2, 3, 5, 7, 8, 10), (0, 2, 4, 6
 CONTROL_S = 0.1
 
 
-@dataclass(frozen=True, slots=True)
-class Drifts:
-    """``count`` pieces of a minute, two to four layers each."""
-
-    font: Font
-    count: int
-    seed: int
-    prefix: str = "drift"
-
-    @property
-    def package(self) -> str:
-        """Where it comes from."""
-        return self.font.package
-
-    def make(self, shelf: Shelf, store: Store) -> None:
-        """Put them on the shelf."""
-        font = self.font.path(store)
-        for k in range(self.count):
-            name = f"{self.prefix}_{self.package}_{k:02d}"
-            if shelf.has(name):
-                continue
-            chance = random.Random(self.seed * 100 + k)
-            samples = piece(chance, lambda score: rendered(score, font, False, PIECE_S))
-            note = "slow piece made by this program: filtered beds, drones, bells, room"
-            shelf.put(name, samples, "band_midi", self.package, self.font.licence, note)
+def drifts(font: Font, count: int, seed: int) -> Composed:
+    """Pieces of a minute, two to four layers each."""
+    return Composed(
+        font,
+        count,
+        seed,
+        prefix="drift",
+        note="slow piece made by this program: filtered beds, drones, bells, room",
+        compose=lambda chance, path: piece(
+            chance, lambda score: rendered(score, path, False, PIECE_S)
+        ),
+    )
 
 
 def piece(chance: random.Random, play: Callable[[Score], np.ndarray]) -> np.ndarray:

@@ -7,13 +7,10 @@ what a stage has more of.
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
 
 from tests.bench.sounds.instruments import INSTRUMENTS
 from tests.bench.sounds.midi import DRUMS, EXPRESSION, Score, rendered
-from tests.bench.sounds.rendered import Font
-from tests.bench.sounds.shelf import Shelf
-from tests.bench.sounds.store import Store
+from tests.bench.sounds.rendered import Composed, Font
 
 PROGRESSIONS = ((0, 5, 3, 4), (0, 3, 0, 4), (5, 3, 0, 4), (0, 2, 3, 4), (0, 4, 5, 3))
 """Degrees of the scale a bar stands on; the commonest of popular songs."""
@@ -23,29 +20,16 @@ LEADS = ("flute", "violin", "clarinet", "trumpet", "oboe", "recorder", "alto_sax
 SONG_S = 75.0
 
 
-@dataclass(frozen=True, slots=True)
-class Ensembles:
-    """``count`` songs of drums, bass, a swelling pad and a lead that holds its notes."""
-
-    font: Font
-    count: int
-    seed: int
-    prefix: str = "ensemble"
-
-    @property
-    def package(self) -> str:
-        """Where it comes from."""
-        return self.font.package
-
-    def make(self, shelf: Shelf, store: Store) -> None:
-        """Put them on the shelf."""
-        font = self.font.path(store)
-        for k in range(self.count):
-            name = f"{self.prefix}_{self.package}_{k:02d}"
-            if not shelf.has(name):
-                samples = rendered(song(random.Random(self.seed * 100 + k)), font, True, SONG_S)
-                note = "slow song made by this program: swelling pad, held lead, bass, drums"
-                shelf.put(name, samples, "band_midi", self.package, self.font.licence, note)
+def ensembles(font: Font, count: int, seed: int) -> Composed:
+    """Songs of drums, bass, a swelling pad and a lead that holds its notes."""
+    return Composed(
+        font,
+        count,
+        seed,
+        prefix="ensemble",
+        note="slow song made by this program: swelling pad, held lead, bass, drums",
+        compose=lambda chance, path: rendered(song(chance), path, True, SONG_S),
+    )
 
 
 def song(chance: random.Random) -> Score:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from tests.bench.sounds.drifting import Drifts
-from tests.bench.sounds.ensemble import Ensembles
+from tests.bench.sounds.drifting import drifts
+from tests.bench.sounds.ensemble import ensembles
 from tests.bench.sounds.instruments import INSTRUMENTS
 from tests.bench.sounds.recipe import Recipe
 from tests.bench.sounds.rendered import Font, Grooves, Songs, Steady, Swells
@@ -60,18 +60,18 @@ RENDERED: list[Recipe] = [
     Steady(CSOUND, STANDING[2::3], 67),
     Songs("freedink-data", "free (see package copyright)", CSOUND),
     Songs("planetblupi-music-midi", "GPL-3+", CSOUND),
-    Ensembles(FLUID, 12, 68),
-    Ensembles(FREEPATS, 8, 69),
-    Ensembles(CSOUND, 10, 70),
+    ensembles(FLUID, 12, 68),
+    ensembles(FREEPATS, 8, 69),
+    ensembles(CSOUND, 10, 70),
     Swells(GENERAL, SWELLING, 71),
     Steady(GENERAL, STANDING[::2], 72),
-    Ensembles(GENERAL, 12, 73),
+    ensembles(GENERAL, 12, 73),
     Swells(OPERATORS, SWELLING[::2], 74),
     Steady(OPERATORS, STANDING[1::2], 75),
-    Ensembles(OPERATORS, 6, 76),
-    Drifts(FLUID, 24, 77),
-    Drifts(FREEPATS, 12, 78),
-    Drifts(GENERAL, 24, 79),
-    Drifts(OPERATORS, 16, 80),
-    Drifts(TIM, 24, 81),
+    ensembles(OPERATORS, 6, 76),
+    drifts(FLUID, 24, 77),
+    drifts(FREEPATS, 12, 78),
+    drifts(GENERAL, 24, 79),
+    drifts(OPERATORS, 16, 80),
+    drifts(TIM, 24, 81),
 ]

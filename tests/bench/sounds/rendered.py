@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -250,3 +251,30 @@ class Songs:
                 samples = rendered(tune, font, True, self.longest_s)
                 licence = f"{self.licence} (tune)"
                 shelf.put(title, samples, "band_midi", self.package, licence, "General MIDI render")
+
+
+@dataclass(frozen=True, slots=True)
+class Composed:
+    """``count`` pieces that this program composes, each by a chance of its own."""
+
+    font: Font
+    count: int
+    seed: int
+    prefix: str
+    note: str
+    compose: Callable[[random.Random, Path], np.ndarray]
+
+    @property
+    def package(self) -> str:
+        """Where it comes from."""
+        return self.font.package
+
+    def make(self, shelf: Shelf, store: Store) -> None:
+        """Put them on the shelf."""
+        font = self.font.path(store)
+        for k in range(self.count):
+            title = f"{self.prefix}_{self.package}_{k:02d}"
+            if not shelf.has(title):
+                samples = self.compose(random.Random(self.seed * 100 + k), font)
+                licence = self.font.licence
+                shelf.put(title, samples, "band_midi", self.package, licence, self.note)
