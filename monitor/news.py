@@ -51,7 +51,8 @@ class DeskStands:
 class News:
     """One hand-over; ``at_s`` is the sample clock carried on as monotonic time.
 
-    ``fresh`` means that samples were lost before it: lines do not run on.
+    ``first`` is the ring that stands first on panel and page, None while nothing rings; ``fresh``
+    means that samples were lost before it: lines do not run on.
     """
 
     at_s: float
@@ -59,6 +60,7 @@ class News:
     lines: tuple[LineHeard, ...] = ()
     third_octave_dbfs: np.ndarray | None = None
     desk: DeskStands | None = None
+    first: int | None = None
     fresh: bool = False
 
 

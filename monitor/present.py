@@ -140,6 +140,17 @@ def _line_for(situation: Situation) -> str:
     return f"pull {first.slider.label}"
 
 
+def advised_fields(situation: Situation) -> dict[str, Any]:
+    """Return the fields of what is advised, without advice for a ring that does not lead."""
+    advised = situation.advised
+    if advised is None:
+        return {}
+    fields = dict(advised.fields)
+    if not situation.rings or advised.for_ring != situation.rings[0].id:
+        fields.pop("advice", None)
+    return fields
+
+
 def _ring_face(rings: tuple[Shown, ...], pull: str) -> Face:
     first = rings[0]
     if len(rings) > 1:

@@ -158,7 +158,7 @@ class Showing:
             "soundcheck": self._parts.soundcheck.fields(),
             "access": self._parts.access.fields(),
             **self._parts.gigs.fields(),
-            **(situation.advised.fields if situation.advised else {}),
+            **present.advised_fields(situation),
         }
         if self._parts.stage is not None:
             parts["stage"] = self._parts.stage.state()

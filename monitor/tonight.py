@@ -16,6 +16,9 @@ from monitor.listening.bands import Band, third_octave_of
 from monitor.listening.rings import Ring, RingEvent
 
 RECENT = 12
+LEADS_DB = 3.0
+"""The ring that stands first stays there until it ends, another howls where it does not, or is
+louder by this: a name that changes with every breath cannot be followed.  Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +57,7 @@ class Tonight:
     def __init__(self, equaliser: Equaliser) -> None:
         self._equaliser = equaliser
         self._open: dict[int, Shown] = {}
+        self._first_id: int | None = None
         self._recent: deque[Shown] = deque(maxlen=RECENT)
         self._counts: Counter[str] = Counter()
         self._next_id = 1
@@ -62,9 +66,19 @@ class Tonight:
 
     @property
     def open_rings(self) -> tuple[Shown, ...]:
-        """Rings that have not closed: howls first, then the louder one."""
-        rings = self._open.values()
-        return tuple(sorted(rings, key=lambda r: (r.degree != "howl", -r.level_dbfs)))
+        """Rings that have not closed: howls first, then the louder one; the first keeps its place
+        until another leads by ``LEADS_DB``."""
+
+        def order(ring: Shown) -> tuple[bool, float]:
+            held_db = LEADS_DB if ring.id == self._first_id else 0.0
+            return ring.degree != "howl", -ring.level_dbfs - held_db
+
+        return tuple(sorted(self._open.values(), key=order))
+
+    @property
+    def first_id(self) -> int | None:
+        """Number of the ring that stands first, None while nothing rings."""
+        return self._first_id
 
     @property
     def recent(self) -> tuple[Shown, ...]:
@@ -97,6 +111,7 @@ class Tonight:
             self.last_end_mono_s = shown.ended_mono_s
         else:
             self._open[ring.id] = shown
+        self._choose_first()
         return shown
 
     def follow(self, rings: Sequence[Ring]) -> None:
@@ -110,6 +125,11 @@ class Tonight:
                 self._open[ring.id] = replace(
                     shown, level_dbfs=ring.level_dbfs, growth_db_per_s=ring.growth_db_per_s
                 )
+        self._choose_first()
+
+    def _choose_first(self) -> None:
+        rings = self.open_rings
+        self._first_id = rings[0].id if rings else None
 
     def _begin(self, ring: Ring, clock_offset_s: float) -> Shown:
         self.has_rung = True

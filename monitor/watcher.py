@@ -109,6 +109,7 @@ class Watcher:
                 clock_offset_s=self._clock_offset_s,
                 levels=lambda: self._showing.third_octaves(self._listener),
                 desk=self._desk_stands,
+                first=self._tonight.first_id,
             )
             if now_mono_s >= self._next_check_mono_s:
                 self._next_check_mono_s = now_mono_s + CHECK_S

@@ -60,6 +60,7 @@ def set_advice(
     equaliser: Equaliser,
     rings: Sequence[RingNow],
     *,
+    margin_db: float = WANTED_MARGIN_DB,
     standing: Sequence[Pull] = (),
     asked: Mapping[str, int] | None = None,
     level_step_db: float = 0.0,
@@ -70,6 +71,8 @@ def set_advice(
     ----------
     rings : sequence of RingNow
         The one that matters most first.
+    margin_db : float, optional
+        How far below ringing the first one is to be brought.
     standing : sequence of Pull
         What is pulled already.
     asked : mapping of str to int, optional
@@ -85,10 +88,10 @@ def set_advice(
     if not rings:
         return None
     first = rings[0]
-    depth_db = USUAL_EXCESS_DB + WANTED_MARGIN_DB
+    depth_db = USUAL_EXCESS_DB + margin_db
     if first.excess is not None:
         # One that dies by itself has most of its margin: the smallest step is enough.
-        depth_db = max(advised_pull_db(first.excess), STEP_DB)
+        depth_db = max(advised_pull_db(first.excess, margin_db=margin_db), STEP_DB)
     found = single_pull(equaliser, first.frequency_hz, depth_db, standing)
     why = _why(first)
     hint = _hint(rings, level_step_db)

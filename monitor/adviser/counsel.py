@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any, Literal
 
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.margin import LoopTimes
+from monitor.advice.margin import Excess, LoopTimes
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out import RingOut
 from monitor.advice.ring_out_state import RingNews
@@ -23,9 +23,10 @@ from monitor.link.messages import Message
 from monitor.news import Advised, DeskStands, News, RingSaid
 from monitor.present_advice import advice_fields, ring_out_fields, standing_fields
 
-ANOTHER_DB = 1.0
-"""The advice for the same rings changes only when a ring's excess has moved by about this much:
-a number that flickers cannot be followed."""
+ANOTHER_PART = 0.5
+"""The advice for the same rings changes only when the excess of the first has moved by more than
+this part of the margin since it was told: the pull that was told does nearly as well, and a number
+that flickers cannot be followed."""
 
 
 class Counsel:
@@ -67,7 +68,9 @@ class Counsel:
         self._asked: Counter[str] = Counter()
         self._advice: SetAdvice | None = None
         self._for_ring: int | None = None
+        self._first: int | None = None
         self._based_on: object = None
+        self._told_excess: Excess | None = None
         self._ring_out: RingOut | None = None
         self._its_pulls: tuple[Pull, ...] = ()
         if kept is not None:
@@ -79,6 +82,7 @@ class Counsel:
 
     def hear(self, news: News) -> None:
         """Take in what the listening handed over."""
+        self._first = news.first
         if news.fresh:
             self._rings.lost()
             self._rest.reset()
@@ -264,24 +268,34 @@ class Counsel:
         if not rings or self._is_ringing_out:
             self._advice, self._for_ring, self._based_on = None, None, None
             return
+        rings.sort(key=lambda ring: ring.id != self._first)
         now = [self._ring_now(ring) for ring in rings]
         based_on = (
-            [ring.id for ring in rings],
-            [None if one.excess is None else round(one.excess.db / ANOTHER_DB) for one in now],
+            rings[0].id,
+            {ring.id for ring in rings},
             list(self._standing.values()),
         )
-        if based_on == self._based_on:
+        excess = now[0].excess
+        if based_on == self._based_on and self._is_told(excess):
             return
-        self._based_on, self._for_ring = based_on, rings[0].id
+        self._based_on, self._told_excess, self._for_ring = based_on, excess, rings[0].id
         self._advice = set_advice(
             self._equaliser,
             now,
+            margin_db=self._margin_db,
             standing=list(self._standing.values()),
             asked=self._asked,
             level_step_db=self._rest.jumped_db(
                 rings[0].opened_s, [ring.frequency_hz for ring in rings]
             ),
         )
+
+    def _is_told(self, excess: Excess | None) -> bool:
+        """Whether this would be no news to somebody who did what was told last."""
+        told = self._told_excess
+        if excess is None or told is None:
+            return excess is told
+        return abs(excess.db - told.db) <= ANOTHER_PART * self._margin_db
 
     def _ring_now(self, ring: Followed) -> RingNow:
         if ring.climb is None:

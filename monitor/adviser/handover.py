@@ -74,8 +74,12 @@ class Handover:
         clock_offset_s: float,
         levels: Callable[[], np.ndarray | None],
         desk: Callable[[], DeskStands | None],
+        first: int | None,
     ) -> None:
-        """Hand over what has gathered, if it is time or a ring has something to say."""
+        """Hand over what has gathered, if it is time or a ring has something to say.
+
+        ``first`` is the number of the ring that is shown first.
+        """
         if not self._said and now_mono_s < self._next_mono_s:
             return
         busy = bool(self._lines or self._said or self._adviser.result.ring_out is not None)
@@ -85,7 +89,7 @@ class Handover:
             offset_s = self._settled_offset_s(clock_offset_s)
             at_s = now_mono_s if listener is None else listener.clock_s + offset_s
             lines = () if listener is None else tuple(self._heard(listener, offset_s))
-            self._adviser.hear(News(at_s, said, lines, levels(), desk(), self._fresh))
+            self._adviser.hear(News(at_s, said, lines, levels(), desk(), first, self._fresh))
             self._fresh, self._failed = False, False
         except Exception:  # the listening goes on without advice
             if not self._failed:

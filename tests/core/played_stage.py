@@ -68,6 +68,7 @@ class PlayedStage:
                 clock_offset_s=0.0,
                 levels=lambda: self.listener.levels().third_octave_dbfs,
                 desk=self._desk,
+                first=None,
             )
 
     def do(self, name: str, **values: Any) -> None:

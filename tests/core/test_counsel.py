@@ -65,6 +65,40 @@ def asked_to_pull_at_the_practice_desk() -> tuple[Counsel, float, RingOutState]:
     return mind, at_s, state
 
 
+def climbing(mind: Counsel, db_per_s: float, at_s: float, **news: Any) -> str:
+    """A ring at 2.48 kHz that climbs so fast for a second; returns the line that is told."""
+    climb = -60.0 + db_per_s * HOP_S * np.arange(48)
+    said = () if mind.result.advice else (RingSaid("ringing", 1, 2480.0, -30.0, at_s),)
+    mind.hear(News(at_s, said, (line(1, 2480.0, climb, until_s=at_s),), **news))
+    assert mind.result.advice is not None
+    return mind.result.advice.line
+
+
+def test_the_line_stays_until_another_pull_is_worth_saying() -> None:
+    mind = counsel()
+    first = climbing(mind, 30.0, 10.0)
+    assert climbing(mind, 60.0, 15.0) == first, "three quarters of a decibel more"
+    assert climbing(mind, 120.0, 20.0) != first
+
+
+def test_the_margin_asked_for_is_the_one_that_a_set_is_advised_with() -> None:
+    narrow, wide = Counsel(EQUALISER, margin_db=1.0), Counsel(EQUALISER, margin_db=6.0)
+    pulls = [int(climbing(mind, 30.0, 10.0).split()[-1]) for mind in (narrow, wide)]
+    assert pulls[1] - pulls[0] == pytest.approx(5.0, abs=1.0)
+
+
+def test_the_ring_that_is_shown_first_is_advised_on() -> None:
+    mind = counsel()
+    climbing(mind, 30.0, 10.0)
+    loud = RingSaid("howl", 2, 500.0, -10.0, 10.1)
+    mind.hear(News(10.1, (loud,), (line(2, 500.0, np.full(40, -10.0), until_s=10.1),), first=1))
+    assert mind.result.for_ring == 1
+    mind.hear(News(10.2, first=2))
+    assert mind.result.for_ring == 2
+    assert mind.result.advice is not None
+    assert mind.result.advice.line.startswith("pull 500 by ")
+
+
 @pytest.mark.parametrize("tells_desk", [True, False])
 def test_a_ring_out_wins_gain_on_the_played_stage(tells_desk: bool) -> None:
     stage = PlayedStage(tells_desk=tells_desk)

@@ -338,3 +338,38 @@ def test_the_panel_says_the_depth_of_the_ring_that_it_shows() -> None:
     # Advice for another ring would send the hand to the wrong slider.
     found = face(situation(rings=rings, advised=Advised(advice, for_ring=rings[0].id + 1)))
     assert found.line_2 == "pull 2.5k"
+
+
+def test_the_first_keeps_its_place_until_another_leads() -> None:
+    tonight = Tonight(Equaliser.from_settings("31"))
+
+    def hear(number: int, level_dbfs: float, degree: str = "ringing") -> list[str]:
+        hz = {1: 315.0, 2: 500.0}[number]
+        event = RingEvent(degree, ring(number, hz, degree=degree, level_dbfs=level_dbfs), 1.2)  # type: ignore[arg-type]
+        tonight.take(event, clock_offset_s=0.0)
+        return [one.band.label for one in tonight.open_rings]
+
+    hear(1, -30.0)
+    assert hear(2, -28.0) == ["315", "500"], "as loud as the first, nearly"
+    tonight.follow([ring(1, 315.0, level_dbfs=-30.0), ring(2, 500.0, level_dbfs=-26.0)])
+    assert [one.band.label for one in tonight.open_rings] == ["500", "315"]
+    assert tonight.first_id == 2
+    tonight.follow([ring(1, 315.0, level_dbfs=-24.0), ring(2, 500.0, level_dbfs=-26.0)])
+    assert [one.band.label for one in tonight.open_rings] == ["500", "315"]
+    assert hear(1, -40.0, "howl") == ["315", "500"], "a howl comes first however soft"
+    tonight.take(closed(1, 315.0), clock_offset_s=0.0)
+    assert tonight.first_id == 2
+    tonight.take(closed(2, 500.0), clock_offset_s=0.0)
+    assert tonight.first_id is None
+
+
+def test_advice_for_another_ring_is_kept_back() -> None:
+    advice = SetAdvice("pull 2.5k by 4", (), None, "", "")
+    fields = {"advice": {"line": advice.line}, "standing": []}
+    advised = Advised(advice, 1, None, fields)
+    of_it = situation(rings=(shown(1),), advised=advised)
+    assert present.advised_fields(of_it) == fields
+    of_another = situation(rings=(shown(1, id=2),), advised=advised)
+    assert present.advised_fields(of_another) == {"standing": []}
+    assert present.advised_fields(situation(advised=advised)) == {"standing": []}
+    assert present.advised_fields(situation()) == {}

@@ -66,6 +66,30 @@ def test_a_ring_is_shown_before_the_snapshot_that_has_it_and_goes_with_the_next(
     assert keep(link, "quiet", lambda: text(page, "band") == "quiet", 10.0)
 
 
+def test_a_howl_comes_first_though_another_rang_before(live: tuple[Relay, Any]) -> None:
+    _, page = live
+    first = {"id": 1, "degree": "ringing", "band": "315"}
+    second = {**first, "id": 2, "band": "500"}
+    snapshot = {"rings": [first, second], "advice": {"line": "pull 315 by 4"}, "state": "ringing"}
+
+    def with_ring(fields: dict[str, Any]) -> dict[str, Any]:
+        made: dict[str, Any] = page.execute_async_script(
+            "const [snapshot, ring, done] = arguments;"
+            "import('/static/feed.js').then((m) => done(m.withRing(snapshot, ring)))",
+            snapshot,
+            {"class": "ring", **fields},
+        )
+        return made
+
+    howling = with_ring({**second, "event": "howl", "degree": "howl"})
+    assert [ring["band"] for ring in howling["rings"]] == ["500", "315"]
+    assert howling["state"] == "howl"
+    assert "advice" not in howling, "it was for the other one"
+    third = with_ring({**first, "event": "ringing", "id": 3, "band": "80"})
+    assert [ring["band"] for ring in third["rings"]] == ["315", "500", "80"]
+    assert third["advice"] == snapshot["advice"]
+
+
 def ages(driver: Any, steps: str) -> Any:
     """Run steps on a fresh instance of the page's own reckoning of age."""
     return driver.execute_async_script(

@@ -25,8 +25,8 @@ export function feed(snapshot) {
 }
 
 /**
- * What rings comes ahead of the next snapshot: the newest one with the ring in it.  Advice that was
- * given before the first ring is for another one.
+ * What rings comes ahead of the next snapshot: the newest one with the ring in it, howls first.
+ * Advice that was given for another ring than the first one is left out.
  */
 export function withRing(snapshot, ring) {
   const { class: _, event, ...fields } = ring;
@@ -34,8 +34,8 @@ export function withRing(snapshot, ring) {
   const known = snapshot.rings.some(({ id }) => id === fields.id);
   const rings = known ? snapshot.rings.map((one) => (one.id === fields.id ? { ...one, ...fields } : one))
     : [...snapshot.rings, fields];
-  const state = rings.some(({ degree }) => degree === "howl") ? "howl" : "ringing";
-  const made = { ...snapshot, rings, state };
-  if (!snapshot.rings.length) delete made.advice;
+  rings.sort((one, other) => (other.degree === "howl") - (one.degree === "howl"));
+  const made = { ...snapshot, rings, state: rings[0].degree };
+  if (rings[0].id !== snapshot.rings[0]?.id) delete made.advice;
   return made;
 }
