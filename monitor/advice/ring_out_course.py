@@ -20,7 +20,8 @@ middle, over six at 6.9 (20 simulated rooms, seeds 50000 to 50019)."""
 class Step:
     """What stood before a pull, what that cost in tone, at which gain, and for which rings it was.
 
-    ``deepens`` where a ring had stayed in spite of the pull before.
+    ``deepens`` where a ring had stayed in spite of the pull before; ``skips`` where nothing was
+    pulled and the rings were passed over.  ``top_fader_db`` is the highest mark until then.
     """
 
     before: tuple[Pull, ...]
@@ -28,6 +29,8 @@ class Step:
     gain_db: float
     rings: tuple[int, ...]
     deepens: bool = False
+    skips: bool = False
+    top_fader_db: float | None = None
 
 
 @dataclass(slots=True)
@@ -36,7 +39,8 @@ class Course:
 
     ``three_rang`` says that three rings have been heard together.  ``ended_gain_db`` is the
     ladder's gain at the last pull or ring before the end, ``silent_db`` how far the fader had gone
-    up since without anything heard, where that was too far.
+    up since without anything heard, where that was too far.  ``first_fader_db`` is where the fader
+    stood at the first pull.
     """
 
     phase: Phase = "ready"
@@ -63,22 +67,32 @@ class Course:
     @property
     def round_count(self) -> int:
         """How often something rang and was pulled for; going deeper for it does not count."""
-        return sum(not step.deepens for step in self.steps)
+        return len(self._rounds)
 
-    def went_up_in_silence(self, gain_db: float) -> None:
-        """Leave out of what was won what nothing was heard of since the last pull."""
-        self.ended_gain_db = self.steps[-1].gain_db
-        self.silent_db = gain_db - self.ended_gain_db
+    @property
+    def has_pulled(self) -> bool:
+        """Whether anything was pulled, and not only passed over."""
+        return any(not step.skips for step in self.steps)
+
+    @property
+    def _rounds(self) -> list[Step]:
+        return [step for step in self.steps if not step.deepens and not step.skips]
+
+    def went_up_in_silence(self, from_gain_db: float, gain_db: float) -> None:
+        """Leave out of what was won what nothing was heard of between two marks."""
+        self.ended_gain_db = from_gain_db
+        self.silent_db = gain_db - from_gain_db
         if self.top_fader_db is not None:
             self.top_fader_db -= self.silent_db
 
     def gained_db(self, gain_db: float) -> float:
         """Return how much higher a gain on the ladder is than that of the first ring."""
-        return gain_db - self.steps[0].gain_db if self.steps else 0.0
+        rounds = self._rounds
+        return gain_db - rounds[0].gain_db if rounds else 0.0
 
     def costs_too_much(self, next_cost_db: float, gain_db: float) -> bool:
         """Whether the last pulls and the next cost more tone than they brought gain."""
-        rounds = [step for step in self.steps if not step.deepens]
+        rounds = self._rounds
         if len(rounds) < TONE_PULLS:
             return False
         before = rounds[-TONE_PULLS]
@@ -89,8 +103,14 @@ class Course:
         if self.fader_db is not None:
             ladder.gain_db = self.fader_gain_db + fader_db - self.fader_db
         self.fader_db, self.fader_gain_db = fader_db, ladder.gain_db
-        if len(self.steps) == 0:
-            self.first_fader_db = fader_db
-        elif self.first_fader_db is not None and self.ended_gain_db is None:
-            top_db = fader_db if self.top_fader_db is None else self.top_fader_db
+        if self.has_pulled and self.ended_gain_db is None:
+            if self.first_fader_db is None:
+                # The first mark of all comes late: reckoned back.
+                self.first_fader_db = fader_db - self.gained_db(ladder.gain_db)
+            top_db = self.first_fader_db if self.top_fader_db is None else self.top_fader_db
             self.top_fader_db = max(top_db, fader_db)
+
+    def pulls_first(self, gain_db: float) -> None:
+        """Note where the fader stands at a pull, by its last mark, if that is the first one."""
+        if self.first_fader_db is None and self.fader_db is not None:
+            self.first_fader_db = self.fader_db + gain_db - self.fader_gain_db

@@ -30,13 +30,17 @@ class RingEar:
 
     def open(self) -> list[KnownRing]:
         """Return the rings that are heard and not left alone."""
-        return [ring for ring in self._ladder.rings if ring.open and not ring.skipped]
+        return [
+            ring
+            for ring in self._ladder.rings
+            if ring.open and not ring.skipped and not ring.undone
+        ]
 
     def deafen(self) -> None:
         """Forget which news belongs to which ring, as for a pause; none is open."""
         self._places.clear()
         for ring in self._ladder.rings:
-            ring.open = False
+            ring.open = ring.undone = False
 
     def opened(self, news: RingNews) -> tuple[KnownRing, bool, bool]:
         """Return the ring, whether it has just begun, and whether its excess is news."""
@@ -59,7 +63,7 @@ class RingEar:
         place = self._places.pop(news.id, None)
         if place is not None and place not in self._places.values():
             ring = self._ladder.rings[place]
-            ring.open = False
+            ring.open = ring.undone = False
             ring.fate = "left" if ring.fate == "left" else "gone"
         return place
 
@@ -96,6 +100,17 @@ class RingEar:
             ring.excess = Excess(left_db, 0.0, 2.0 * left_db, "it stayed when it was pulled")
             ring.holds_margin = True
             self._ladder.placed(ring, pulls)
+
+    def given_back(self, ring: KnownRing, before: Sequence[Pull], pulls: Sequence[Pull]) -> None:
+        """What a ring was pulled in vain and is given back again, it has too much on top."""
+        back_db = self._ladder.deeper_db(before, pulls, ring.frequency_hz)
+        back_db = min(max(back_db, 0.0), ring.in_vain_db)
+        ring.in_vain_db -= back_db
+        if ring.excess is not None and ring.holds_margin:
+            told = ring.excess
+            ring.excess = Excess(
+                told.db + back_db, told.low_db + back_db, told.high_db + back_db, told.why
+            )
 
     def _excess_of(self, news: RingNews) -> Excess | None:
         if news.excess is not None or news.slope is None or news.slope.db_per_s <= 0.0:

@@ -97,6 +97,8 @@ def _step(row: Mapping[str, Any], equaliser: Equaliser, ring_count: int) -> Step
         gain_db=_figure(row["gain_db"]),
         rings=rings,
         deepens=_flag(row["deepens"]),
+        skips=_flag(row.get("skips", False)),
+        top_fader_db=_perhaps(row.get("top_fader_db"), _figure),
     )
 
 

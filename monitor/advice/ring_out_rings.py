@@ -41,6 +41,7 @@ OFF_DB = 1.5
 class KnownRing:
     """One frequency that rang; ``open`` while it is heard, ``skipped`` when it is left for good.
 
+    ``undone``: its pull was taken back while it sounded, and it is left alone for a while.
     ``placed_gain_db`` is the ladder's gain when its limit was last reckoned.  ``holds_margin``: it
     stayed when it was pulled, and its excess is what to pull next, margin and all.
     """
@@ -53,6 +54,7 @@ class KnownRing:
     slope: Slope | None = None
     open: bool = True
     skipped: bool = False
+    undone: bool = False
     in_vain_db: float = 0.0
     placed_gain_db: float = 0.0
     holds_margin: bool = False
@@ -101,7 +103,7 @@ class RingLadder:
             ring.fate = "left" if ring.skipped else "came back"
             ring.excess, ring.slope, ring.in_vain_db = None, None, 0.0
             ring.holds_margin = False
-        ring.open = True
+        ring.open, ring.undone = True, False
         return ring
 
     def placed(self, ring: KnownRing, pulls: Sequence[Pull]) -> None:
@@ -141,7 +143,7 @@ class RingLadder:
         """
         found = []
         for ring, depth_db in zip(self.rings, self.depths_db(pulls).tolist(), strict=True):
-            if ring.skipped or ring.fate == "left":
+            if ring.skipped or ring.undone or (ring.fate == "left" and not ring.open):
                 continue
             need_db = depth_db
             if ring.open:

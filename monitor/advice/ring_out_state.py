@@ -17,7 +17,6 @@ CommandName = Literal[
     "begin",
     "pulled",
     "turned_down",
-    "not_yet",
     "skip",
     "undo",
     "pause",

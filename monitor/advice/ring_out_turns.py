@@ -14,9 +14,9 @@ from monitor.advice.ring_out_course import Course, Step
 from monitor.advice.ring_out_ear import RingEar
 from monitor.advice.ring_out_next import next_step
 from monitor.advice.ring_out_plan import tone_cost_db
-from monitor.advice.ring_out_rings import RingLadder
+from monitor.advice.ring_out_rings import STEP_S, KnownRing, RingLadder
 from monitor.advice.ring_out_state import Phase, RingNews
-from monitor.advice.ring_out_view import Moment
+from monitor.advice.ring_out_view import Moment, back_off_db
 from monitor.advice.ring_out_words import put_back_line
 
 HOLD_S = 1.0
@@ -76,14 +76,17 @@ class Turns:
         self._since_s = self._raise_s = 0.0
         self._gain_before_db = self._fell_db = 0.0
         self._made: CutPlan | None = None
+        self._paused = Moment()
+        self._silent_from_db: float | None = None
+        self._ended_fader_db: float | None = None
         self._was_turned_down = self._deepens = False
         self._impatient = 0
+        self._first_asked: tuple[Moment, list[KnownRing], int] | None = None
         self._desk: tuple[Pull, ...] | None = None
         self._actions: dict[str, Callable[[], None]] = {
             "begin": self._begin,
             "pulled": self._confirmed,
             "turned_down": self._turned_down,
-            "not_yet": self._skip,
             "skip": self._skip,
             "undo": self._undo,
             "pause": self.pause,
@@ -104,11 +107,14 @@ class Turns:
         self.course.marked(fader_db, self.ladder)
         # What a mark tells need not be guessed from the time.
         self._gain_before_db, self._raise_s = self.ladder.gain_db, 0.0
-        if self.course.phase == "raise" and self.course.steps:
-            silent_db = self.ladder.gain_db - self.course.steps[-1].gain_db
-            if silent_db > MOST_SILENT_DB:
-                self.course.went_up_in_silence(self.ladder.gain_db)
-                self._end(f"nothing heard for {MOST_SILENT_DB:g} dB: come down and listen yourself")
+        if self.course.phase != "raise" or not self.course.has_pulled:
+            return
+        gain_db = self.ladder.gain_db
+        if self._silent_from_db is None:
+            self._silent_from_db = gain_db
+        elif gain_db - self._silent_from_db > MOST_SILENT_DB:
+            self.course.went_up_in_silence(self._silent_from_db, gain_db)
+            self._end(f"nothing heard for {MOST_SILENT_DB:g} dB: come down and listen yourself")
 
     def stand(self, pulls: tuple[Pull, ...]) -> None:
         """Take in how the sliders truly stand; while a pull is wanted a hand is on its way."""
@@ -130,6 +136,11 @@ class Turns:
                 self._closed(place, news)
             return
         self._ear.sounding[news.id] = news
+        # Silence begins where the ring is, if the fader stands where it was marked.
+        is_marked = self.course.fader_db is not None and (
+            self._desk is not None or self._raise_s <= STEP_S
+        )
+        self._silent_from_db = self.ladder.gain_db if is_marked else None
         if self.course.phase in ("raise", "pull", "listen"):
             self._opened(news)
 
@@ -143,19 +154,20 @@ class Turns:
         elif phase == "pull" and waited_s >= PATIENCE_S and self._is_untouched():
             return  # the desk tells that nobody has pulled yet: the advice stands
         elif phase == "pull" and waited_s >= PATIENCE_S and self._impatient < MOST_IMPATIENT:
-            impatient = self._impatient + 1
-            self._pulled()
-            if self._desk is not None:
-                self.course.pulls = self._desk  # whatever was pulled instead
-            self._deepen()
-            self._impatient = impatient
+            self._deepen_impatiently()
+        elif phase == "raise" and waited_s >= PATIENCE_S and self._undone():
+            for ring in self._undone():
+                ring.undone, ring.fate = False, "rings"
+            self._go("pull")
+            self._advise()
         elif phase == "listen" and waited_s >= LISTEN_S:
             if self._ear.open():
                 self._deepen()
             else:
                 self._go("raise")
-        elif phase == "back_off" and waited_s >= BACK_OFF_S and not self._ear.sounding:
-            self._go("done")
+        elif phase == "back_off" and not self._ear.sounding:
+            if waited_s >= BACK_OFF_S or self._is_down():
+                self._go("done")
 
     def _tick(self, at_s: float) -> None:
         if self.course.phase == "raise" and math.isfinite(self._last_s):
@@ -179,7 +191,7 @@ class Turns:
     def _opened(self, news: RingNews) -> None:
         pulls, ladder = self.course.pulls, self.ladder
         ring, is_new, is_told = self._ear.opened(news)
-        if ring.skipped:
+        if ring.skipped or ring.undone:
             return
         if is_new and self.course.phase != "pull":
             self._gain_before_db = ladder.gain_db
@@ -197,7 +209,9 @@ class Turns:
 
     def _closed(self, place: int, news: RingNews) -> None:
         course = self.course
-        if course.phase == "pull" and not self._ear.open() and not self._was_turned_down:
+        if course.phase == "pull" and not self._ear.open() and self._was_turned_down:
+            self._fell(news.fell_db)
+        elif course.phase == "pull" and not self._ear.open():
             if self._last_s - self._since_s < REACTION_S and not self._deepens:
                 self._go("raise")
                 return
@@ -236,11 +250,30 @@ class Turns:
             for place, ring in enumerate(ladder.rings)
             if ladder.deeper_db(course.pulls, plan.pulls, ring.frequency_hz) >= MEANT_DB
         )
-        cost_db = tone_cost_db(self._equaliser, course.pulls)
-        course.steps.append(Step(course.pulls, cost_db, ladder.gain_db, rings, self._deepens))
+        course.pulls_first(ladder.gain_db)
+        self._step(rings, deepens=self._deepens)
         course.pulls = plan.pulls
         self._made = plan
         self._go("listen")
+
+    def _step(self, rings: tuple[int, ...], *, deepens: bool = False, skips: bool = False) -> None:
+        """Remember how all stands, for undo."""
+        course = self.course
+        cost_db = tone_cost_db(self._equaliser, course.pulls)
+        top_db = course.top_fader_db
+        course.steps.append(
+            Step(course.pulls, cost_db, self.ladder.gain_db, rings, deepens, skips, top_db)
+        )
+
+    def _undone(self) -> list[KnownRing]:
+        return [ring for ring in self.ladder.rings if ring.undone]
+
+    def _is_down(self) -> bool:
+        """Whether the fader has been marked as far down as was asked for."""
+        ended_db, fader_db = self._ended_fader_db, self.course.fader_db
+        if ended_db is None or fader_db is None:
+            return False
+        return fader_db <= ended_db - back_off_db(self.course)
 
     def _is_untouched(self) -> bool:
         return self._desk is not None and not differ(self._desk, self.course.pulls)
@@ -254,15 +287,43 @@ class Turns:
         self._deepens = True
         self._advise()
 
+    def _deepen_impatiently(self) -> None:
+        """Nobody said anything: it is taken as pulled in vain, unless nothing deeper can be asked.
+
+        No ring-out ends because somebody is slow: then the advice stands and waits for a button.
+        """
+        course, ladder = self.course, self.ladder
+        impatient, asked = self._impatient + 1, self.moment
+        rings = [replace(ring) for ring in ladder.rings]
+        if impatient == 1:
+            self._first_asked = asked, rings, len(course.steps)
+        self._pulled()
+        if self._desk is not None:
+            course.pulls = self._desk  # whatever was pulled instead
+        self._deepen()
+        if course.phase == "back_off":
+            course.pulls, course.why_ended = course.steps.pop().before, ""
+            course.ended_gain_db = None
+            ladder.rings[:] = rings
+            self._go("pull", asked)
+            impatient = MOST_IMPATIENT
+        self._impatient = impatient
+
     # Commands.
 
     def _begin(self) -> None:
         """Begin, or go on after a pause; what sounds by now is heard at once."""
-        ended = self.course.phase == "paused" and self.course.resume == "back_off"
-        self._go("back_off" if ended else "raise")
+        was_paused = self.course.phase == "paused"
+        asked, self._paused = self._paused, Moment()
+        self._silent_from_db = None
+        self._go("back_off" if was_paused and self.course.resume == "back_off" else "raise")
         for news in list(self._ear.sounding.values()):
             if self.course.phase in ("raise", "pull"):
                 self._opened(news)
+        if was_paused and self.course.phase == "raise" and asked.plan is not None:
+            # Nobody said whether it was pulled meanwhile: what was asked for is asked for again.
+            self._go("pull", Moment(plan=asked.plan))
+            self._was_turned_down = True
 
     def _confirmed(self) -> None:
         if self.course.phase == "listen":
@@ -277,41 +338,71 @@ class Turns:
             return
         if self.course.phase == "listen":
             self.course.pulls = self.course.steps.pop().before
-            if self.course.fader_db is None:
-                self.ladder.gain_db -= self._fell_db
+            self._fell(self._fell_db)
             self._go("pull", Moment(plan=self._made))
+        elif self._impatient and self._first_asked is not None:
+            # What was taken as pulled, and deeper again, was not: the first advice stands.
+            moment, rings, step_count = self._first_asked
+            self.course.pulls = self.course.steps[step_count].before
+            del self.course.steps[step_count:]
+            self.ladder.rings[:] = [
+                replace(ring, open=now.open)
+                for ring, now in zip(rings, self.ladder.rings, strict=False)
+            ] + self.ladder.rings[len(rings) :]
+            self._impatient = 0
+            self._go("pull", moment)
+        self._since_s = self._last_s
         self._was_turned_down = True
 
+    def _fell(self, fell_db: float) -> None:
+        if self.course.fader_db is None:
+            self.ladder.gain_db -= fell_db
+
     def _skip(self) -> None:
-        for ring in self._ear.open():
+        skipped = self._ear.open()
+        self._step(tuple(self.ladder.rings.index(ring) for ring in skipped), skips=True)
+        for ring in skipped:
             ring.skipped, ring.fate = True, "left"
         self._go("raise")
 
     def _undo(self) -> None:
+        """Take the last step back; what it was for is left alone as long as a hand takes."""
         course = self.course
         step = course.steps.pop()
-        put_back = put_back_line(course.pulls, step.before)
-        for place in step.rings:
-            self.ladder.rings[place].fate = "left"
+        rings = [self.ladder.rings[place] for place in step.rings]
+        for ring in rings:
+            ring.fate, ring.undone = "left", ring.open and not step.skips
+            if step.skips:
+                ring.skipped = False
+            else:
+                self._ear.given_back(ring, step.before, course.pulls)
+        put_back = "" if step.skips else put_back_line(course.pulls, step.before)
         course.pulls, course.why_ended = step.before, ""
         course.ended_gain_db, course.silent_db = None, 0.0
+        course.top_fader_db = step.top_fader_db
+        self._silent_from_db = None
         self._go("raise", Moment(put_back=put_back))
+        if self._ear.open():
+            self._go("pull", Moment(put_back=put_back))
+            self._advise()
 
     def pause(self) -> None:
         """Hear nothing until it goes on."""
+        self._paused = self.moment if self.course.phase == "pull" else Moment()
         self.course.resume = self.course.phase
         self._ear.deafen()
         self._go("paused")
 
     def _stop(self) -> None:
         if self.ladder.rings and self.course.phase != "back_off":
-            self._end("stopped")
+            self._end(self.course.why_ended or "stopped")
         else:
             self.course.why_ended = self.course.why_ended or "stopped"
             self._go("done")
 
     def _end(self, why: str) -> None:
         self.course.why_ended = why
+        self._ended_fader_db = self.course.fader_db
         if self.course.ended_gain_db is None:
             self.course.ended_gain_db = self.ladder.gain_db
         self._go("back_off")

@@ -36,7 +36,7 @@ def commands_of(course: Course, asks: bool) -> tuple[CommandName, ...]:
     if course.phase == "raise":
         return (*back, *_ALWAYS)
     if course.phase == "pull":
-        return ("pulled", "turned_down", "not_yet", "skip", *back, *_ALWAYS)
+        return ("pulled", "turned_down", "skip", *back, *_ALWAYS)
     if course.phase == "listen":
         asked: tuple[CommandName, ...] = ("pulled", "turned_down") if asks else ()
         return (*asked, *back, *_ALWAYS)
@@ -53,6 +53,8 @@ def state_of(
     now.sort(key=lambda pull: -pull.more_db)
     swept = [slider.label for slider in equaliser.sliders if slider.is_swept]
     say, detail = _said(course, now, moment, swept)
+    if course.phase == "raise" and any(r.open and (r.skipped or r.undone) for r in ladder.rings):
+        detail = words.STILL_RINGS
     depths_db = ladder.depths_db(course.pulls)
     return RingOutState(
         phase=course.phase,
@@ -72,7 +74,7 @@ def state_of(
         asks=moment.asks,
         may=commands_of(course, moment.asks),
         top_fader_db=course.top_fader_db,
-        back_off_db=_back_off_db(course) if course.phase == "back_off" else 0.0,
+        back_off_db=back_off_db(course) if course.phase == "back_off" else 0.0,
     )
 
 
@@ -86,7 +88,7 @@ def _ring(ring: KnownRing, depth_db: float, course: Course, ladder: RingLadder) 
     return RingSoFar(ring.frequency_hz, ring.fate, ring.times, ring.excess, depth_db, margin)
 
 
-def _back_off_db(course: Course) -> float:
+def back_off_db(course: Course) -> float:
     """Return how far the fader is to come down; what it went up in silence comes on top."""
     return words.BACK_OFF_DB + course.silent_db
 
@@ -100,13 +102,15 @@ def _said(
     if course.phase == "raise":
         return moment.put_back or words.RAISE, words.RAISE_MORE
     if course.phase == "pull":
-        return words.pull_line(now, swept), words.pull_detail(now, moment.again_hz, swept)
+        detail = words.pull_detail(now, moment.again_hz, swept)
+        put_back = f"{moment.put_back}; " if moment.put_back else ""
+        return words.pull_line(now, swept), put_back + detail
     if course.phase == "listen":
         if moment.asks:
             return "Pulled, or turned down?", "taken as pulled if you say nothing"
         return "Wait", "listening whether it has gone"
     if course.phase == "back_off":
-        return words.back_off_line(_back_off_db(course)), course.why_ended
+        return words.back_off_line(back_off_db(course)), course.why_ended
     if course.phase == "paused":
         return "Paused", "before you go on: the fader a little lower"
     return words.done_line(course.pulls, course.gain_won_db), course.why_ended

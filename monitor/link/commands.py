@@ -87,7 +87,7 @@ def _pull(message: Message) -> Message:
 
 
 RING_OUT_DO = (
-    "open", "begin", "pulled", "turned_down", "not_yet", "skip", "undo", "pause", "go_on", "stop",
+    "open", "begin", "pulled", "turned_down", "skip", "undo", "pause", "go_on", "stop",
     "fader", "close",
 )  # fmt: skip
 """What a person can do in a ring-out; "open" begins a new one, with its cautions, and

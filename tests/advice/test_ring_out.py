@@ -12,9 +12,10 @@ from monitor.advice.growth import Slope
 from monitor.advice.margin import Excess, LoopTimes
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out import RingOut
-from monitor.advice.ring_out_next import TOGETHER
+from monitor.advice.ring_out_next import TOGETHER, pull_margin_db
 from monitor.advice.ring_out_state import RingNews, RingOutState
 from monitor.advice.ring_out_turns import BACK_OFF_S, LISTEN_S, PATIENCE_S, REACTION_S
+from monitor.advice.ring_out_words import BACK_OFF_DB
 
 SPOT_HZ = 2511.9
 """Where the 2.5k slider of 31 stands exactly (IEC 61260-1)."""
@@ -283,6 +284,118 @@ def test_undo_puts_the_last_pull_back_and_says_so() -> None:
     assert "undo" not in played.now.may
 
 
+def test_what_sounds_when_its_pull_is_undone_is_asked_for_again() -> None:
+    played = Played()
+    played.wait(3.0)
+    played.rings(SPOT_HZ, db=1.0)
+    played.wait(1.0)
+    played.do("pulled")
+    played.wait(0.5)
+    played.do("undo")
+    assert (played.now.phase, played.now.say) == ("raise", "Put 2.5k to 0")
+    assert "come down" in played.now.detail
+    # News of it does not bring it back at once, a howl that stays does.
+    played.rings(SPOT_HZ, db=1.0, kind="slope")
+    played.wait(PATIENCE_S - 0.5)
+    assert played.now.phase == "raise"
+    played.wait(1.0)
+    assert (played.now.phase, played.now.say) == ("pull", "Pull 2.5k by 5 dB")
+    played.wait(1.5)
+    played.gone(SPOT_HZ)
+    assert played.now.phase == "listen"
+
+
+def test_what_was_pulled_in_vain_and_is_put_back_is_wanted_on_top() -> None:
+    played = Played()
+    played.rings(SPOT_HZ, db=1.0)
+    played.wait(1.0)
+    played.do("pulled")
+    played.wait(LISTEN_S + 0.2)
+    deeper_db = played.now.pulls_now[0].pull_db
+    assert deeper_db > 5.0
+    played.do("undo")
+    played.wait(PATIENCE_S + 0.2)
+    assert played.now.pulls == ()
+    assert played.now.pulls_now[0].pull_db == pytest.approx(deeper_db)
+
+
+def test_an_undo_under_another_ring_says_both() -> None:
+    played = Played()
+    played.round(1000.0, id=5)
+    played.rings(SPOT_HZ)
+    played.wait(0.5)
+    played.do("undo")
+    assert (played.now.phase, played.now.say) == ("pull", "Pull 2.5k by 5 dB")
+    assert played.now.detail == "Put 1k to 0; then: 2.5k at -5"
+
+
+def test_slow_hands_do_not_end_it() -> None:
+    played = Played("9", standing=[Pull("1k", 12.0, 1000.0, 1.4)])
+    played.rings(1000.0, db=1.0)
+    asked = played.now
+    for _ in range(5):
+        played.wait(PATIENCE_S)
+        assert played.now.phase == "pull"
+    assert (played.now.say, played.now.pulls) == (asked.say, asked.pulls)
+    # Only when somebody says that it was pulled, and it still rings, nothing is left.
+    while played.now.phase == "pull":
+        played.do("pulled")
+        played.wait(LISTEN_S + 0.2)
+    assert played.now.phase == "back_off"
+    assert "nothing is left" in played.now.why_ended
+
+
+def test_turned_down_takes_back_what_was_only_taken_as_pulled() -> None:
+    played = Played()
+    played.rings(SPOT_HZ, db=1.0)
+    played.wait(4.0 * PATIENCE_S)
+    assert played.now.pulls
+    played.do("turned_down")
+    assert (played.now.say, played.now.pulls) == ("Pull 2.5k by 5 dB", ())
+    played.gone(SPOT_HZ, fell_db=9.0)
+    played.wait(PATIENCE_S - 0.5)
+    assert played.now.phase == "pull"
+    played.wait(1.0)
+    assert [(p.label, p.pull_db) for p in played.now.pulls] == [("2.5k", 5.0)]
+
+
+def test_a_skipped_ring_comes_back_by_undo_and_a_howl_left_alone_says_come_down() -> None:
+    played = Played()
+    played.rings(1000.0, id=1)
+    played.rings(SPOT_HZ, id=2)
+    played.do("skip")
+    assert played.now.phase == "raise"
+    assert "come down" in played.now.detail
+    played.do("undo")
+    assert {p.label for p in played.now.pulls_now} == {"1k", "2.5k"}
+    assert "undo" not in played.now.may
+
+
+def test_what_was_asked_for_before_a_pause_is_asked_for_after_it() -> None:
+    played = Played()
+    played.rings(SPOT_HZ)
+    played.wait(1.0)
+    played.do("pause")
+    played.gone(SPOT_HZ)
+    played.wait(30.0)
+    played.do("go_on")
+    assert (played.now.phase, played.now.say) == ("pull", "Pull 2.5k by 5 dB")
+    played.do("pulled")
+    assert [p.label for p in played.now.pulls] == ["2.5k"]
+
+
+def test_stopped_while_paused_it_still_says_why_it_had_ended() -> None:
+    played = Played("5", standing=[Pull("1k", 12.0, 1000.0, 0.7)])
+    played.rings(1000.0)
+    while played.now.phase != "back_off":
+        played.do("pulled")
+        played.wait(LISTEN_S + 0.2)
+    why = played.now.why_ended
+    played.do("pause")
+    played.do("stop")
+    assert played.now.why_ended == why != "stopped"
+
+
 def test_a_skipped_ring_is_left_alone_for_good() -> None:
     played = Played()
     played.rings(SPOT_HZ, id=1)
@@ -362,6 +475,63 @@ def test_a_fader_that_goes_far_up_in_silence_ends_it() -> None:
     assert ring.margin is not None
     # Pulled 4 dB beyond its excess, and 3 dB from backing off, not twice.
     assert ring.margin.db == pytest.approx(7.0, abs=0.1)
+
+
+def test_marks_given_seldom_do_not_end_it_where_a_ring_was_heard_between() -> None:
+    played = Played()
+    played.do("fader", fader_db=-20.0)
+    played.wait(20.0)
+    played.round(SPOT_HZ)
+    played.do("fader", fader_db=-6.0)
+    assert played.now.phase == "raise"
+    played.do("fader", fader_db=-4.0)
+    played.rings(800.0, id=2)
+    played.do("skip")
+    played.gone(800.0, id=2)
+    played.wait(3.0)
+    played.do("fader", fader_db=-1.0)
+    assert played.now.phase == "raise"
+    played.do("fader", fader_db=3.5)
+    assert (played.now.phase, played.now.gain_won_db) == ("back_off", pytest.approx(15.5, abs=4.0))
+
+
+def test_what_is_won_counts_from_the_first_pull_and_is_never_less_than_nothing() -> None:
+    played = Played()
+    played.do("fader", fader_db=-10.0)
+    played.round(SPOT_HZ, id=1)
+    played.do("fader", fader_db=-20.0)
+    assert played.now.gain_won_db == pytest.approx(0.0)
+    played.do("fader", fader_db=-8.0)
+    played.round(800.0, id=2)
+    played.do("fader", fader_db=-6.0)
+    assert played.now.gain_won_db == pytest.approx(4.0)
+    # A pull that is taken back takes along what was won by it.
+    played.do("undo")
+    assert played.now.gain_won_db == pytest.approx(2.0)
+    played.do("undo")
+    played.do("fader", fader_db=-5.0)
+    assert played.now.gain_won_db is None or played.now.gain_won_db >= 0.0
+
+
+def test_a_first_mark_that_comes_late_is_reckoned_back() -> None:
+    played = Played()
+    played.round(SPOT_HZ, id=1)
+    played.wait(20.0)
+    played.round(800.0, id=2)
+    played.do("fader", fader_db=-6.0)
+    won_db = played.now.gain_won_db
+    # The fader went up for 20 s as it was asked to: about 3 dB, guessed.
+    assert won_db == pytest.approx(3.0, abs=1.0)
+    played.do("fader", fader_db=-4.0)
+    assert played.now.gain_won_db == pytest.approx(won_db + 2.0)
+
+
+@pytest.mark.parametrize("margin_db", [1.0, 3.0, 6.0, 9.0, 12.0])
+def test_any_margin_is_reached_with_the_fader_backed_off(margin_db: float) -> None:
+    for gain_db in (0.0, 3.0, 30.0):
+        left_db = pull_margin_db(gain_db, margin_db)
+        assert left_db + BACK_OFF_DB >= margin_db
+        assert left_db >= 0.5 * margin_db
 
 
 def test_the_first_ring_s_pull_is_as_deep_wherever_the_fader_came_from() -> None:
@@ -470,6 +640,21 @@ def test_it_ends_where_nothing_is_left() -> None:
     played.rings(1000.0)
     assert played.now.phase == "back_off"
     assert "nothing is left" in played.now.why_ended
+
+
+def test_a_fader_that_is_marked_down_far_enough_ends_it_at_once() -> None:
+    played = Played(most_cuts=1)
+    played.do("fader", fader_db=-10.0)
+    played.round(251.2, id=1)
+    played.rings(1000.0, id=2)
+    assert played.now.phase == "back_off"
+    played.do("fader", fader_db=-12.0)
+    played.gone(1000.0, id=2)
+    played.wait(1.0)
+    assert played.now.phase == "back_off"
+    played.do("fader", fader_db=-13.0)
+    played.wait(0.2)
+    assert played.now.phase == "done"
 
 
 def test_stop_before_any_ring_is_simply_done() -> None:
