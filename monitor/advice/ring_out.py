@@ -25,8 +25,12 @@ MOST_CUTS = 14
 """Common practice is five to seven (no source), by ear and without knowing how far.  Of 31 sliders
 seven end at 4.3 dB in the middle, fourteen at 6.9, more at no more (steady hands in 20 simulated
 rooms, seeds 50000 to 50019)."""
-_HEARD_ALREADY: tuple[Phase, ...] = ("raise", "listen")
-"""The box may hear that a ring has gone in the moment in which the person says "pulled"."""
+_HEARD_ALREADY: dict[str, tuple[Phase, ...]] = {
+    "pulled": ("raise", "listen"),
+    "turned_down": ("done",),
+}
+"""The box may hear that a ring has gone, or see the fader down, in the moment in which the person
+says so."""
 _ACTIVE: tuple[Phase, ...] = ("raise", "pull", "listen", "back_off")
 
 
@@ -133,7 +137,7 @@ class RingOut:
         course = self._turns.course
         may = commands_of(course, self._turns.moment.asks)
         if name not in may:
-            if name == "pulled" and course.steps and course.phase in _HEARD_ALREADY:
+            if course.steps and course.phase in _HEARD_ALREADY.get(name, ()):
                 return
             raise ValueError(
                 f'"{name}" makes no sense now; possible: {", ".join(may) or "nothing"}'

@@ -19,9 +19,9 @@ no source).  Before that tone is no reason to end: where it was one, 12.5 % of r
 the habit on 5 sliders and 4 % on 9 and 15; now none does (steady hands, seeds 50000 to 50023)."""
 PULL_PART = 0.5
 """A pull leaves at least this part of the wanted margin, and all of it but ``BACK_OFF_DB``, for the
-fader comes down by that at the end and gives all rings the rest.  What the last pulls leave beyond the
-room's limit is tone for nothing: with the whole margin 55 % of rooms came within 1 dB of the best
-at the same cost (steady hands, seeds 50000 to 50019)."""
+fader comes down by that at the end and gives all rings the rest.  What the last pulls leave beyond
+the room's limit is tone for nothing: with the whole margin 55 % of rooms came within 1 dB of the
+best at the same cost (steady hands, seeds 50000 to 50019)."""
 EXPECTED_DB = 4.0
 EARLY_PART = 4.0 / 3.0
 """What rings early would ring again on the way up from the first ring to where a ring-out usually

@@ -165,9 +165,12 @@ class Turns:
                 self._deepen()
             else:
                 self._go("raise")
-        elif phase == "back_off" and not self._ear.sounding:
-            if waited_s >= BACK_OFF_S or self._is_down():
-                self._go("done")
+        elif (
+            phase == "back_off"
+            and not self._ear.sounding
+            and (waited_s >= BACK_OFF_S or self._is_down())
+        ):
+            self._go("done")
 
     def _tick(self, at_s: float) -> None:
         if self.course.phase == "raise" and math.isfinite(self._last_s):

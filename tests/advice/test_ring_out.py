@@ -655,6 +655,9 @@ def test_a_fader_that_is_marked_down_far_enough_ends_it_at_once() -> None:
     played.do("fader", fader_db=-13.0)
     played.wait(0.2)
     assert played.now.phase == "done"
+    # Said in the moment in which the box sees it, it is no mistake.
+    played.do("turned_down")
+    assert played.now.phase == "done"
 
 
 def test_stop_before_any_ring_is_simply_done() -> None:
