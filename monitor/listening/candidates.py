@@ -26,6 +26,12 @@ of there, and what does not is not worth the measuring.  A ring may be called on
 above."""
 MOST_SPREAD_BINS = 0.25
 STEEPEST_FALL_DB_PER_S = -40.0
+MAINS_HZ = 60.0
+HARDLY_HEARD_HZ = 12500.0
+LOBE_BINS = 2
+"""All the sound is what lies between these (and above the lowest line looked for): below are a
+cheap converter's offset, rumble and the mains, above what hardly anybody hears, and a line beside
+them is no less of a ring."""
 STANDING_HOPS = 3
 """Over its last three hops a loop's line wanders less and falls less steeply.  On the tuning part
 56 % of loops get through at the overtake, 71 % 0.1 s later, 93 % 0.3 s later, with 3.3 lines a look
@@ -64,8 +70,11 @@ class LineFinder:
         bin_hz = history.bin_hz
         self._first = max(int(np.ceil(lowest_hz / bin_hz)), 5)
         self._last = min(int(np.ceil(highest_hz / bin_hz)), history.n_bins - 6)
+        above_mains = int(np.ceil(MAINS_HZ / bin_hz)) + LOBE_BINS
+        hardly_heard = int(np.ceil(HARDLY_HEARD_HZ / bin_hz)) + LOBE_BINS
+        self._heard = min(self._first - 1, above_mains), min(hardly_heard, history.n_bins)
         self.total_power = np.zeros(n_hops)
-        """Power of all the sound, hop by hop, oldest first."""
+        """Power of all the sound that counts, hop by hop, oldest first."""
         self.peaks = 0
         """How many peaks stood out in the newest hop, passed over or not."""
         self._power_sums = np.zeros(history.n_bins + 1)
@@ -92,7 +101,8 @@ class LineFinder:
         floor = history.floor_db(1)[0]
         np.cumsum(history.power, out=self._power_sums[1:])
         self.total_power[:-1] = self.total_power[1:]
-        self.total_power[-1] = self._power_sums[-1] + _TINY
+        from_bin, to_bin = self._heard
+        self.total_power[-1] = self._power_sums[to_bin] - self._power_sums[from_bin] + _TINY
 
         self.attention.next_look()
         first, last = self._first, self._last

@@ -15,6 +15,7 @@ import numpy as np
 from monitor.listening.decimate import Decimator, decimation_factor
 from monitor.listening.frames import HOP_S, HopBuffer
 from monitor.listening.layers import RESOLUTIONS, TRACE_S, Layer
+from monitor.listening.mains import Mains
 from monitor.listening.levels import LONG_S, Levels, measure
 from monitor.listening.rings import DegreeThreshold, Ring, RingBook, RingEvent, Thresholds, Way
 from monitor.listening.scorer import Scorers
@@ -105,6 +106,7 @@ class Listener:
             ),
             hop_samples=hop_samples,
         )
+        self._mains = Mains(self._layers[0].history, self._exact_hz_of(self._layers[0]))
         self._scorers = scorers or Scorers.packaged()
         self._suspects = [Suspects(layer, self._scorers.look) for layer in self._layers]
         self._hops = 0
@@ -176,6 +178,7 @@ class Listener:
         self._buffer.reset()
         if self._decimator:
             self._decimator.reset()
+        self._mains.reset()
         for layer, suspects in zip(self._layers, self._suspects, strict=True):
             layer.reset()
             suspects.reset()
@@ -243,6 +246,9 @@ class _Others:
             for number, book in enumerate(self._listener._books)
             for ring in book.open_rings
         )
+
+    def hums(self, frequency_hz: float, now_s: float) -> bool:
+        return self._listener._mains.has(frequency_hz, now_s)
 
     def deepen(self, frequency_hz: float, now_s: float) -> list[RingEvent]:
         return [

@@ -107,6 +107,9 @@ class Others(Protocol):
     def own(self, frequency_hz: float, level_dbfs: float) -> bool:
         """Whether a line is one of theirs: the same seen otherwise, or a ring's distortion."""
 
+    def hums(self, frequency_hz: float, now_s: float) -> bool:
+        """Whether a line is the mains'."""
+
     def deepen(self, frequency_hz: float, now_s: float) -> list[RingEvent]:
         """The other resolution is sure of this line now: its ring is a howl."""
 
@@ -199,7 +202,11 @@ class RingBook:
                 if one.ring.degree == "ringing":
                     slope = float(suspected.slope_db_per_s[i])
                     one.ring = replace(one.ring, growth_db_per_s=slope)
-            elif rings[i] and not self._dies_away(int(suspected.bins[i])):
+            elif (
+                rings[i]
+                and not self._dies_away(int(suspected.bins[i]))
+                and not self._others.hums(frequency_hz, now_s)
+            ):
                 one = self._opened(suspected, int(i), now_s)
                 self._open_rings.append(one)
                 if not one.is_another_s:
@@ -225,7 +232,13 @@ class RingBook:
         if one.ring.degree == "howl":
             return []
         exact_hz = self._exact_hz(one.frequency_hz)
-        one.ring = replace(one.ring, degree="howl", frequency_hz=exact_hz, flagged_s=now_s)
+        one.ring = replace(
+            one.ring,
+            degree="howl",
+            frequency_hz=exact_hz,
+            band=third_octave_of(exact_hz),
+            flagged_s=now_s,
+        )
         return [RingEvent("howl", one.ring, now_s)]
 
     def _nearest(self, rings: list[_Open], frequency_hz: float) -> _Open | None:
