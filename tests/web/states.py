@@ -59,6 +59,7 @@ def snapshot(state: str, face: str, pattern: str, **fields: Any) -> dict[str, An
         "clipping": False,
         "equaliser": {
             "name": "31 bands",
+            "graphic": True,
             "deepest_db": 12.0,
             "sliders": [
                 {"label": s.label, "centre_hz": round(s.centre_hz, 2)} for s in EQUALISER.sliders
