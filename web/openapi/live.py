@@ -67,7 +67,6 @@ SCHEMAS: dict[str, Schema] = {
     "Equaliser": obj(
         {
             "name": TEXT,
-            "graphic": known("Whether all it has are sliders in fixed places.", YES_NO),
             "deepest_db": NUMBER,
             "sliders": array(
                 obj(
@@ -76,6 +75,7 @@ SCHEMAS: dict[str, Schema] = {
                 )
             ),
         },
+        {"graphic": known("Whether all it has are sliders in fixed places.", YES_NO)},
         about="The person's own equaliser.",
     ),
     "Panel": obj(
