@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 from firmware.ports import CODE, Face, LampPattern, MicrophoneStatus
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.sliders import DEEPEST_DB
 from monitor.hearing import Deafness
 from monitor.listening.bands import THIRD_OCTAVES
 from monitor.listening.levels import Levels
@@ -256,12 +257,19 @@ def microphone_fields(status: MicrophoneStatus, why: Deafness | None) -> dict[st
 
 
 def equaliser_fields(equaliser: Equaliser) -> dict[str, Any]:
-    """Return the user's sliders."""
+    """Return the user's sliders; a low cut is marked as a switch and has no depth."""
+    depths_db = [s.deepest_db for s in equaliser.sliders if s.kind != "low cut"]
     return {
         "name": equaliser.name,
-        "deepest_db": max(s.deepest_db for s in equaliser.sliders),
+        "graphic": equaliser.is_graphic,
+        "deepest_db": max(depths_db, default=DEEPEST_DB),
         "sliders": [
-            {"label": s.label, "centre_hz": round(s.centre_hz, 2)} for s in equaliser.sliders
+            {
+                "label": s.label,
+                "centre_hz": round(s.centre_hz, 2),
+                **({"switch": True} if s.kind == "low cut" else {}),
+            }
+            for s in equaliser.sliders
         ],
     }
 

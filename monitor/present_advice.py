@@ -9,12 +9,14 @@ import numpy as np
 
 from firmware.ports import Face
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.labels import decibels, parse_frequency, written
+from monitor.advice.labels import decibels, is_frequency, written
 from monitor.advice.margin import Excess
+from monitor.advice.moves import Move, is_on, switched
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
-from monitor.advice.ring_out_words import margin_line
-from monitor.advice.set_advice import SetAdvice
+from monitor.advice.ring_out_words import RAISE, margin_line
+from monitor.advice.set_advice import LINE_CHARACTERS, LONGEST_LABEL, SetAdvice
+from monitor.advice.sliders import LOW_CUT
 from monitor.listening.bands import third_octave_of
 
 CURVE_POINTS = 64
@@ -22,15 +24,20 @@ _CURVE_HZ = np.geomspace(20.0, 20000.0, CURVE_POINTS)
 
 
 def pull_fields(equaliser: Equaliser, pull: Pull) -> dict[str, Any]:
-    """Return a pull with the place of its slider in the row; depths are positive."""
+    """Return a pull with the place of its slider in the row; depths are positive.
+
+    A low cut is on or off: it has no depth that a hand could set.
+    """
     places = [slider.label for slider in equaliser.sliders]
     index = places.index(pull.label) if pull.label in places else None
     swept = index is not None and equaliser.sliders[index].is_swept
+    switch = pull.label == LOW_CUT
     return {
         "slider": index,
         "label": pull.label,
-        "pull_db": round(float(pull.pull_db), 1),
-        "more_db": round(float(pull.more_db), 1),
+        "on": is_on(pull.pull_db) if switch else None,
+        "pull_db": None if switch else round(float(pull.pull_db), 1),
+        "more_db": None if switch else round(float(pull.more_db), 1),
         "centre_hz": round(float(pull.centre_hz), 1) if swept else None,
         "q": round(float(pull.q), 2) if swept else None,
     }
@@ -107,7 +114,7 @@ def ring_out_fields(equaliser: Equaliser, state: RingOutState) -> dict[str, Any]
         "pulls_now": [pull_fields(equaliser, pull) for pull in state.pulls_now],
         "pulls": [pull_fields(equaliser, pull) for pull in state.pulls],
         "rings": [_ring_fields(ring) for ring in state.rings[-32:]],
-        "cut_count": sum(pull.pull_db > 0.0 for pull in state.pulls),
+        "cut_count": state.pulled_count,
         "gain_won_db": None if state.gain_won_db is None else round(float(state.gain_won_db), 1),
         "top_fader_db": None if state.top_fader_db is None else round(state.top_fader_db, 1),
         "tone_cost_db": round(float(state.tone_cost_db), 2),
@@ -122,37 +129,60 @@ def ring_out_fields(equaliser: Equaliser, state: RingOutState) -> dict[str, Any]
 
 def standing_fields(equaliser: Equaliser, standing: Sequence[Pull]) -> list[dict[str, Any]]:
     """Return the sliders that are known to stand pulled; cuts are negative, as on the stage."""
-    shown = [pull_fields(equaliser, pull) for pull in standing if pull.pull_db > 0.0]
+    pulled = [pull for pull in standing if pull.pull_db > 0.0]
+    shown = [pull_fields(equaliser, pull) for pull in pulled]
     return [
         {
             "slider": one["slider"],
-            "cut_db": -one["pull_db"],
+            "cut_db": -round(float(pull.pull_db), 1),
             "centre_hz": one["centre_hz"],
             "q": one["q"],
         }
-        for one in shown
+        for pull, one in zip(pulled, shown, strict=True)
     ]
 
 
-def _is_frequency(label: str) -> bool:
-    try:
-        parse_frequency(label)
-    except ValueError:
-        return False
-    return True
+def _pull_face(moves: Sequence[Move]) -> Face:
+    """Return the first of some moves in large type, the second below, how many more behind it."""
+    first, *others = moves
+    line_2 = f"and {_in_short(others[0])}" if others else ""
+    if len(others) > 1:
+        line_2 += f", +{len(others) - 1}"
+    if len(line_2) > LINE_CHARACTERS:
+        line_2 = line_2.removeprefix("and ")
+    if first.kind == "pull" and is_frequency(first.label):
+        return Face("pull", first.label, f"pull by {decibels(first.more_db)}", line_2)
+    # A filter has to be put there first.
+    if first.kind == "pull":
+        line_1 = f"{first.label} by {decibels(first.more_db)}"
+    else:
+        line_1 = switched(first) if first.kind == "switch" else _put_in_short(first)
+    return Face("pull", written(first.centre_hz), line_1, line_2)
+
+
+def _in_short(move: Move) -> str:
+    """Return one move as the panel's second line has it: "500 by 5"."""
+    if move.kind == "switch":
+        return f"{move.label} {'on' if move.is_on else 'off'}"
+    if move.kind == "put" and (move.pull_db == 0.0 or not move.is_elsewhere):
+        return _put_in_short(move)
+    by_label = not move.is_swept and len(move.label) <= LONGEST_LABEL
+    name = move.label if by_label else written(move.centre_hz)
+    if move.kind == "put":
+        return f"{name} at -{decibels(move.pull_db)}"
+    return f"{name} by {decibels(move.more_db)}"
+
+
+def _put_in_short(move: Move) -> str:
+    return f"{move.label} to {'-' if move.pull_db else ''}{decibels(move.pull_db)}"
 
 
 def ring_out_face(state: RingOutState) -> Face | None:
     """Return the panel's face in a ring-out; None where it has nothing to say."""
     if state.phase == "pull" and state.pulls_now:
-        first, *others = state.pulls_now
-        line_2 = "".join(f"and {p.label} by {decibels(p.more_db)}" for p in others[:1])
-        if not _is_frequency(first.label):  # a filter has to be put there first
-            line_1 = f"{first.label} by {decibels(first.more_db)}"
-            return Face("pull", written(first.centre_hz), line_1, line_2)
-        return Face("pull", first.label, f"pull by {decibels(first.more_db)}", line_2)
+        return _pull_face(state.pulls_now)
     if state.phase == "raise":
-        if state.say.startswith("Put "):  # something was undone
+        if state.say != RAISE:  # something was undone
             return Face("raise", "put back", state.say.removeprefix("Put "))
         if any(ring.fate in ("gone", "came back") for ring in state.rings):
             return Face("gone", "raise on", "gone")

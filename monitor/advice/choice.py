@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from monitor.advice.labels import KINDS, centre_of, parse_frequency
-from monitor.advice.sliders import DEEPEST_DB, STEP_DB, Slider, low_cut_switch
+from monitor.advice.sliders import DEEPEST_DB, FILTER, STEP_DB, Slider, low_cut_switch
 from monitor.advice.widths import BUTTERWORTH_Q, WIDTHS, Width, slider_q
 
 MOST_SLIDERS = 64
@@ -131,7 +131,7 @@ def _filters(choice: EqualiserChoice) -> tuple[Slider, ...]:
         lowest_q=choice.filter_q[0],
         highest_q=choice.filter_q[1],
     )
-    return tuple(replace(one, label=f"filter {n + 1}") for n in range(choice.filters))
+    return tuple(replace(one, label=f"{FILTER} {n + 1}") for n in range(choice.filters))
 
 
 def _strip(choice: EqualiserChoice) -> tuple[Slider, ...]:
@@ -145,7 +145,7 @@ def _strip(choice: EqualiserChoice) -> tuple[Slider, ...]:
     )
     found = []
     if choice.strip_low_cut:
-        found.append(low_cut_switch(parse_frequency(choice.strip_low_cut), "low cut"))
+        found.append(low_cut_switch(parse_frequency(choice.strip_low_cut)))
     if choice.strip_low:
         low_hz = parse_frequency(choice.strip_low)
         found.append(replace(one, label="low", centre_hz=low_hz, kind="low shelf"))

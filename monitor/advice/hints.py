@@ -6,12 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from monitor.advice import harm
+from monitor.advice.effect import depth_db
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.filter_places import NOTCH_Q
 from monitor.advice.labels import written
+from monitor.advice.least_harm import TOLERANCE_DB
 from monitor.advice.pulls import Pull, Reached
-from monitor.advice.sliders import Slider
+from monitor.advice.sliders import LOW_CUT_DB, Slider, low_cut_switch
 
 _LOW_HZ = 130.0
 _LOW_CUT_HZ = 100.0
@@ -29,11 +33,14 @@ loudspeaker where a cardioid is 6 dB down, takes 6 dB off all rings at once (inv
 J. Eargle, Sound System Design Reference Manual, ch. 4), each slider off one only."""
 
 
+HintKind = Literal["low cut", "notch", "move"]
+
+
 @dataclass(frozen=True, slots=True)
 class Hint:
     """What would do better, as a kind and as one line for the person."""
 
-    kind: Literal["low cut", "notch", "move"]
+    kind: HintKind
     text: str
 
 
@@ -44,7 +51,7 @@ def hints_for(
     found = []
     has_low_cut = any(p.label == s.label for p in pulls for s in equaliser.sliders if _is_cut(s))
     low = [p for p in pulls if p.centre_hz <= _LOW_HZ]
-    if len(low) >= _LOW_SLIDERS and not has_low_cut:
+    if len(low) >= _LOW_SLIDERS and not has_low_cut and _low_cut_does(equaliser, pulls, reached):
         labels = " and ".join(p.label for p in low[:2]) if len(low) == 2 else f"{len(low)} sliders"
         found.append(
             Hint("low cut", f"a low cut at about {_LOW_CUT_HZ:g} Hz would do the work of {labels}")
@@ -73,6 +80,21 @@ def hints_for(
 
 def _is_cut(slider: Slider) -> bool:
     return slider.kind == "low cut"
+
+
+def _low_cut_does(equaliser: Equaliser, pulls: Sequence[Pull], reached: Sequence[Reached]) -> bool:
+    """Whether all rings that are held would be so with a low cut in the place of low sliders.
+
+    A low cut takes 3 dB at its corner and half of that a third of an octave above.
+    """
+    held = [ring for ring in reached if ring.met]
+    there = np.array([ring.frequency_hz for ring in held])
+    kept_db = {p.label: p.pull_db for p in pulls if p.centre_hz > _LOW_HZ}
+    others_db = [kept_db.get(slider.label, 0.0) for slider in equaliser.sliders]
+    low_cut_db = depth_db(low_cut_switch(_LOW_CUT_HZ), LOW_CUT_DB, there)
+    depths_db = low_cut_db - equaliser.response_db(others_db, there)
+    needs_db = np.array([ring.need_db for ring in held])
+    return bool(np.all(depths_db >= needs_db - TOLERANCE_DB))
 
 
 def _notch(equaliser: Equaliser, reached: Sequence[Reached], cost_db: float) -> Hint | None:

@@ -57,6 +57,15 @@ def parse_frequency(text: str) -> float:
     return value_hz
 
 
+def is_frequency(text: str) -> bool:
+    """Return whether a label means a frequency; a filter's name says nothing of where it is."""
+    try:
+        parse_frequency(text)
+    except ValueError:
+        return False
+    return True
+
+
 _NOMINAL_HZ = {parse_frequency(band.label): band.midband_hz for band in THIRD_OCTAVES}
 
 

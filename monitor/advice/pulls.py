@@ -80,5 +80,14 @@ def differ(some: Sequence[Pull], others: Sequence[Pull]) -> bool:
     return _stands(some) != _stands(others)
 
 
-def _stands(pulls: Sequence[Pull]) -> set[tuple[str, float, float, float]]:
-    return {(p.label, round(p.pull_db, 1), round(p.centre_hz, 1), round(p.q, 2)) for p in pulls}
+def same_place(one: Pull, other: Pull) -> bool:
+    """Return whether two pulls are at the same frequency and as wide, but for a desk's rounding."""
+    return _place(one) == _place(other)
+
+
+def _place(pull: Pull) -> tuple[float, float]:
+    return round(pull.centre_hz, 1), round(pull.q, 2)
+
+
+def _stands(pulls: Sequence[Pull]) -> set[tuple[str, float, tuple[float, float]]]:
+    return {(p.label, round(p.pull_db, 1), _place(p)) for p in pulls}

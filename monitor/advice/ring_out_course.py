@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from monitor.advice.hints import Hint
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_rings import RingLadder
 from monitor.advice.ring_out_state import Phase
@@ -40,7 +41,7 @@ class Course:
     ``three_rang`` says that three rings have been heard together.  ``ended_gain_db`` is the
     ladder's gain at the last pull or ring before the end, ``silent_db`` how far the fader had gone
     up since without anything heard, where that was too far.  ``first_fader_db`` is where the fader
-    stood at the first pull.
+    stood at the first pull.  ``hints`` are the newest plan's.
     """
 
     phase: Phase = "ready"
@@ -56,6 +57,7 @@ class Course:
     three_rang: bool = False
     ended_gain_db: float | None = None
     silent_db: float = 0.0
+    hints: tuple[Hint, ...] = ()
 
     @property
     def gain_won_db(self) -> float | None:

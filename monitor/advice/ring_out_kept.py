@@ -13,6 +13,7 @@ from typing import Any, TypeVar, get_args
 
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.growth import Slope
+from monitor.advice.hints import Hint, HintKind
 from monitor.advice.margin import Excess
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out_course import Course, Step
@@ -86,6 +87,8 @@ def _course(row: Mapping[str, Any], equaliser: Equaliser, *, ring_count: int) ->
         three_rang=_flag(row["three_rang"]),
         ended_gain_db=_perhaps(row["ended_gain_db"], _figure),
         silent_db=_figure(row["silent_db"], low=0.0),
+        # Kept since a later version than all the rest.
+        hints=tuple(_hint(hint) for hint in _rows(row.get("hints", ()))),
     )
 
 
@@ -100,6 +103,10 @@ def _step(row: Mapping[str, Any], equaliser: Equaliser, ring_count: int) -> Step
         skips=_flag(row.get("skips", False)),
         top_fader_db=_perhaps(row.get("top_fader_db"), _figure),
     )
+
+
+def _hint(row: Mapping[str, Any]) -> Hint:
+    return Hint(_one_of(row["kind"], get_args(HintKind), "hint"), _text(row["text"]))
 
 
 def _ring(row: Mapping[str, Any]) -> KnownRing:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.advice import harm
 from monitor.advice.cut_plan import MOST_RINGS, CutPlan, plan
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.labels import written
-from monitor.advice.pulls import Pull, stood
+from monitor.advice.pulls import Pull, pulls_of, same_place, stood
 
 _AVOID = 1000.0
 """Weight of sliders that are not to be pulled: only where nothing else holds a ring."""
@@ -52,11 +53,49 @@ def next_pull(
         # Every filter stands somewhere: put all of them anew, over all rings.
         anew = plan(equaliser, kept)
         if missing_db(anew) < missing_db(found) - _ANEW_DB:
-            return NextPull(anew)
+            return NextPull(_named_anew(equaliser, anew, pulls))
     if not any(pull.more_db > 0.0 for pull in found.pulls):
         where = ", ".join(written(ring.frequency_hz) for ring in found.unmet[:3])
         return NextPull(None, f"nothing is left on this equaliser for {where or 'it'}")
     return NextPull(_fewer(equaliser, kept, pulls, found))
+
+
+def _named_anew(equaliser: Equaliser, anew: CutPlan, standing: Sequence[Pull]) -> CutPlan:
+    """Return a plan whose places are given to those filters that have the least way to them.
+
+    All filters of a parametric are alike, and one that may stay as it is is no work.
+    """
+    _, standing_db = stood(equaliser, standing)
+    sliders, pulls_db = list(anew.equaliser.sliders), list(anew.pulls_db)
+    if all(slider.is_swept for slider in sliders):
+        there = {pull.label: pull for pull in standing if pull.pull_db > 0.0}
+        sliders, pulls_db = list(equaliser.sliders), [0.0] * len(sliders)
+        labels = [slider.label for slider in sliders]
+        wanted = list(anew.pulls)
+        pairs = [(_way(there.get(label), pull), label, pull) for label in labels for pull in wanted]
+        for _, label, pull in sorted(pairs, key=lambda pair: pair[0]):
+            if label not in labels or pull not in wanted:
+                continue
+            labels.remove(label)
+            wanted.remove(pull)
+            i = [slider.label for slider in sliders].index(label)
+            sliders[i], pulls_db[i] = sliders[i].moved(pull.centre_hz, pull.q), pull.pull_db
+    equaliser = equaliser.with_sliders(sliders)
+    return replace(
+        anew,
+        equaliser=equaliser,
+        pulls=pulls_of(equaliser, pulls_db, standing_db),
+        pulls_db=tuple(pulls_db),
+    )
+
+
+def _way(standing: Pull | None, wanted: Pull) -> tuple[int, float]:
+    """Return how much work it is to set a filter so: none, its depth, its place, or another one."""
+    if standing is None:
+        return 3, 0.0
+    if not same_place(standing, wanted):
+        return 2, abs(math.log2(standing.centre_hz / wanted.centre_hz))
+    return int(standing.pull_db != wanted.pull_db), 0.0
 
 
 def _fewer(

@@ -8,6 +8,7 @@ from typing import Literal
 from monitor.advice.growth import Slope
 from monitor.advice.hints import Hint
 from monitor.advice.margin import Excess
+from monitor.advice.moves import Move
 from monitor.advice.pulls import Pull
 
 Phase = Literal["ready", "raise", "pull", "listen", "back_off", "done", "paused"]
@@ -92,11 +93,12 @@ class RingSoFar:
 class RingOutState:
     """Where the ring-out stands.
 
-    ``say`` are the big words, ``detail`` one more line.  ``pulls_now`` is what to pull now (with
-    ``pull_db`` from flat and ``more_db`` from where it stands), ``pulls`` all that is taken to
-    stand.  ``asks`` is true where "pulled" and "turned_down" should be offered as two buttons;
-    the default is that it was pulled.  ``gain_won_db`` is None unless fader marks tell it, and
-    ``top_fader_db`` is the highest of them.
+    ``say`` are the big words, ``detail`` one more line.  ``pulls_now`` is what to do at the
+    sliders now (with ``pull_db`` from flat and ``more_db`` from where it stands), ``pulls`` all
+    that is taken to stand, ``pulled_count`` how many of them were pulled since it began.
+    ``hints`` are those of the newest pull that was asked for.  ``asks`` is true where "pulled"
+    and "turned_down" should be offered as two buttons; the default is that it was pulled.
+    ``gain_won_db`` is None unless fader marks tell it, and ``top_fader_db`` is the highest of them.
     ``may`` are the commands that make sense now.  ``why_ended`` is "" until it has.
     ``back_off_db`` is how far the fader is to come down, 0 in other phases.
     """
@@ -104,7 +106,7 @@ class RingOutState:
     phase: Phase
     say: str
     detail: str
-    pulls_now: tuple[Pull, ...]
+    pulls_now: tuple[Move, ...]
     pulls: tuple[Pull, ...]
     rings: tuple[RingSoFar, ...]
     gain_won_db: float | None
@@ -115,4 +117,5 @@ class RingOutState:
     asks: bool
     may: tuple[CommandName, ...]
     back_off_db: float = 0.0
+    pulled_count: int = 0
     top_fader_db: float | None = None

@@ -240,6 +240,7 @@ class Turns:
             self._end(found.why_ended)
         else:
             self.moment = replace(self.moment, plan=found.plan)
+            self.course.hints = found.plan.hints
         self.changes += 1
 
     def _pulled(self) -> None:
@@ -384,6 +385,7 @@ class Turns:
         course.ended_gain_db, course.silent_db = None, 0.0
         course.top_fader_db = step.top_fader_db
         self._silent_from_db = None
+        course.hints = ()
         self._go("raise", Moment(put_back=put_back))
         if self._ear.open():
             self._go("pull", Moment(put_back=put_back))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from monitor.advice import ring_out_words as words
 from monitor.advice.cut_plan import CutPlan
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.pulls import Pull
+from monitor.advice.moves import Move, moves
 from monitor.advice.ring_out_course import Course
 from monitor.advice.ring_out_margins import margin_left
 from monitor.advice.ring_out_plan import tone_cost_db
@@ -49,10 +49,10 @@ def state_of(
     equaliser: Equaliser, course: Course, ladder: RingLadder, moment: Moment
 ) -> RingOutState:
     """Return where a ring-out stands."""
-    now = [] if moment.plan is None else [p for p in moment.plan.pulls if p.more_db != 0.0]
-    now.sort(key=lambda pull: -pull.more_db)
     swept = [slider.label for slider in equaliser.sliders if slider.is_swept]
-    say, detail = _said(course, now, moment, swept)
+    asked = () if moment.plan is None else moves(course.pulls, moment.plan.pulls, swept)
+    now = sorted(asked, key=lambda move: -move.more_db)
+    say, detail = _said(course, now, moment)
     if course.phase == "raise" and any(r.open and (r.skipped or r.undone) for r in ladder.rings):
         detail = words.STILL_RINGS
     depths_db = ladder.depths_db(course.pulls)
@@ -70,9 +70,10 @@ def state_of(
         tone_cost_db=tone_cost_db(equaliser, course.pulls),
         why_ended=course.why_ended,
         cautions=words.CAUTIONS if course.phase == "ready" else (),
-        hints=() if moment.plan is None else moment.plan.hints,
+        hints=course.hints,
         asks=moment.asks,
         may=commands_of(course, moment.asks),
+        pulled_count=_pulled_count(course),
         top_fader_db=course.top_fader_db,
         back_off_db=back_off_db(course) if course.phase == "back_off" else 0.0,
     )
@@ -93,18 +94,21 @@ def back_off_db(course: Course) -> float:
     return words.BACK_OFF_DB + course.silent_db
 
 
-def _said(
-    course: Course, now: Sequence[Pull], moment: Moment, swept: Sequence[str]
-) -> tuple[str, str]:
+def _pulled_count(course: Course) -> int:
+    """Return how many sliders were pulled since it began; what stood before is no news."""
+    before = course.steps[0].before if course.steps else course.pulls
+    return sum(move.pull_db > 0.0 for move in moves(before, course.pulls))
+
+
+def _said(course: Course, now: Sequence[Move], moment: Moment) -> tuple[str, str]:
     """Return the big words and one more line."""
     if course.phase == "ready":
         return "Get ready", "read the cautions, then begin"
     if course.phase == "raise":
         return moment.put_back or words.RAISE, words.RAISE_MORE
     if course.phase == "pull":
-        detail = words.pull_detail(now, moment.again_hz, swept)
-        put_back = f"{moment.put_back}; " if moment.put_back else ""
-        return words.pull_line(now, swept), put_back + detail
+        detail = words.pull_detail(now, moment.again_hz)
+        return words.pull_line(now), "; ".join(line for line in (moment.put_back, detail) if line)
     if course.phase == "listen":
         if moment.asks:
             return "Pulled, or turned down?", "taken as pulled if you say nothing"
@@ -113,4 +117,4 @@ def _said(
         return words.back_off_line(back_off_db(course)), course.why_ended
     if course.phase == "paused":
         return "Paused", "before you go on: the fader a little lower"
-    return words.done_line(course.pulls, course.gain_won_db), course.why_ended
+    return words.done_line(_pulled_count(course), course.gain_won_db), course.why_ended

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
-from monitor.advice.labels import decibels, written
+from monitor.advice.labels import decibels, is_frequency, written
+from monitor.advice.moves import Move, moves, place_of, switched, with_unit
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_state import MarginLeft
 
@@ -20,52 +21,69 @@ BACK_OFF_DB = 3.0
 """2 to 3 dB avoid audible ringing (T. van Waterschoot, M. Moonen, Proc. IEEE 99(2), 2011, II)."""
 
 
-def pull_line(pulls: Sequence[Pull], swept: Collection[str] = ()) -> str:
-    """Return the big words for some pulls: "Pull 2.5k by 4 dB, 3.15k by 2 dB".
+def pull_line(moves: Sequence[Move]) -> str:
+    """Return the big words for some moves: "Pull 2.5k by 4 dB, 3.15k by 2 dB".
 
-    Filters that can be put anywhere are named by where they go.
+    Filters that can be put anywhere are named by where they go.  One that works already and goes
+    elsewhere has to be found first: "Put filter 1 to 200 Hz, Q 10, -3 dB".
     """
-    ordered = sorted(pulls, key=lambda pull: -pull.more_db)
-    parts = [
-        f"{written(p.centre_hz) if p.label in swept else p.label} by {decibels(p.more_db)} dB"
-        for p in ordered
+    ordered = sorted(moves, key=lambda move: -move.more_db)
+    pulled = [
+        f"{written(m.centre_hz) if m.is_swept else m.label} by {decibels(m.more_db)} dB"
+        for m in ordered
+        if m.kind == "pull"
     ]
-    return "Pull " + ", ".join(parts)
+    put = [_put(m) for m in ordered if m.kind == "put"]
+    return _sentence(pulled, put, [m for m in ordered if m.kind == "switch"])
 
 
-def pull_detail(
-    pulls: Sequence[Pull], again_hz: Sequence[float], swept: Collection[str] = ()
-) -> str:
-    """Return where the sliders then stand, and what to check if a ring came back."""
-    places = [
-        f"{p.label}: {written(p.centre_hz)}, Q {p.q:.1f}, "
-        if p.label in swept
-        else f"{p.label} at "
-        for p in pulls
-    ]
-    pairs = zip(places, pulls, strict=True)
-    stand = ", ".join(f"{place}-{decibels(p.pull_db)}" for place, p in pairs)
+def pull_detail(moves: Sequence[Move], again_hz: Sequence[float]) -> str:
+    """Return where the pulled sliders then stand, and what to check if a ring came back.
+
+    Of what is put elsewhere or switched the big words say all.
+    """
+    stand = ", ".join(
+        f"{m.label}{f': {place_of(m)},' if m.is_swept else ' at'} -{decibels(m.pull_db)}"
+        for m in moves
+        if m.kind == "pull"
+    )
     if not again_hz:
-        return f"then: {stand}"
-    back = ", ".join(_with_unit(hz) for hz in again_hz)
-    return f"{back} rings still or again: was it the right slider? Then: {stand}"
-
-
-def _with_unit(frequency_hz: float) -> str:
-    """A frequency that is no slider's name: "272 Hz", "2.48k"."""
-    name = written(frequency_hz)
-    return name if name.endswith("k") else f"{name} Hz"
+        return f"then: {stand}" if stand else ""
+    back = ", ".join(with_unit(hz) for hz in again_hz)
+    asked = f"{back} rings still or again: was it the right slider?"
+    return f"{asked} Then: {stand}" if stand else asked
 
 
 def put_back_line(before: Sequence[Pull], after: Sequence[Pull]) -> str:
-    """Return what to put back where: "Put 2.5k back to -2 dB, 400 to 0"."""
-    now = {p.label: p.pull_db for p in after}
-    parts = [
-        f"{p.label} back to -{decibels(now[p.label])} dB" if now.get(p.label) else f"{p.label} to 0"
-        for p in before
-        if p.pull_db > now.get(p.label, 0.0)
+    """Return what to put back where: "Put 2.5k back to -2 dB, 400 to 0"; "" where nothing differs.
+
+    Parameters
+    ----------
+    before, after : sequence of Pull
+        How the sliders stand, and how they are to stand.
+    """
+    back = moves(before, after)
+    put = [_put(m) for m in back if m.kind != "switch"]
+    return _sentence([], put, [m for m in back if m.kind == "switch"])
+
+
+def _put(move: Move) -> str:
+    """Return where a slider goes; a filter that went elsewhere, or stood flat, with its place."""
+    if move.pull_db == 0.0:
+        return f"{move.label} to 0"
+    was_flat = move.pull_db == move.more_db
+    if move.is_elsewhere or (was_flat and not is_frequency(move.label)):
+        return f"{move.label} to {place_of(move)}, -{decibels(move.pull_db)} dB"
+    return f"{move.label} back to -{decibels(move.pull_db)} dB"
+
+
+def _sentence(pulled: Sequence[str], put: Sequence[str], switches: Sequence[Move]) -> str:
+    """Return all of it as one line that begins with a capital letter."""
+    clauses = [
+        f"{verb} {', '.join(some)}" for verb, some in (("pull", pulled), ("put", put)) if some
     ]
-    return "Put " + ", ".join(parts)
+    line = ", ".join([*clauses, *(switched(m) for m in switches)])
+    return line[:1].upper() + line[1:]
 
 
 def back_off_line(by_db: float) -> str:
@@ -80,10 +98,10 @@ def margin_line(frequency_hz: float, margin: MarginLeft) -> str:
     return f"{written(frequency_hz)}: {how}{round(margin.db)} dB left, {ends}"
 
 
-def done_line(pulls: Sequence[Pull], gain_won_db: float | None) -> str:
+def done_line(pulled_count: int, gain_won_db: float | None) -> str:
     """Return the big words of the end."""
-    count = f"{len(pulls)} slider{'' if len(pulls) == 1 else 's'} pulled"
-    if not pulls:
+    count = f"{pulled_count} slider{'' if pulled_count == 1 else 's'} pulled"
+    if pulled_count == 0:
         count = "Nothing pulled"
     if gain_won_db is not None:
         return f"{decibels(gain_won_db)} dB won, {count}"

@@ -18,7 +18,11 @@ DEEPEST_DB = 12.0
 STEP_DB = 1.0
 """Most graphic equalisers cut 12 or 15 dB; a slider is set to a decibel or so: common practice."""
 LOW_CUT_DB = 12.3
-"""A low cut is a switch, off or all of this: its depth one octave below its corner."""
+"""A low cut is a switch, off or all of this: its depth one octave below its corner.  For reckoning
+only; a person is told on or off."""
+LOW_CUT = "low cut"
+FILTER = "filter"
+"""How a strip's switch and a parametric's filters (with a number) are labelled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +80,10 @@ class Slider:
         return [standing_db, *(step for step in steps if step > standing_db + 1e-9)]
 
 
-def low_cut_switch(corner_hz: float, label: str) -> Slider:
+def low_cut_switch(corner_hz: float) -> Slider:
     """Return a low cut that can be switched on."""
     return Slider(
-        label,
+        LOW_CUT,
         corner_hz,
         q=BUTTERWORTH_Q,
         kind="low cut",

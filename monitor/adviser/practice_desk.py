@@ -16,7 +16,8 @@ import numpy as np
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.growth import Slope
 from monitor.advice.margin import LoopTimes
-from monitor.advice.pulls import Pull
+from monitor.advice.moves import Move
+from monitor.advice.pulls import Pull, same_place
 from monitor.adviser.followed import Followings
 from monitor.news import DeskStands
 
@@ -113,7 +114,7 @@ class PracticeDesk:
         earlier = [fader_db for at_s, fader_db in self._faders if at_s >= since_s - SETTLED_S]
         return max(0.0, max(earlier) - earlier[-1]) if earlier else 0.0
 
-    def has(self, pulls: tuple[Pull, ...], at_s: float) -> bool:
+    def has(self, pulls: tuple[Move, ...], at_s: float) -> bool:
         """Whether all these pulls have been made and the hand has stopped."""
         if not pulls or at_s < self._moved_s + SETTLED_S:
             return False
@@ -121,7 +122,8 @@ class PracticeDesk:
         for pull in pulls:
             now_db = standing[pull.label].pull_db if pull.label in standing else 0.0
             beyond_db = now_db - pull.pull_db if pull.more_db >= 0.0 else pull.pull_db - now_db
-            if beyond_db < -REACHED_DB:
+            is_away = pull.is_elsewhere and not same_place(pull, standing.get(pull.label, pull))
+            if beyond_db < -REACHED_DB or is_away:
                 return False
         return True
 

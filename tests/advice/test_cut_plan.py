@@ -290,8 +290,15 @@ def kinds(equaliser: Equaliser, needs: list[tuple[float, float]]) -> set[str]:
 
 
 def test_a_low_cut_in_the_place_of_low_sliders() -> None:
-    assert "low cut" in kinds(made("31"), [(63.0, 5.0), (100.0, 5.0)])
+    # Butterworth, 12 dB an octave: 8.6 dB at 63 Hz, 5.4 at 80, 3.0 at 100, 1.5 at 125.
+    assert "low cut" in kinds(made("31"), [(63.0, 8.0), (80.0, 5.0)])
+    assert "low cut" in kinds(made("31"), [(63.0, 8.0), (80.0, 5.0), (1000.0, 4.0)])
     assert "low cut" not in kinds(made("31"), [(100.0, 5.0), (1000.0, 5.0)])
+
+
+def test_a_low_cut_that_would_not_hold_the_rings_is_not_proposed() -> None:
+    assert "low cut" not in kinds(made("31"), [(100.0, 7.0), (125.9, 6.0)])
+    assert "low cut" not in kinds(made("31"), [(63.0, 5.0), (100.0, 5.0)])
 
 
 def test_moving_the_loudspeaker_in_the_place_of_five_deep_pulls() -> None:

@@ -7,8 +7,10 @@ import math
 
 import pytest
 
+from monitor.advice.choice import EqualiserChoice
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.growth import Slope
+from monitor.advice.labels import decibels, written
 from monitor.advice.margin import Excess, LoopTimes
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out import RingOut
@@ -16,6 +18,7 @@ from monitor.advice.ring_out_next import TOGETHER, pull_margin_db
 from monitor.advice.ring_out_state import RingNews, RingOutState
 from monitor.advice.ring_out_turns import BACK_OFF_S, LISTEN_S, PATIENCE_S, REACTION_S
 from monitor.advice.ring_out_words import BACK_OFF_DB
+from monitor.present_advice import ring_out_fields
 
 SPOT_HZ = 2511.9
 """Where the 2.5k slider of 31 stands exactly (IEC 61260-1)."""
@@ -28,8 +31,9 @@ def excess(db: float) -> Excess:
 class Played:
     """A ring-out, its clock, and short words for what happens to it."""
 
-    def __init__(self, kind: str = "31", **more: object) -> None:
-        self.box = RingOut(Equaliser.from_settings(kind), **more)  # type: ignore[arg-type]
+    def __init__(self, kind: str | Equaliser = "31", **more: object) -> None:
+        equaliser = Equaliser.from_settings(kind) if isinstance(kind, str) else kind
+        self.box = RingOut(equaliser, **more)  # type: ignore[arg-type]
         self.at_s = 0.0
         self.box.command("begin", 0.0)
 
@@ -606,6 +610,68 @@ def _after(way: tuple[str, ...]) -> Played:
     return played
 
 
+def test_a_parametric_s_used_up_filters_are_moved_in_words_and_put_back_in_words() -> None:
+    two = Equaliser.from_choice(EqualiserChoice("parametric", filters=2))
+    played = Played(two)
+    for n, hz in enumerate((1000.0, 1100.0, 5000.0)):
+        played.round(hz, id=n, db=2.0)
+    before = {pull.label: pull for pull in played.now.pulls}
+    played.rings(200.0, id=9, db=2.0)
+    after = {pull.label: pull for pull in played.now.pulls_now}
+    assert set(before) == set(after) == {"filter 1", "filter 2"}
+    for label, pull in after.items():
+        # Each is told by its label, with where it goes and how it is to stand there.
+        place = f"{label} to {written(pull.centre_hz)}"
+        assert f"{place} Hz, Q " in played.now.say or f"{place}, Q " in played.now.say
+        assert f"-{decibels(pull.pull_db)} dB" in played.now.say
+        assert pull.more_db == pytest.approx(pull.pull_db - before[label].pull_db)
+    assert " by " not in played.now.say
+    played.do("pulled")
+    played.gone(200.0, id=9)
+    played.do("undo")
+    for label, pull in before.items():
+        assert f"{label} to {written(pull.centre_hz)}, Q {decibels(pull.q)}" in played.now.say
+    while "undo" in played.now.may:
+        played.do("undo")
+        assert played.now.say.startswith("Put filter ")
+
+
+def test_a_strip_s_low_cut_is_switched_on_and_off() -> None:
+    played = Played("strip")
+    played.rings(90.0, db=2.0)
+    assert played.now.say == "Pull low by 5 dB, low cut on"
+    played.do("pulled")
+    played.gone(90.0)
+    played.do("undo")
+    assert played.now.say == "Put low to 0, low cut off"
+
+
+def test_hints_of_the_newest_pull_stay_until_it_is_undone() -> None:
+    played = Played("5")
+    played.rings(501.2, db=5.0)
+    hints = played.now.hints
+    assert [hint.kind for hint in hints] == ["notch"]
+    played.do("pause")
+    assert (played.now.phase, played.now.hints) == ("paused", hints)
+    kept = json.loads(json.dumps(played.box.kept(), allow_nan=False))
+    assert RingOut.restored(kept, played.box.equaliser).state.hints == hints
+    # What was kept before hints were is no less good.
+    del kept["course"]["hints"]
+    assert RingOut.restored(kept, played.box.equaliser).state.hints == ()
+    played.do("go_on")
+    played.do("pulled")
+    played.gone(501.2)
+    played.do("stop")
+    assert (played.now.phase, played.now.hints) == ("back_off", hints)
+    played.do("turned_down")
+    assert (played.now.phase, played.now.hints) == ("done", hints)
+    undone = Played("5")
+    undone.round(501.2, db=5.0)
+    assert undone.now.hints
+    undone.do("undo")
+    assert undone.now.hints == ()
+
+
 # How it ends.
 
 
@@ -658,6 +724,28 @@ def test_a_fader_that_is_marked_down_far_enough_ends_it_at_once() -> None:
     # Said in the moment in which the box sees it, it is no mistake.
     played.do("turned_down")
     assert played.now.phase == "done"
+
+
+@pytest.mark.parametrize(
+    ("rings", "said"),
+    [
+        ((), "Nothing pulled"),
+        # The one is new, the other goes deeper than it stood.
+        ((501.2, SPOT_HZ), "2 sliders pulled"),
+    ],
+)
+def test_what_stood_before_it_began_is_not_counted_as_pulled(
+    rings: tuple[float, ...], said: str
+) -> None:
+    standing = [Pull("2.5k", 2.0, SPOT_HZ, 4.3), Pull("8k", 3.0, 7943.3, 4.3)]
+    played = Played(standing=standing)
+    for n, hz in enumerate(rings):
+        played.round(hz, id=n)
+    for name in ("stop", "turned_down")[: 1 + bool(rings)]:
+        played.do(name)
+    assert (played.now.phase, played.now.say) == ("done", said)
+    fields = ring_out_fields(played.box.equaliser, played.now)
+    assert fields["cut_count"] == len(rings)
 
 
 def test_stop_before_any_ring_is_simply_done() -> None:

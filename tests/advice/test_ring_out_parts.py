@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from monitor.advice import harm
-from monitor.advice.cut_plan import plan
+from monitor.advice.cut_plan import CutPlan, plan
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import USUAL_EXCESS_DB, Excess
-from monitor.advice.pulls import Pull
+from monitor.advice.moves import moves
+from monitor.advice.pulls import Pull, Reached
 from monitor.advice.ring_out_course import TONE_PULLS, Course, Step
 from monitor.advice.ring_out_next import next_step, pull_margin_db
 from monitor.advice.ring_out_plan import next_pull, tone_cost_db
@@ -147,19 +149,103 @@ def test_it_costs_too_much_where_the_fader_would_do_as_well() -> None:
 
 
 def test_the_words() -> None:
-    both = (Pull("3.15k", 2.0, 3162.3, 4.3, 1.0), Pull("2.5k", 6.0, 2511.9, 4.3, 2.5))
-    assert pull_line(both) == "Pull 2.5k by 2.5 dB, 3.15k by 1 dB"
-    assert pull_detail(both[1:], ()) == "then: 2.5k at -6"
-    assert pull_detail(both[1:], (2480.0,)).startswith("2.48k rings still or again: was it")
-    placed = (Pull("filter 1", 3.0, 2481.3, 8.651, 3.0),)
-    assert pull_line(placed, ["filter 1"]) == "Pull 2.48k by 3 dB"
-    assert pull_detail(placed, (), ["filter 1"]) == "then: filter 1: 2.48k, Q 8.7, -3"
+    stood = (Pull("3.15k", 1.0, 3162.3, 4.3), Pull("2.5k", 3.5, 2511.9, 4.3))
+    both = (Pull("3.15k", 2.0, 3162.3, 4.3), Pull("2.5k", 6.0, 2511.9, 4.3))
+    assert pull_line(moves(stood, both)) == "Pull 2.5k by 2.5 dB, 3.15k by 1 dB"
+    one = moves(stood[1:], both[1:])
+    assert pull_detail(one, ()) == "then: 2.5k at -6"
+    assert pull_detail(one, (2480.0,)).startswith("2.48k rings still or again: was it")
+    placed = moves((), (Pull("filter 1", 3.0, 2481.3, 8.651),), ["filter 1"])
+    assert pull_line(placed) == "Pull 2.48k by 3 dB"
+    assert pull_detail(placed, ()) == "then: filter 1: 2.48k, Q 8.7, -3"
     assert put_back_line(both, both[:1]) == "Put 2.5k to 0"
     assert put_back_line(both, (Pull("2.5k", 3.0, 2511.9, 4.3),)) == (
         "Put 3.15k to 0, 2.5k back to -3 dB"
     )
-    assert done_line(both, 5.5) == "5.5 dB won, 2 sliders pulled"
-    assert done_line((), None) == "Nothing pulled"
+    assert done_line(2, 5.5) == "5.5 dB won, 2 sliders pulled"
+    assert done_line(0, None) == "Nothing pulled"
+
+
+def test_a_filter_that_goes_elsewhere_is_told_with_its_place_and_one_that_stays_is_not() -> None:
+    before = (
+        Pull("filter 1", 11.0, 1048.8, 6.99),
+        Pull("filter 2", 6.0, 300.0, 10.0),
+        Pull("filter 3", 5.0, 5000.0, 10.0),
+    )
+    after = (Pull("filter 1", 3.0, 200.0, 10.0), before[1])
+    swept = ["filter 1", "filter 2", "filter 3"]
+    told = moves(before, after, swept)
+    assert pull_line(told) == "Put filter 3 to 0, filter 1 to 200 Hz, Q 10, -3 dB"
+    assert pull_detail(told, ()) == ""
+    assert pull_detail(told, (200.0,)) == "200 Hz rings still or again: was it the right slider?"
+    deeper = moves(before, (*after, Pull("filter 3", 7.0, 5000.0, 10.0)), swept)
+    assert pull_line(deeper) == "Pull 5k by 2 dB, put filter 1 to 200 Hz, Q 10, -3 dB"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "line"),
+    [
+        # Up or down, or as deep: a filter that was moved goes back to where it was.
+        (("filter 1", 3.0, 200.0, 10.0), ("filter 1", 11.0, 1050.0, 7.0),
+         "Put filter 1 to 1.05k, Q 7, -11 dB"),
+        (("filter 1", 6.0, 200.0, 10.0), ("filter 1", 6.0, 300.0, 10.0),
+         "Put filter 1 to 300 Hz, Q 10, -6 dB"),
+        (("filter 1", 6.0, 300.0, 3.5), ("filter 1", 6.0, 300.0, 10.0),
+         "Put filter 1 to 300 Hz, Q 10, -6 dB"),
+        (("filter 1", 6.0, 300.0, 10.0), ("filter 1", 4.0, 300.0, 10.0),
+         "Put filter 1 back to -4 dB"),
+        (("filter 1", 0.0, 300.0, 10.0), ("filter 1", 4.0, 300.0, 10.0),
+         "Put filter 1 to 300 Hz, Q 10, -4 dB"),
+        (("mid", 6.0, 1200.0, 0.7), ("mid", 4.0, 693.0, 0.7), "Put mid to 693 Hz, -4 dB"),
+        (("2k", 1.0, 1995.3, 4.3), ("2k", 4.0, 1995.3, 4.3), "Put 2k back to -4 dB"),
+        (("low cut", 12.3, 100.0, 0.707), ("low cut", 0.0, 100.0, 0.707), "Low cut off"),
+        (("low cut", 0.0, 100.0, 0.707), ("low cut", 12.3, 100.0, 0.707), "Low cut on"),
+        (("2k", 4.0, 1995.3, 4.3), ("2k", 4.0, 1995.3, 4.3), ""),
+    ],
+)  # fmt: skip
+def test_what_is_put_back_says_all_that_differs(
+    before: tuple[str, float, float, float], after: tuple[str, float, float, float], line: str
+) -> None:
+    assert put_back_line((Pull(*before),), (Pull(*after),)) == line
+
+
+def test_a_low_cut_is_switched_and_not_pulled() -> None:
+    both = (Pull("low cut", 12.3, 100.0, 0.707), Pull("low", 8.0, 80.0, 0.707))
+    assert pull_line(moves((), both[:1])) == "Low cut on"
+    assert pull_line(moves((), both)) == "Pull low by 8 dB, low cut on"
+    assert pull_detail(moves((), both), ()) == "then: low at -8"
+    assert put_back_line(both, ()) == "Put low to 0, low cut off"
+    # Where its frequency can be chosen, that is a part of it.
+    assert pull_line(moves((), both[:1], ["low cut"])) == "Low cut on at 100 Hz"
+
+
+def test_filters_that_are_put_anew_keep_their_place_where_they_can() -> None:
+    three = Equaliser.from_settings("parametric")
+    three = three.with_sliders(three.sliders[:3])
+    standing = (
+        Pull("filter 1", 5.0, 3000.0, 10.0),
+        Pull("filter 2", 6.0, 300.0, 10.0),
+        Pull("filter 3", 6.0, 400.0, 10.0),
+    )
+    needs = [(300.0, 6.0), (400.0, 6.0), (3000.0, 5.0), (6000.0, 5.0)]
+    found = next_pull(three, needs, standing, most_sliders=9).plan
+    assert found is not None
+    assert not found.unmet
+    # 3k needs no more than it has: that filter is left alone, though it is the first in the row.
+    assert {move.label for move in moves(standing, found.pulls)} == {"filter 2", "filter 3"}
+    told = {pull.label: pull for pull in found.pulls}
+    assert (told["filter 1"].centre_hz, told["filter 1"].pull_db) == (3000.0, 5.0)
+    before_db = {pull.label: pull.pull_db for pull in standing}
+    for pull in found.pulls:
+        assert pull.more_db == pytest.approx(pull.pull_db - before_db[pull.label])
+    # The plan is the same whoever serves it.
+    needs_hz = np.array([hz for hz, _ in needs])
+    depths_db = -found.equaliser.response_db(found.pulls_db, needs_hz)
+    assert depths_db == pytest.approx([ring.depth_db for ring in sorted_by_hz(found)])
+
+
+def sorted_by_hz(found: CutPlan) -> list[Reached]:
+    return sorted(found.reached, key=lambda ring: ring.frequency_hz)
 
 
 @pytest.mark.parametrize(

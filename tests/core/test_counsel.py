@@ -9,8 +9,12 @@ import numpy as np
 import pytest
 
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.moves import moves
+from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_state import RingOutState
 from monitor.adviser.counsel import Counsel
+from monitor.adviser.followed import Followings
+from monitor.adviser.practice_desk import PracticeDesk
 from monitor.link.messages import MAX_LINE_BYTES, encode
 from monitor.news import DeskStands, LineHeard, News, RingSaid
 from monitor.stage.loop import StageLoop
@@ -279,3 +283,14 @@ def test_a_filter_that_can_be_put_anywhere_is_told_with_its_place() -> None:
     assert mind.result.fields["standing"] == [
         {"slider": 1, "cut_db": -6.0, "centre_hz": 2480.0, "q": 4.0}
     ]
+
+
+def test_a_filter_that_is_to_go_elsewhere_counts_only_once_it_is_there() -> None:
+    equaliser = Equaliser.from_settings("parametric")
+    desk, rings = PracticeDesk(equaliser), Followings()
+    before = (Pull("filter 1", 6.0, 300.0, 10.0),)
+    there = moves(before, (Pull("filter 1", 6.0, 1200.0, 10.0),))
+    for at_s, centre_hz in ((0.0, 300.0), (10.0, 1200.0)):
+        filters = ((centre_hz, 10.0), None, None, None)
+        desk.see(DeskStands("cellar", 0.0, (6.0, 0.0, 0.0, 0.0), filters), at_s, rings)
+        assert desk.has(there, at_s + 1.0) is (centre_hz == 1200.0)

@@ -13,7 +13,7 @@ import pytest
 from firmware.ports import MicrophoneStatus
 from monitor import present
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.pulls import Pull
+from monitor.advice.moves import Move
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
 from monitor.advice.ring_out_words import BACK_OFF_DB
 from monitor.advice.set_advice import SetAdvice
@@ -23,6 +23,7 @@ from monitor.listening.levels import Levels
 from monitor.listening.rings import RingEvent
 from monitor.news import Advised
 from monitor.present import Situation, face, lamp_pattern, state_of
+from monitor.present_advice import pull_fields
 from monitor.tonight import RECENT, PastRing, Shown, Tonight
 from tests.core.stand_ins import ring
 
@@ -174,6 +175,18 @@ def test_snapshot_with_everything_fits_into_a_line() -> None:
     assert len(encode(snapshot(situation(rings=many, recent=many[:12]), parts=parts))) < 40_000
 
 
+def test_a_low_cut_is_a_switch_and_its_figure_is_nowhere() -> None:
+    strip = Equaliser.from_settings("strip")
+    fields = present.equaliser_fields(strip)
+    assert [one.get("switch", False) for one in fields["sliders"]] == [True, False, False, False]
+    assert (fields["deepest_db"], fields["graphic"]) == (12.0, False)
+    told = pull_fields(strip, LOW_CUT_ON)
+    assert (told["label"], told["on"]) == ("low cut", True)
+    assert (told["pull_db"], told["more_db"]) == (None, None)
+    assert "12.3" not in encode({"class": "x", "pulls": [told], **fields}).decode()
+    assert present.equaliser_fields(Equaliser.from_settings("31"))["graphic"]
+
+
 # --- tonight ---------------------------------------------------------------------------------
 
 
@@ -280,7 +293,11 @@ def ring_out_state(**changes: Any) -> RingOutState:
     return dataclasses.replace(plain, **changes)
 
 
-PULL = Pull("2.5k", 6.0, 2511.9, 4.3, 4.0)
+PULL = Move("2.5k", 6.0, 2511.9, 4.3, 4.0)
+PUT = Move("filter 1", 3.0, 200.0, 10.0, -8.0, kind="put", is_elsewhere=True, is_swept=True)
+FILTER = Move("filter 2", 6.0, 1049.0, 7.0, 6.0, is_swept=True)
+WIDE = Move("12.5k", 12.0, 12589.3, 4.3, 10.5)
+LOW_CUT_ON = Move("low cut", 12.3, 100.0, 0.707, 12.3, kind="switch")
 GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
 
 
@@ -300,6 +317,33 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
             "pull",
             ("2.51k", "filter 1 by 4", ""),
         ),
+        (
+            {"phase": "pull", "pulls_now": (PULL, WIDE, PULL)},
+            "pull",
+            ("2.5k", "pull by 4", "and 12.5k by 10.5, +1"),
+        ),
+        (
+            {"phase": "pull", "pulls_now": (PULL, FILTER, *[PULL] * 10)},
+            "pull",
+            ("2.5k", "pull by 4", "and 1.05k by 6, +10"),
+        ),
+        ({"phase": "pull", "pulls_now": (PUT,)}, "pull", ("200", "filter 1 to -3", "")),
+        (
+            {"phase": "pull", "pulls_now": (FILTER, PUT)},
+            "pull",
+            ("1.05k", "filter 2 by 6", "and 200 at -3"),
+        ),
+        (
+            {"phase": "pull", "pulls_now": (PUT, dataclasses.replace(PUT, pull_db=0.0))},
+            "pull",
+            ("200", "filter 1 to -3", "and filter 1 to 0"),
+        ),
+        ({"phase": "pull", "pulls_now": (LOW_CUT_ON,)}, "pull", ("100", "low cut on", "")),
+        (
+            {"phase": "pull", "pulls_now": (PULL, LOW_CUT_ON)},
+            "pull",
+            ("2.5k", "pull by 4", "and low cut on"),
+        ),
         ({"phase": "listen"}, "quiet", ("listen", "hold the fader", "")),
         (
             {"phase": "back_off", "back_off_db": BACK_OFF_DB},
@@ -312,6 +356,7 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
             ("-7.5 dB", "come down", ""),
         ),
         ({"say": "Put 2.5k to 0"}, "raise", ("put back", "2.5k to 0", "")),
+        ({"say": "Low cut off"}, "raise", ("put back", "Low cut off", "")),
         ({"phase": "ready"}, "quiet", ("quiet", "ring-out ready", "http://10.0.0.7:8080/")),
         ({"phase": "paused"}, "quiet", ("quiet", "ring-out paused", "http://10.0.0.7:8080/")),
         ({"phase": "done"}, "quiet", ("quiet", "set", "http://10.0.0.7:8080/")),

@@ -119,6 +119,17 @@ def test_a_ring_out_is_a_doing_and_kept_at_its_end() -> None:
     }
 
 
+def test_a_low_cut_that_a_ring_out_switched_on_stays_in_the_record() -> None:
+    strip = {**EQUALISER, "sliders": [{"label": "low cut", "centre_hz": 100.0, "switch": True}]}
+    done = snapshot(
+        equaliser=strip,
+        standing=[{"slider": 0, "cut_db": -12.3}],
+        ring_out={"phase": "done", "pulls": [{"label": "low cut", "on": True, "pull_db": None}]},
+    )
+    (found,) = look(Noticing(), (0.0, snapshot(equaliser=strip)), (1.0, done))
+    assert found.content["pulls"] == [{"label": "low cut", "on": True, "pull_db": 12.3}]
+
+
 def check(**more: Any) -> dict[str, Any]:
     return snapshot(soundcheck={"ticks": [], "plan_revision": 0, **more})
 

@@ -59,6 +59,7 @@ def snapshot(state: str, face: str, pattern: str, **fields: Any) -> dict[str, An
         "clipping": False,
         "equaliser": {
             "name": "31 bands",
+            "graphic": True,
             "deepest_db": 12.0,
             "sliders": [
                 {"label": s.label, "centre_hz": round(s.centre_hz, 2)} for s in EQUALISER.sliders
@@ -176,6 +177,7 @@ def ring_out(phase: str, say: str, detail: str, may: str, **fields: Any) -> dict
 
 
 CURVE_HZ = [20.0 * 1000.0 ** (i / 63) for i in range(64)]
+NOTCHES = "narrow notches would cost 0.5 dB of tone in the place of 2.0 dB"
 RING_OUTS: dict[str, dict[str, Any]] = {
     "ready": ring_out(
         "ready",
@@ -201,6 +203,7 @@ RING_OUTS: dict[str, dict[str, Any]] = {
         "then: 2.5k at -4.5",
         "pulled turned_down skip undo fader pause stop",
         pulls_now=[pull("2.5k", 4.5, 4.5)],
+        hints=[NOTCHES],
         rings=[rang(313.0, "gone", 4.0), rang(2480.0, "rings", 0.0)],
     ),
     "pull-two": ring_out(
@@ -230,6 +233,7 @@ RING_OUTS: dict[str, dict[str, Any]] = {
         "Come down 3 dB",
         "3 ring together: that is this room's limit",
         "turned_down undo fader pause stop",
+        hints=[NOTCHES],
         why="3 ring together: that is this room's limit",
     ),
     "paused": ring_out(
@@ -237,6 +241,7 @@ RING_OUTS: dict[str, dict[str, Any]] = {
         "Paused",
         "go on when you are ready; the fader a little lower first",
         "go_on stop",
+        hints=[NOTCHES],
     ),
     "done": ring_out(
         "done",
@@ -263,7 +268,7 @@ RING_OUTS: dict[str, dict[str, Any]] = {
         gain_won_db=6.5,
         tone_cost_db=1.2,
         why="3 ring together: that is this room's limit",
-        hints=["narrow notches would cost 0.5 dB of tone in the place of 2.0 dB"],
+        hints=[NOTCHES],
         curve={
             "hz": CURVE_HZ,
             "db": [

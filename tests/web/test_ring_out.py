@@ -9,9 +9,14 @@ from typing import Any
 
 import pytest
 
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.moves import moves
+from monitor.advice.pulls import Pull
+from monitor.present import equaliser_fields
+from monitor.present_advice import pull_fields
 from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
-from tests.web.states import EQUALISER, RING_OUTS, STATES, cut
+from tests.web.states import EQUALISER, RING_OUTS, STATES, cut, rang
 from tests.web.test_page import script, text
 
 
@@ -182,6 +187,56 @@ def test_the_end_shows_the_curve_with_the_rings_on_it(page: Any, link: StillClie
     assert script(page, "document.querySelectorAll('#ro-rings li').length") == 4
     assert "2.5k: gone, 5.8 dB taken out; about 4 dB left, 2 to 6" in text(page, "ro-rings")
     assert "notches" in text(page, "ro-hints")
+
+
+def test_what_is_left_over_is_of_the_ring_that_would_be_the_next(
+    page: Any, link: StillClient
+) -> None:
+    state = show(page, link, "done")
+    # One of three has a margin that is told; the one left alone has none.
+    assert "2.5k is the next: about 4 dB left, 2 to 6, if you came down" in text(page, "ro-figures")
+    assert "not known of what was left alone" in text(page, "ro-figures")
+    margin = {"margin_low_db": 5.0, "margin_high_db": 8.0, "margin_sure": "sure"}
+    rings = [rang(313.0, "gone", 4.0, margin_db=6.0, **margin), state["rings"][1]]
+    rings[1] = {**rings[1], "margin_db": 7.0}
+    link.hold({**STATES["ring-out done"], "ring_out": {**state, "rings": rings}})
+    told = "315 is the next: 6 dB left, 5 to 8, if you came down"
+    assert awaited(lambda: told in text(page, "ro-figures"), 3.0), text(page, "ro-figures")
+    assert "not known" not in text(page, "ro-figures")
+    link.hold({**STATES["ring-out done"], "ring_out": {**state, "rings": []}})
+    assert awaited(lambda: "not known" in text(page, "ro-figures"), 3.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "shown"), [("paused", True), ("back-off", True), ("done", True), ("pull", False)]
+)
+def test_hints_stand_on_the_page_while_no_hand_pulls(
+    page: Any, link: StillClient, name: str, shown: bool
+) -> None:
+    (hint,) = show(page, link, name)["hints"]
+    is_shown = "document.getElementById('ro-hints').checkVisibility()"
+    assert awaited(lambda: script(page, is_shown) is shown, 3.0)
+    assert not shown or hint in text(page, "ro-hints")
+
+
+def test_a_low_cut_is_told_as_on_without_a_depth(page: Any, link: StillClient) -> None:
+    pulls = (Pull("low cut", 12.3, 100.0, 0.707), Pull("low", 8.0, 80.0, 0.707))
+    strip = Equaliser.from_settings("strip")
+    now = [pull_fields(strip, one) for one in moves((), pulls)]
+    state = {
+        **RING_OUTS["pull"],
+        "say": "Pull low by 8 dB, low cut on",
+        "pulls_now": [{k: v for k, v in one.items() if v is not None} for one in now],
+    }
+    held = {**STATES["ring-out pull"], "equaliser": equaliser_fields(strip)}
+    link.hold({**held, "ring_out": state, "standing": []})
+    label = "document.getElementById('ro-picture').getAttribute('aria-label')"
+    asked = "Your equaliser, pull low cut on, low by 8 dB, nothing pulled yet"
+    assert awaited(lambda: script(page, label) == asked, 5.0), script(page, label)
+    depths = "[...document.querySelectorAll('#ro-picture .depth')].map((one) => one.textContent)"
+    assert script(page, depths) == ["\u22128"]
+    link.hold({**held, "ring_out": state, "standing": [{"slider": 0, "cut_db": -12.3}]})
+    assert awaited(lambda: script(page, label).endswith("; pulled already: low cut on"), 5.0)
 
 
 def test_fader_marks_are_asked_for_only_by_who_wants_them(page: Any, link: StillClient) -> None:

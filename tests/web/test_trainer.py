@@ -11,6 +11,9 @@ import numpy as np
 import pytest
 from scipy.signal import freqz
 
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.widths import slider_q
+from monitor.present import equaliser_fields
 from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import EQUALISER, STATES
@@ -22,11 +25,10 @@ LABELS = [s.label for s in EQUALISER.sliders]
 
 
 @pytest.fixture
-def page(window: Any) -> Iterator[Any]:
+def page(window: Any, link: StillClient) -> Iterator[Any]:
     """The trainer of a plain box, with no stage and no scores."""
-    client = StillClient()
-    client.hold(STATES["quiet"])
-    with page_server(client) as url:
+    link.hold(STATES["quiet"])
+    with page_server(link) as url:
         window.get(url)
         window.execute_script("localStorage.clear()")
         window.get("about:blank")
@@ -34,7 +36,7 @@ def page(window: Any) -> Iterator[Any]:
         assert awaited(lambda: script(window, "!!document.querySelector('#ears-levels input')"), 10)
         yield window
         window.get("about:blank")
-        client.close()
+        link.close()
 
 
 def ears(page: Any, expression: str) -> Any:
@@ -62,6 +64,41 @@ def test_q_of_third_octaves_and_octaves(page: Any) -> None:
     assert ears(page, f"m.qOf({CENTRES}, 17)") == pytest.approx(4.318, rel=0.01)
     assert ears(page, "m.qOf([500, 1000, 2000], 0)") == pytest.approx(math.sqrt(2.0))
     assert ears(page, "m.qOf([1000], 0)") == pytest.approx(math.sqrt(2.0))
+
+
+@pytest.mark.parametrize(
+    "centres",
+    [CENTRES, [40.0, 14000.0], [1000.0, 1010.0, 1020.0], [100.0, 330.0, 1000.0, 3300.0, 10000.0]],
+)
+def test_q_is_that_of_the_advice_and_no_wider_or_narrower(page: Any, centres: list[float]) -> None:
+    found = ears(page, f"{centres}.map((_, i) => m.qOf({centres}, i))")
+    assert found == pytest.approx(slider_q(centres))
+
+
+@pytest.mark.parametrize("kind", ["parametric", "strip"])
+def test_without_a_row_of_sliders_the_standard_bands_are_trained(page: Any, kind: str) -> None:
+    snapshot = {
+        "equaliser": equaliser_fields(Equaliser.from_settings(kind)),
+        "bands": STATES["quiet"]["bands"],
+    }
+    found = ears(page, f"m.slidersOf({json.dumps(snapshot)})")
+    assert [one["label"] for one in found] == LABELS
+    # Exact third octaves: IEC 61260-1.
+    assert [one["centre_hz"] for one in found] == pytest.approx(CENTRES)
+    own = {**snapshot, "equaliser": equaliser_fields(Equaliser.from_settings("5"))}
+    own_labels = [one["label"] for one in ears(page, f"m.slidersOf({json.dumps(own)})")]
+    assert own_labels == ["100", "330", "1k", "3.3k", "10k"]
+
+
+def test_the_page_says_that_the_standard_bands_are_trained(page: Any, link: StillClient) -> None:
+    shown = "document.getElementById('ears-whose').checkVisibility()"
+    assert not script(page, shown)
+    parametric = equaliser_fields(Equaliser.from_settings("parametric"))
+    link.hold({**STATES["quiet"], "equaliser": parametric})
+    assert awaited(lambda: script(page, shown), 5.0)
+    assert "standard 31 bands" in text(page, "ears-whose")
+    levels = "[...document.querySelectorAll('#ears-levels input')].length"
+    assert script(page, levels) == 3
 
 
 @pytest.mark.parametrize(

@@ -21,12 +21,15 @@ HEARD = obj({"seconds": NUMBER}, {"peak_dbfs": NUMBER, "rms_dbfs": NUMBER})
 
 SCHEMAS: dict[str, Schema] = {
     "Pull": obj(
+        {"label": TEXT},
         {
-            "label": TEXT,
             "pull_db": known("How far it is to stand below flat, positive.", NUMBER),
             "more_db": known("How much of that is still to be pulled.", NUMBER),
+            "on": known("In the place of both: a low cut is on or off.", YES_NO),
+            "slider": known("Its place in the row, from 0.", COUNT),
+            "centre_hz": NUMBER,
+            "q": NUMBER,
         },
-        {"slider": known("Its place in the row, from 0.", COUNT), "centre_hz": NUMBER, "q": NUMBER},
     ),
     "Advice": obj(
         {"line": TEXT, "pulls": array(ref("Pull"))},
@@ -58,7 +61,7 @@ SCHEMAS: dict[str, Schema] = {
             "pulls_now": array(ref("Pull")),
             "pulls": array(ref("Pull")),
             "rings": array(ref("RungOut")),
-            "cut_count": COUNT,
+            "cut_count": known("How many sliders were pulled since it began.", COUNT),
             "tone_cost_db": NUMBER,
             "cautions": array(TEXT),
             "hints": array(TEXT),

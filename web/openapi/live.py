@@ -68,8 +68,14 @@ SCHEMAS: dict[str, Schema] = {
         {
             "name": TEXT,
             "deepest_db": NUMBER,
-            "sliders": array(obj({"label": TEXT, "centre_hz": NUMBER})),
+            "sliders": array(
+                obj(
+                    {"label": TEXT, "centre_hz": NUMBER},
+                    {"switch": known("A low cut: on or off, without a depth.", YES_NO)},
+                )
+            ),
         },
+        {"graphic": known("Whether all it has are sliders in fixed places.", YES_NO)},
         about="The person's own equaliser.",
     ),
     "Panel": obj(

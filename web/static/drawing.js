@@ -34,7 +34,8 @@ export function standing(snapshot) {
 
 /**
  * The user's equaliser: quiet lines with the sliders where they stand; a long wedge with its
- * depth hangs from each slider to pull. A pull is { slider, label, more_db }.
+ * depth hangs from each slider to pull. A pull is { slider, label, more_db }, or { slider, label, on }
+ * for a low cut, which has no depth that a hand could set.
  */
 export function drawSliders(svg, snapshot, pulls) {
   if (svg.hasAttribute("hidden")) return;
@@ -126,10 +127,14 @@ function names(sliders, asked, stands, x, [width, height]) {
 }
 
 function told(sliders, pulls, stands) {
-  const now = pulls.map((pull) => pull.more_db
-    ? `${pull.label} by ${number(pull.more_db)} dB` : pull.label);
-  const stood = sliders.flatMap(({ label }, i) =>
-    stands[i] > 0 ? [`${label} at \u2212${number(stands[i])} dB`] : []);
+  const now = pulls.map(({ label, more_db: more, on }) => {
+    if (on !== undefined) return `${label} ${on ? "on" : "off"}`;
+    return more > 0 ? `${label} by ${number(more)} dB` : label;
+  });
+  const stood = sliders.flatMap((slider, i) => {
+    if (!(stands[i] > 0)) return [];
+    return [slider.switch ? `${slider.label} on` : `${slider.label} at \u2212${number(stands[i])} dB`];
+  });
   return `Your equaliser${now.length ? `, pull ${now.join(", ")}` : ""}${
     stood.length ? `; pulled already: ${stood.join(", ")}` : ", nothing pulled yet"}`;
 }

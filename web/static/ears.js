@@ -1,11 +1,12 @@
 // What the ear trainer reckons: pure functions, no page and no sound.
 //
 // A slider is a peaking section. Its response: R. Bristow-Johnson, "Cookbook formulae for audio
-// EQ biquad filter coefficients"; its Q, where the box does not say one, as wide as the way to
-// its neighbours, as on the practice stage.
+// EQ biquad filter coefficients"; its Q as wide as the way to its neighbours, as in the advice.
 const RATE_HZ = 48000;
 export const CUT_DB = 12; // a slider pulled to its end
 export const RUN = 10;
+const NARROWEST_OCTAVES = 1 / 12; // sliders are not narrower or wider than this: as in the advice
+const WIDEST_OCTAVES = 2;
 const REMEMBERED = 8; // answers kept of each slider; older ones say little about today's ears
 
 /** Q of slider i among centres in Hz, lowest first. A lone slider counts as one octave wide. */
@@ -15,7 +16,16 @@ export function qOf(centres, i) {
   if (i > 0) ways.push(place[i] - place[i - 1]);
   if (i + 1 < place.length) ways.push(place[i + 1] - place[i]);
   const octaves = ways.length ? ways.reduce((a, b) => a + b) / ways.length : 1;
-  return 1 / (2 ** (octaves / 2) - 2 ** (-octaves / 2));
+  const wide = Math.min(WIDEST_OCTAVES, Math.max(NARROWEST_OCTAVES, octaves));
+  return 1 / (2 ** (wide / 2) - 2 ** (-wide / 2));
+}
+
+/** The sliders to train on: one's own, or the standard bands where one has none in a row. A filter
+ *  that can be put anywhere has no place to be heard. Exact frequencies: IEC 61260-1, base ten. */
+export function slidersOf({ equaliser, bands }) {
+  if (equaliser.graphic ?? true) return equaliser.sliders;
+  const middle = bands.indexOf("1k");
+  return bands.map((label, i) => ({ label, centre_hz: 1000 * 10 ** ((i - middle) / 10) }));
 }
 
 /** What a peaking section of gain_db (negative: a cut) gives at a frequency, in dB. */

@@ -62,6 +62,15 @@ function buttons(ringOut) {
 const marginWords = ({ margin_db: db, margin_low_db: low, margin_high_db: high, margin_sure: sure }) =>
   `${SURE[sure] ?? ""}${Math.round(db)} dB left, ${Math.round(low)} to ${Math.round(high)}`;
 
+/** What is left over all: of the ring that would be the first again, by what the box tells of each. */
+function leftOver(rings) {
+  const told = rings.filter((ring) => ring.margin_db !== undefined)
+    .sort((a, b) => a.margin_db - b.margin_db);
+  if (!told.length) return "not known";
+  const but = told.length < rings.length ? "; not known of what was left alone" : "";
+  return `${told[0].band} is the next: ${marginWords(told[0])}, if you came down${but}`;
+}
+
 function end(ringOut, snapshot) {
   // Until the fader is down, its own fader comes first.
   at("ro-end").hidden = !ringOut.curve || ringOut.phase !== "done";
@@ -71,7 +80,7 @@ function end(ringOut, snapshot) {
       ? "not counted" : `${decibels(ringOut.gain_won_db)} dB more before it rings`,
     pulled: `${ringOut.cut_count} slider${ringOut.cut_count === 1 ? "" : "s"}`,
     "costs tone": `${ringOut.tone_cost_db.toFixed(1)} dB on average, weighted by where voices live`,
-    "left over": "about 3 dB below the first that would ring, if you came down",
+    "left over": leftOver(ringOut.rings),
     ended: ringOut.why ?? "",
   });
   drawCurve(at("ro-curve"), {
@@ -98,7 +107,8 @@ function followRingOut(snapshot) {
   document.body.dataset.ringout = ringOut.phase;
   buttons(ringOut);
   end(ringOut, snapshot);
-  const calm = ["paused", "done"].includes(ringOut.phase);
+  // While a hand pulls there are only the sentence and the sliders; a phone has no room for more.
+  const calm = ["paused", "back_off", "done"].includes(ringOut.phase);
   at("ro-hints").hidden = ringOut.hints.length === 0 || !calm;
   fill(at("ro-hints"), ringOut.hints);
   // The practice stage's own fader is read by the box itself.

@@ -7,7 +7,7 @@ import { at, choice, create } from "./parts.js";
 
 const KEPT = "ears";
 
-let sliders = []; // of the user's own equaliser: { label, centre_hz, q? }
+let sliders = []; // of the user's own equaliser, or the standard ones: { label, centre_hz }
 let levels = [];
 let level = 0;
 let scores = ears.noScores();
@@ -116,7 +116,7 @@ async function ask() {
 function answer(i) {
   if (run.answered) return;
   run.answered = true;
-  const q = sliders[i].q ?? ears.qOf(centres(), i);
+  const q = ears.qOf(centres(), i);
   const centreHz = sliders[i].centre_hz;
   const fallDb = ears.responseDb({ centreHz, q, gainDb: -ears.CUT_DB, hz: run.hz });
   pull(fallDb);
@@ -172,10 +172,11 @@ function leave() {
 
 /** The newest equaliser; a run goes on with the one it began with. */
 function followEars(snapshot) {
-  const theirs = snapshot.equaliser.sliders;
+  const theirs = ears.slidersOf(snapshot);
   const same = JSON.stringify(theirs) === JSON.stringify(sliders);
   if (same || run) return;
   sliders = theirs;
+  at("ears-whose").hidden = snapshot.equaliser.graphic ?? true;
   buildLevels();
   drawScores();
 }
