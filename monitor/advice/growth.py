@@ -46,7 +46,7 @@ STANDS_DB = 1.0
 LASTS_S = 2.0
 LASTS_DB = 3.0
 """What falls by less in two seconds, a pull has not caught: with no more than half a decibel of
-margin a loop of the usual time falls five times as far.  Our choice."""
+margin a loop of the usual time falls ten times as far.  Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
