@@ -47,6 +47,9 @@ def commands_of_press(
             for pull in advice.pulls
             if pull.label in places
         ]
+    if advice is not None and advice.is_waiting:
+        # Whoever presses twice has pulled once.
+        return []
     return [{"class": "ring_out", "do": "open"}]
 
 

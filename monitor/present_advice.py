@@ -49,6 +49,7 @@ def advice_fields(equaliser: Equaliser, advice: SetAdvice) -> dict[str, Any]:
         "line": advice.line,
         "pulls": [pull_fields(equaliser, pull) for pull in advice.pulls],
         "second": None if advice.second is None else pull_fields(equaliser, advice.second),
+        "second_too": None if advice.second is None else advice.second_too,
         "hint": advice.hint or None,
         "why": advice.why or None,
     }

@@ -13,6 +13,9 @@ from monitor.advice.widths import BUTTERWORTH_Q, WIDTHS, Width, slider_q
 
 MOST_SLIDERS = 64
 MOST_FILTERS = 16
+NEAREST_PART = 0.02
+"""Sliders lie a sixth of an octave (12 %) apart or more; what is nearer than 2 % is one slider
+written twice, the label once as printed and once exactly ("2.5k" stands for 2512 Hz)."""
 ALL_KINDS = (*KINDS, "typed", "parametric", "strip")
 _MIDDLE_Q = 0.7
 """A channel strip's middle is about two octaves wide: common practice, no source."""
@@ -48,7 +51,7 @@ def sliders_of(choice: EqualiserChoice) -> tuple[Slider, ...]:
     ------
     ValueError
         For an unknown kind, no labels, too many, a label that is no frequency, two that mean
-        the same one, or a range that is none; one clear line.
+        nearly the same one, or a range that is none; one clear line.
     """
     _check_travel(choice)
     if choice.kind == "parametric":
@@ -94,10 +97,9 @@ def _graphic(choice: EqualiserChoice) -> tuple[Slider, ...]:
         raise ValueError(f"{len(labels)} labels given, at most {MOST_SLIDERS} are possible")
     places = sorted(((label.strip(), centre_of(label)) for label in labels), key=lambda p: p[1])
     for low, high in pairwise(places):
-        if high[1] == low[1]:
-            raise ValueError(
-                f'"{low[0]}" and "{high[0]}" mean the same frequency; give each slider once'
-            )
+        if high[1] < low[1] * (1.0 + NEAREST_PART):
+            same = "mean the same frequency" if high[1] == low[1] else "lie less than 2 % apart"
+            raise ValueError(f'"{low[0]}" and "{high[0]}" {same}; give each slider once')
     return graphic(places, choice)
 
 

@@ -43,13 +43,20 @@ def parse_frequency(text: str) -> float:
     Raises
     ------
     ValueError
-        If the text is no frequency from 10 Hz to 40 kHz; one clear line.
+        If the text is no frequency from 10 Hz to 40 kHz, or could be two ("12,500"); one clear
+        line.
     """
     match = _LABEL.fullmatch(text.strip()) if text.isascii() and len(text) <= 20 else None
     if match is None:
         shown = "".join(c if c.isprintable() else "?" for c in text[:20])
         shown += "..." if len(text) > 20 else ""
         raise ValueError(f'"{shown}" is not a frequency; write it like 2500, 2.5k or 2k5')
+    if _could_be_thousands(match):
+        whole, fraction = match["whole"], match["fraction"]
+        raise ValueError(
+            f'"{text.strip()}" could be {whole}.{fraction} Hz or {whole}{fraction} Hz; '
+            f"write {whole}{fraction}, or {whole}.{fraction.rstrip('0') or '0'}"
+        )
     digits = match["whole"] + "." + (match["after"] or match["fraction"] or "0")
     value_hz = float(digits) * (1000.0 if match["infix"] or match["kilo"] else 1.0)
     if not LOWEST_HZ <= value_hz <= HIGHEST_HZ:
@@ -64,6 +71,13 @@ def is_frequency(text: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def _could_be_thousands(match: re.Match[str]) -> bool:
+    """Whether a dot or comma stands where people also part thousands: "10,000", "16.000 Hz"."""
+    is_kilo = match["infix"] or match["kilo"]
+    fraction = match["fraction"] or ""
+    return not is_kilo and len(fraction) == 3 and len(match["whole"]) <= 3
 
 
 _NOMINAL_HZ = {parse_frequency(band.label): band.midband_hz for band in THIRD_OCTAVES}

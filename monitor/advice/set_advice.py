@@ -12,6 +12,7 @@ from monitor.advice.margin import USUAL_EXCESS_DB, WANTED_MARGIN_DB, Excess, adv
 from monitor.advice.pulls import Pull
 from monitor.advice.single_pull import SinglePull, single_pull
 from monitor.advice.sliders import STEP_DB
+from monitor.listening.bands import third_octave_of
 
 LINE_CHARACTERS = 21
 """What the small panel shows in one row."""
@@ -28,16 +29,33 @@ LOW_HZ = 250.0
 HIGH_HZ = 2500.0
 """Stand, stage and wedge couple low down; a microphone's pattern and a horn's beam decide high up:
 common practice, no source; the borders are our choice."""
+ENOUGH_PART = 0.5
+"""Where sliders give less than this part of what is needed, the fader comes first; our choice."""
 _TURN_DOWN = "turn down 3"
 _STEP_BACK = "step back from wedge"
+_WAIT = "enough: wait a moment"
+"""What was pulled since is expected to do: another pull on top would only cost tone."""
 
 
 @dataclass(frozen=True, slots=True)
 class RingNow:
-    """One ring that is heard now; ``excess`` where its slope has told it."""
+    """One ring that is heard now; ``excess`` where its slope has told it.
+
+    ``gained_db`` is by how much less gain there is at its frequency since that was heard.
+    """
 
     frequency_hz: float
     excess: Excess | None = None
+    gained_db: float = 0.0
+
+    def needed_db(self, margin_db: float) -> float:
+        """Return by how much the gain at its frequency is to come down yet; 0 if not at all."""
+        depth_db = USUAL_EXCESS_DB + margin_db
+        if self.excess is not None:
+            # One that dies by itself has most of its margin: the smallest step is enough.
+            depth_db = max(advised_pull_db(self.excess, margin_db=margin_db), STEP_DB)
+        left_db = depth_db - self.gained_db
+        return left_db if left_db >= 0.5 * STEP_DB else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +63,9 @@ class SetAdvice:
     """What to do now.
 
     ``line`` has at most 21 characters.  ``pulls`` are what the line asks for (none where it asks
-    for something else), ``second`` the next best slider where the first is at its end or the
-    line asks for something else, ``hint`` a likely cause ("" if none), ``why`` how it was found.
+    for something else), ``second`` one more slider: to be pulled too where ``second_too``, else
+    in the place of what the line asks for.  ``hint`` is a likely cause ("" if none), ``why`` how
+    it was found.
     """
 
     line: str
@@ -54,6 +73,12 @@ class SetAdvice:
     second: Pull | None
     hint: str
     why: str
+    second_too: bool = False
+
+    @property
+    def is_waiting(self) -> bool:
+        """Whether all is done that is to be done, and it only has to die."""
+        return self.line == _WAIT
 
 
 def set_advice(
@@ -76,7 +101,7 @@ def set_advice(
     standing : sequence of Pull
         What is pulled already.
     asked : mapping of str to int, optional
-        How often each slider's label was asked for earlier tonight, this ring not counted.
+        How often each ``asked_key`` was asked for earlier tonight, this ring not counted.
     level_step_db : float
         By how much the level of all the rest jumped within a second of the first ring.
 
@@ -88,31 +113,48 @@ def set_advice(
     if not rings:
         return None
     first = rings[0]
-    depth_db = USUAL_EXCESS_DB + margin_db
-    if first.excess is not None:
-        # One that dies by itself has most of its margin: the smallest step is enough.
-        depth_db = max(advised_pull_db(first.excess, margin_db=margin_db), STEP_DB)
-    found = single_pull(equaliser, first.frequency_hz, depth_db, standing)
+    depth_db = first.needed_db(margin_db)
+    found = single_pull(equaliser, first.frequency_hz, depth_db or STEP_DB, standing)
     why = _why(first)
     hint = _hint(rings, level_step_db)
     if len(rings) >= MANY:
         where = f"{len(rings)} ring at once: no single slider holds them"
-        return SetAdvice(_TURN_DOWN, (), _first(found), hint, where)
+        return SetAdvice(_TURN_DOWN, (), _first(found) if depth_db else None, hint, where)
+    if depth_db == 0.0:
+        done = f"{written(first.frequency_hz)}: {_decibels(first.gained_db)} dB less should do"
+        return SetAdvice(_WAIT, (), None, "", done)
     if not found.pulls:
         nothing = f"no slider is left for {written(first.frequency_hz)}"
         return SetAdvice(_TURN_DOWN, (), None, hint, nothing)
     main = max(found.pulls, key=lambda pull: pull.more_db)
-    times = (asked or {}).get(main.label, 0)
+    if found.at_end is not None:
+        why = f"{found.at_end} is at its end; {why}"
+    if not found.met:
+        why = f"the sliders give {found.depth_db:.1f} of {depth_db:.1f} dB there; {why}"
+    if found.depth_db < ENOUGH_PART * depth_db:
+        return SetAdvice(_TURN_DOWN, (), main, hint, why, second_too=True)
+    times = (asked or {}).get(asked_key(equaliser, main, first.frequency_hz), 0)
     if times >= MOST_ASKED:
         line = _STEP_BACK if first.frequency_hz >= LOW_HZ else _TURN_DOWN
-        again = f"{main.label} is asked for the {_nth(times + 1)} time tonight: another cure"
+        name = _name(equaliser, main)
+        again = f"{name} is asked for the {_nth(times + 1)} time tonight: another cure"
         return SetAdvice(line, (), main, hint, again)
     line, pulls = _line(equaliser, found.pulls)
     second = next((pull for pull in found.pulls if pull not in pulls), None)
-    if found.at_end is not None:
-        second = second or main
-        why = f"{found.at_end} is at its end; {why}"
-    return SetAdvice(line, pulls, second, hint, why)
+    return SetAdvice(line, pulls, second, hint, why, second_too=second is not None)
+
+
+def asked_key(equaliser: Equaliser, pull: Pull, frequency_hz: float) -> str:
+    """Return what a pull counts as when it is asked for again: its slider.
+
+    A filter that can be put anywhere is another one at another frequency, and any of them is
+    the same one at the same: there the ring's third octave counts.
+    """
+    return third_octave_of(frequency_hz).label if _is_swept(equaliser, pull) else pull.label
+
+
+def _is_swept(equaliser: Equaliser, pull: Pull) -> bool:
+    return any(s.label == pull.label and s.is_swept for s in equaliser.sliders)
 
 
 def _first(found: SinglePull) -> Pull | None:
@@ -133,8 +175,7 @@ def _line(equaliser: Equaliser, pulls: Sequence[Pull]) -> tuple[str, tuple[Pull,
 
 def _name(equaliser: Equaliser, pull: Pull) -> str:
     """Return what is printed on the slider, or where a filter that can be put anywhere goes."""
-    swept = any(s.label == pull.label and s.is_swept for s in equaliser.sliders)
-    short = len(pull.label) <= LONGEST_LABEL and not swept
+    short = len(pull.label) <= LONGEST_LABEL and not _is_swept(equaliser, pull)
     return pull.label if short else written(pull.centre_hz)
 
 

@@ -17,6 +17,8 @@ SliderKind = Literal["peak", "low shelf", "high shelf", "low cut"]
 DEEPEST_DB = 12.0
 STEP_DB = 1.0
 """Most graphic equalisers cut 12 or 15 dB; a slider is set to a decibel or so: common practice."""
+LEAST_DB = 0.05
+"""What is less is told as 0.0 dB, and no plan misses it."""
 LOW_CUT_DB = 12.3
 """A low cut is a switch, off or all of this: its depth one octave below its corner.  For reckoning
 only; a person is told on or off."""
@@ -72,12 +74,18 @@ class Slider:
         )
 
     def steps_db(self, standing_db: float = 0.0) -> list[float]:
-        """Return the pulls it can be set to: where it stands, then every step to its end."""
+        """Return the pulls it can be set to: where it stands, then every step to its end.
+
+        Less than half a step from where it stands is no step: no hand could make it.  Its end
+        can be felt, and is one from ``LEAST_DB`` on.
+        """
         count = math.floor(self.deepest_db / self.step_db + 1e-9)
         steps = [self.step_db * n for n in range(count + 1)]
         if steps[-1] < self.deepest_db - 1e-9:
             steps.append(self.deepest_db)
-        return [standing_db, *(step for step in steps if step > standing_db + 1e-9)]
+        nearest_db = standing_db + 0.5 * self.step_db - 1e-9
+        end_db = self.deepest_db if self.deepest_db >= standing_db + LEAST_DB else math.inf
+        return [standing_db, *(step for step in steps if step > nearest_db or step >= end_db)]
 
 
 def low_cut_switch(corner_hz: float) -> Slider:

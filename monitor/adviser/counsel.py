@@ -5,28 +5,22 @@ No clock, no I/O and no thread of its own; ``adviser`` gives it those.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Literal
 
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.margin import Excess, LoopTimes
+from monitor.advice.margin import LoopTimes
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out import RingOut
 from monitor.advice.ring_out_state import RingNews
-from monitor.advice.set_advice import RingNow, SetAdvice, set_advice
 from monitor.adviser.followed import Followed, Followings, RestOfSound
 from monitor.adviser.kept import Kept, kept_from, kept_of
 from monitor.adviser.practice_desk import PracticeDesk
+from monitor.adviser.set_counsel import SetCounsel, gain_db
 from monitor.link.messages import Message
 from monitor.news import Advised, DeskStands, News, RingSaid
 from monitor.present_advice import advice_fields, ring_out_fields, standing_fields
-
-ANOTHER_PART = 0.5
-"""The advice for the same rings changes only when the excess of the first has moved by more than
-this part of the margin since it was told: the pull that was told does nearly as well, and a number
-that flickers cannot be followed."""
 
 
 class Counsel:
@@ -65,17 +59,14 @@ class Counsel:
         self._rest = RestOfSound()
         self._desk = PracticeDesk(equaliser)
         self._standing: dict[str, Pull] = {}
-        self._asked: Counter[str] = Counter()
-        self._advice: SetAdvice | None = None
-        self._for_ring: int | None = None
+        self._set = SetCounsel(equaliser, margin_db=margin_db)
         self._first: int | None = None
-        self._based_on: object = None
-        self._told_excess: Excess | None = None
         self._ring_out: RingOut | None = None
         self._its_pulls: tuple[Pull, ...] = ()
         if kept is not None:
             found = kept_from(kept, equaliser, self._times)
-            self._standing, self._asked = found.standing, found.asked
+            self._standing = found.standing
+            self._set = SetCounsel(equaliser, margin_db=margin_db, asked=found.asked)
             self._ring_out = found.ring_out
             if found.ring_out is not None:
                 self._its_pulls = found.ring_out.state.pulls
@@ -104,7 +95,7 @@ class Counsel:
         else:
             self._desk.learn(self._times, self._rings, news.at_s)
         self._take_over_pulls()
-        self._advise()
+        self._advise(news.at_s)
 
     def command(self, command: Message, at_s: float) -> None:
         """Do what the person asked for.
@@ -115,7 +106,7 @@ class Counsel:
             If it makes no sense now; one clear line, and nothing has changed.
         """
         if command["class"] == "pull":
-            self._stand(command)
+            self._stand(command, at_s)
         elif command["do"] == "open":
             self._open(at_s)
         elif self._ring_out is None:
@@ -126,7 +117,7 @@ class Counsel:
             values = {k: v for k, v in command.items() if k == "fader_db"}
             self._ring_out.command(command["do"], at_s, **values)
         self._take_over_pulls()
-        self._advise()
+        self._advise(at_s)
 
     @property
     def result(self) -> Advised:
@@ -135,16 +126,17 @@ class Counsel:
         fields: dict[str, Any] = {
             "standing": standing_fields(self._equaliser, list(self._standing.values())),
         }
-        if self._advice is not None:
-            fields["advice"] = advice_fields(self._equaliser, self._advice)
+        advice = self._set.advice
+        if advice is not None:
+            fields["advice"] = advice_fields(self._equaliser, advice)
         if state is not None:
             fields["ring_out"] = ring_out_fields(self._equaliser, state)
-        return Advised(self._advice, self._for_ring, state, fields)
+        return Advised(advice, self._set.for_ring, state, fields)
 
     @property
     def kept(self) -> dict[str, Any]:
         """What must survive a restart, ready for JSON."""
-        kept = Kept(self._standing, self._asked, self._ring_out)
+        kept = Kept(self._standing, self._set.asked, self._ring_out)
         return kept_of(self._equaliser, kept, self._times)
 
     # --- commands ---------------------------------------------------------------------------
@@ -170,7 +162,7 @@ class Counsel:
             raise ValueError("the ring-out is under way; stop it before you put it away")
         self._ring_out = None
 
-    def _stand(self, command: Message) -> None:
+    def _stand(self, command: Message, at_s: float) -> None:
         if self._desk.fader_db is not None:
             raise ValueError("the practice stage's own sliders say how they stand; move them")
         if self._is_ringing_out:
@@ -186,7 +178,19 @@ class Counsel:
         pull = Pull(slider.label, abs(command["cut_db"]), slider.centre_hz, slider.q)
         standing = {**self._standing, pull.label: pull}
         stood(self._equaliser, list(standing.values()))
+        before = self._standing
         self._standing = {k: p for k, p in standing.items() if p.pull_db > 0.0}
+        self._moved(before, None, at_s)
+
+    def _moved(self, standing: Mapping[str, Pull], fader_db: float | None, at_s: float) -> None:
+        """The desk stood so until now: what rings grows otherwise and needs less, or more."""
+
+        def lost_db(hz: float) -> float:
+            before_db = gain_db(self._equaliser, list(standing.values()), fader_db, hz)
+            now = list(self._standing.values())
+            return before_db - gain_db(self._equaliser, now, self._desk.fader_db, hz)
+
+        self._set.moved(self._rings.open, at_s, lost_db)
         self._rings.moved()
 
     def _take_over_pulls(self) -> None:
@@ -201,14 +205,17 @@ class Counsel:
 
     def _see_desk(self, desk: DeskStands, at_s: float) -> None:
         fader_db = self._desk.fader_db
+        before = self._standing
         change = self._desk.see(desk, at_s, self._rings)
+        self._standing = self._desk.standing
         if change == "elsewhere":
             # Other loops, and what stood out of them is another's.
             self._times.reset(t60_s=self._t60_s)
             self._rings.lost()
         if change == "moved":
-            self._rings.moved()
-        self._standing = self._desk.standing
+            self._moved(before, fader_db, at_s)
+        if change == "elsewhere" or fader_db is None:
+            self._set.elsewhere()
         if self._ring_out is not None:
             self._ring_out.stand(list(self._standing.values()))
         if fader_db != desk.fader_db:
@@ -245,8 +252,7 @@ class Counsel:
 
     def _close(self, at_s: float, *, at_once: bool = False) -> None:
         for ring in self._rings.closing(at_s, at_once=at_once):
-            if self._advice is not None and self._ring_out is None:
-                self._asked.update(pull.label for pull in self._advice.pulls)
+            self._set.closed(ring)
             if self._ring_out is not None:
                 self._ring_out.heard(
                     replace(
@@ -263,45 +269,17 @@ class Counsel:
 
     # --- the advice in a set ----------------------------------------------------------------
 
-    def _advise(self) -> None:
-        rings = self._rings.open
-        if not rings or self._is_ringing_out:
-            self._advice, self._for_ring, self._based_on = None, None, None
+    def _advise(self, at_s: float) -> None:
+        if self._is_ringing_out:
+            self._set.leave()
             return
-        rings.sort(key=lambda ring: ring.id != self._first)
-        now = [self._ring_now(ring) for ring in rings]
-        based_on = (
-            rings[0].id,
-            {ring.id for ring in rings},
-            list(self._standing.values()),
-        )
-        excess = now[0].excess
-        if based_on == self._based_on and self._is_told(excess):
-            return
-        self._based_on, self._told_excess, self._for_ring = based_on, excess, rings[0].id
-        self._advice = set_advice(
-            self._equaliser,
-            now,
-            margin_db=self._margin_db,
+        self._set.advise(
+            sorted(self._rings.open, key=lambda ring: ring.id != self._first),
+            at_s,
             standing=list(self._standing.values()),
-            asked=self._asked,
-            level_step_db=self._rest.jumped_db(
-                rings[0].opened_s, [ring.frequency_hz for ring in rings]
-            ),
+            times=self._times,
+            rest=self._rest,
         )
-
-    def _is_told(self, excess: Excess | None) -> bool:
-        """Whether this would be no news to somebody who did what was told last."""
-        told = self._told_excess
-        if excess is None or told is None:
-            return excess is told
-        return abs(excess.db - told.db) <= ANOTHER_PART * self._margin_db
-
-    def _ring_now(self, ring: Followed) -> RingNow:
-        if ring.climb is None:
-            return RingNow(ring.frequency_hz)
-        excess = self._times.estimate(ring.climb, frequency_hz=ring.frequency_hz)
-        return RingNow(ring.frequency_hz, excess)
 
 
 def _news(

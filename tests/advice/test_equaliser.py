@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from itertools import pairwise
 from typing import Any
 
@@ -60,6 +61,21 @@ def test_labels_as_people_write_them(text: str, hz: float) -> None:
 def test_nonsense_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match="is not a frequency"):
         parse_frequency(text)
+
+
+@pytest.mark.parametrize("text", ["10,000", "12,500", "16.000", "1,000 Hz", "100.125"])
+def test_a_dot_that_could_part_thousands_is_not_guessed_at(text: str) -> None:
+    digits = text.removesuffix(" Hz").replace(",", ".")
+    expected = f"could be {digits} Hz or {digits.replace('.', '')} Hz; write "
+    with pytest.raises(ValueError, match=re.escape(expected)):
+        parse_frequency(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "hz"), [("12.500k", 12500.0), ("31.5", 31.5), ("12500.000", 12500.0), ("83.13", 83.13)]
+)
+def test_a_dot_that_can_mean_one_thing_only_is_read(text: str, hz: float) -> None:
+    assert parse_frequency(text) == hz
 
 
 @pytest.mark.parametrize("text", ["9", "0", "41k", "100000", "0k001"])
@@ -163,6 +179,7 @@ def test_one_slider_is_always_the_nearest() -> None:
     [
         ("typed", [], "at least one slider"),
         ("typed", ["1k", "1000 Hz"], "mean the same frequency"),
+        ("typed", ["2512", "2.5k"], '"2.5k" and "2512" lie less than 2 % apart'),
         ("typed", ["1k", "high"], '"high" is not a frequency'),
         ("typed", [str(100 + i) for i in range(65)], "at most 64"),
         ("12", [], "known: 31, 15"),
@@ -290,6 +307,10 @@ def test_frequencies_as_one_would_dial_them(hz: float, text: str) -> None:
         (5.0, 2.0, 0.0, [0, 2, 4, 5]),
         (12.0, 3.0, 4.5, [4.5, 6, 9, 12]),
         (12.0, 3.0, 12.0, [12]),
+        (12.0, 1.0, 11.98, [11.98]),
+        (12.0, 1.0, 11.6, [11.6, 12]),
+        (12.0, 1.0, 3.98, [3.98, *range(5, 13)]),
+        (12.0, 1.0, 3.4, [3.4, *range(4, 13)]),
         (0.9, 0.3, 0.0, [0, 0.3, 0.6, 0.9]),
     ],
 )

@@ -113,6 +113,17 @@ def test_at_the_end_stop_it_stands_and_otherwise_not() -> None:
     assert not LineTrace().stands(0.0)
 
 
+def test_a_line_lasts_that_has_hardly_fallen_in_two_seconds() -> None:
+    t = times(3.0)
+    for db_per_s, lasts in ((5.0, True), (0.0, True), (-1.0, True), (-3.0, False), (-40.0, False)):
+        assert trace_of(-20.0 + db_per_s * t).lasts(3.0) is lasts, db_per_s
+    # One that fell and lingers then.
+    assert trace_of(np.maximum(-20.0 - 60.0 * t, -40.0)).lasts(3.0)
+    short = t[t < 1.5]
+    assert not trace_of(0.0 * short - 20.0).lasts(1.5), "not heard for so long"
+    assert not LineTrace().lasts(0.0)
+
+
 def test_what_was_heard_is_forgotten() -> None:
     t = times(CLIMB_S)
     trace = trace_of(-60.0 + 10.0 * t)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +12,7 @@ import pytest
 from monitor.advice.choice import EqualiserChoice
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import Excess
-from monitor.advice.pulls import Pull
+from monitor.advice.pulls import Pull, stood
 from monitor.advice.set_advice import (
     HIGH_HZ,
     LEVEL_STEP_DB,
@@ -19,6 +21,7 @@ from monitor.advice.set_advice import (
     MANY,
     RingNow,
     SetAdvice,
+    asked_key,
     set_advice,
 )
 from monitor.advice.single_pull import single_pull
@@ -36,6 +39,11 @@ def advice(kind: str, *rings: RingNow, **more: object) -> SetAdvice:
     found = set_advice(Equaliser.from_settings(kind), rings, **more)  # type: ignore[arg-type]
     assert found is not None
     return found
+
+
+def depth_db(pulls: Sequence[Pull], hz: float) -> float:
+    equaliser, pulls_db = stood(Equaliser.from_settings("31"), pulls)
+    return -float(equaliser.response_db(pulls_db, np.array([hz]))[0])
 
 
 def test_on_a_slider_s_own_frequency_it_is_that_slider_by_excess_and_margin() -> None:
@@ -84,8 +92,65 @@ def test_a_slider_at_its_end_gives_way_to_the_next_best() -> None:
     found = advice("31", ring(2700.0, 0.2), standing=standing)
     assert "2.5k" not in found.line.replace("12.5k", "")
     assert "2.5k is at its end" in found.why
+    assert found.line == "pull 3.15k by 9"
+    assert found.second is None, "below the line it would stand twice"
+
+
+def test_a_second_slider_that_the_line_has_no_room_for_goes_with_it() -> None:
+    found = advice("31", ring(1402.0, 9.0))
+    assert found.line == "pull 1.25k by 12"
     assert found.second is not None
-    assert found.second.label in ("2k", "3.15k")
+    assert (found.second.label, found.second.pull_db) == ("1.6k", 12.0)
+    assert found.second_too
+    assert depth_db(found.pulls, 1402.0) < 7.0
+    assert depth_db((*found.pulls, found.second), 1402.0) >= 11.9
+
+
+def test_what_is_in_the_place_of_the_line_does_not_go_with_it() -> None:
+    found = advice("31", ring(2511.9), asked={"2.5k": 2})
+    assert found.second is not None
+    assert not found.second_too
+
+
+def test_a_pull_that_gives_too_little_is_not_told_as_if_it_were_enough() -> None:
+    # Half of what is needed or more: the pull, and what is missing.
+    found = advice("5", ring(40.0, 2.0))
+    assert found.line == "pull 100 by 12"
+    assert found.why.startswith("the sliders give 3.5 of 5.0 dB there; ")
+    # Less than half: the fader comes first, the pull goes with it.
+    found = advice("5", ring(1000.0, 2.0), standing=(Pull("1k", 11.0, 1000.0, 1.0),))
+    assert (found.line, found.pulls) == ("turn down 3", ())
+    assert found.second is not None
+    assert (found.second.label, found.second.more_db) == ("1k", 1.0)
+    assert found.second_too
+    assert "the sliders give 1.0 of 5.0 dB there" in found.why
+    assert "give" not in advice("5", ring(1000.0, 2.0)).why
+
+
+def test_after_a_pull_only_what_is_missing_is_asked_for() -> None:
+    heard = ring(2511.9, 1.0)
+    left = [advice("31", replace(heard, gained_db=db)).line for db in (-2.0, 0.0, 1.0, 3.0)]
+    assert left == [f"pull 2.5k by {db}" for db in (6, 4, 3, 1)]
+    done = advice("31", replace(heard, gained_db=4.0))
+    assert (done.line, done.pulls, done.second) == ("enough: wait a moment", (), None)
+    assert done.is_waiting
+    assert len(done.line) <= LINE_CHARACTERS
+    assert advice("31", replace(ring(2511.9, None), gained_db=4.6)).is_waiting
+    # Several at once are still the room's limit.
+    many = (replace(heard, gained_db=4.0), ring(500.0), ring(800.0))
+    assert advice("31", *many).line == "turn down 3"
+
+
+def test_filters_that_can_be_put_anywhere_are_counted_by_band() -> None:
+    equaliser = Equaliser.from_settings("parametric")
+    pulls = [Pull(f"filter {n}", 4.0, 2480.0, 4.0) for n in (1, 2)]
+    assert [asked_key(equaliser, pull, 2480.0) for pull in pulls] == ["2.5k", "2.5k"]
+    assert asked_key(equaliser, pulls[0], 500.0) == "500"
+    assert asked_key(Equaliser.from_settings("10"), Pull("2k", 4.0, 2000.0, 1.4), 2480.0) == "2k"
+    assert advice("parametric", ring(500.0), asked={"2.5k": 2, "filter 1": 2}).pulls
+    again = advice("parametric", ring(2480.0), asked={"2.5k": 2})
+    assert again.line == "step back from wedge"
+    assert again.why == "2.48k is asked for the third time tonight: another cure"
 
 
 def test_nothing_left_is_turn_down() -> None:

@@ -107,6 +107,13 @@ def test_when_too_little_is_left_it_gives_what_there_is() -> None:
     assert got.depth_db == pytest.approx(3.0)
 
 
+def test_a_slider_a_hair_from_its_end_is_at_its_end() -> None:
+    # "pull 2.5k by 0" was told: a phone's slider had been dragged to 11.98.
+    got = single_pull(THIRDS, 2511.9, 2.0, [Pull("2.5k", 11.98, 2511.9, 4.3)])
+    assert got.at_end == "2.5k"
+    assert all(round(pull.more_db, 1) > 0.0 for pull in got.pulls)
+
+
 def test_what_stands_is_counted_from() -> None:
     got = single_pull(
         THIRDS, 1000.0, 2.0, [Pull("1k", 4.0, 1000.0, 4.3), Pull("63", 3.0, 63.1, 4.3)]

@@ -10,7 +10,7 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out import RingOut
 from monitor.advice.ring_out_state import RingOutState
-from monitor.advice.set_advice import SetAdvice
+from monitor.advice.set_advice import RingNow, SetAdvice, set_advice
 from monitor.button_press import commands_of_press
 from monitor.link.commands import check_command
 
@@ -38,6 +38,13 @@ def test_an_advice_is_acknowledged_as_pulled() -> None:
     assert THIRTY_ONE.sliders[command["slider"]].label == "2.5k"
     assert check_command(command) == {**command, "cut_db": -4.0}
     assert "q" not in command
+
+
+def test_a_second_press_while_a_pulled_ring_dies_does_nothing() -> None:
+    waiting = set_advice(THIRTY_ONE, [RingNow(2480.0, gained_db=9.0)])
+    assert waiting is not None
+    assert waiting.is_waiting
+    assert commands_of_press(None, waiting, THIRTY_ONE.sliders) == []
 
 
 def test_a_filter_is_acknowledged_where_it_was_put() -> None:

@@ -56,6 +56,15 @@ def close(mind: Counsel, at_s: float, *, number: int = 1, hz: float = 2480.0) ->
     return at_s + 1.0
 
 
+def told(mind: Counsel) -> str:
+    assert mind.result.advice is not None
+    return mind.result.advice.line
+
+
+def dying(until_s: float) -> LineHeard:
+    return line(1, 2480.0, -31.0 - 15.0 * HOP_S * np.arange(100), until_s=until_s)
+
+
 def asked_to_pull_at_the_practice_desk() -> tuple[Counsel, float, RingOutState]:
     """A ring-out on a desk that tells how it stands, all flat, that has just asked for a pull."""
     mind = counsel()
@@ -188,6 +197,177 @@ def test_an_echo_of_a_dying_line_is_no_new_ring() -> None:
     assert (ring["times"], ring["fate"]) == (2, "came back")
 
 
+def test_a_pull_told_while_the_ring_dies_is_not_asked_for_again_on_top() -> None:
+    mind = counsel()
+    at_s = grow(mind)
+    asked_db = 0.0
+    for press in range(3):
+        advice = mind.result.advice
+        assert advice is not None
+        for pull in advice.pulls:
+            mind.command(
+                {"class": "pull", "slider": 21, "cut_db": -pull.pull_db}, at_s + 0.1 + 0.3 * press
+            )
+            asked_db = pull.pull_db
+    assert told(mind) == "enough: wait a moment"
+    assert mind.result.fields["advice"]["pulls"] == []
+    assert mind.result.fields["standing"][0]["cut_db"] == -asked_db
+    assert asked_db < 6.0
+    # It dies, and nothing more is said until it is gone.
+    mind.hear(News(at_s + 2.9, lines=(dying(at_s + 2.9),)))
+    assert told(mind) == "enough: wait a moment"
+    close(mind, at_s + 3.0)
+    assert mind.result.advice is None
+
+
+def test_what_a_pull_left_is_what_is_asked_for_next() -> None:
+    mind = counsel()
+    at_s = grow(mind)
+    wanted_db = int(told(mind).split()[-1])
+    mind.command({"class": "pull", "slider": 21, "cut_db": -(wanted_db - 2.0)}, at_s + 1.0)
+    assert told(mind) == "pull 2.5k by 2"
+    # Put back, it is needed whole again.
+    mind.command({"class": "pull", "slider": 21, "cut_db": 0.0}, at_s + 1.5)
+    assert told(mind) == f"pull 2.5k by {wanted_db}"
+
+
+def test_a_second_slider_that_goes_with_the_line_is_asked_for_next() -> None:
+    mind = Counsel(EQUALISER, margin_db=9.0)
+    climb = -60.0 + 240.0 * HOP_S * np.arange(12)
+    said = (RingSaid("ringing", 1, 1402.0, -5.0, 10.0),)
+    mind.hear(News(10.0, said, (line(1, 1402.0, climb, until_s=10.0),)))
+    advice = mind.result.fields["advice"]
+    assert (advice["second"]["label"], advice["second_too"]) == ("1.6k", True)
+    (first,) = advice["pulls"]
+    mind.command({"class": "pull", "slider": 18, "cut_db": -first["pull_db"]}, 11.0)
+    assert told(mind).startswith("pull 1.6k by ")
+
+
+@pytest.mark.parametrize(
+    ("db_per_s", "more"), [(10.0, True), (0.0, True), (-1.0, True), (-15.0, False)]
+)
+def test_a_pull_that_was_not_enough_is_heard(db_per_s: float, more: bool) -> None:
+    mind = counsel()
+    at_s = grow(mind)
+    mind.command({"class": "pull", "slider": 21, "cut_db": -6.0}, at_s + 0.1)
+    assert told(mind) == "enough: wait a moment"
+    level = -30.0 + db_per_s * HOP_S * np.arange(110)
+    # In the first moment the hand may still be on its way.
+    early = int(0.6 / HOP_S)
+    mind.hear(News(at_s + 0.8, lines=(line(1, 2480.0, level[:early], until_s=at_s + 0.7),)))
+    assert told(mind) == "enough: wait a moment"
+    mind.hear(News(at_s + 2.5, lines=(line(1, 2480.0, level[early:], until_s=at_s + 2.45),)))
+    assert told(mind).startswith("pull 2.5k by ") is more
+    if more:
+        mind.command({"class": "pull", "slider": 21, "cut_db": -12.0}, at_s + 3.0)
+        assert told(mind) == "enough: wait a moment"
+
+
+def test_a_slider_dragged_in_small_steps_does_not_run_away_at_the_practice_desk() -> None:
+    mind = counsel()
+    flat = (0.0,) * 31
+    mind.hear(News(9.9, desk=DeskStands("cellar", 0.0, flat)))
+    at_s = grow(mind)
+    wanted_db = int(told(mind).split()[-1])
+    lines = []
+    for step in range(4 * wanted_db + 1):
+        pulls_db = (*flat[:21], 0.25 * step, *flat[22:])
+        at_s += 0.05
+        level = np.full(2, -30.0)
+        mind.hear(
+            News(
+                at_s,
+                (),
+                (line(1, 2480.0, level, until_s=at_s),),
+                desk=DeskStands("cellar", 0.0, pulls_db),
+            )
+        )
+        lines.append(told(mind))
+        standing_db = mind.result.fields["standing"][0]["cut_db"] if step else 0.0
+        for pull in mind.result.fields["advice"]["pulls"]:
+            assert pull["pull_db"] <= wanted_db
+            assert pull["pull_db"] == pull["more_db"] - standing_db
+    assert lines[0] == f"pull 2.5k by {wanted_db}"
+    assert lines[-1] == "enough: wait a moment"
+
+
+def test_what_is_asked_for_while_a_hand_is_on_its_way_is_not_counted() -> None:
+    mind = counsel()
+    flat = (0.0,) * 31
+    mind.hear(News(9.9, desk=DeskStands("cellar", 0.0, flat)))
+    # 545 Hz: from 500 standing at 1.5 dB on, sharing the rest with 630 is told.
+    at_s = grow(mind, hz=545.0)
+    first = {pull["label"] for pull in mind.result.fields["advice"]["pulls"]}
+    asked = set()
+    for step in range(15):
+        desk = DeskStands("cellar", 0.0, (*flat[:14], 0.5 * step, *flat[15:]))
+        mind.hear(News(at_s + 0.1 * step, desk=desk))
+        asked |= {pull["label"] for pull in mind.result.fields["advice"]["pulls"]}
+    assert asked > first, "or this shows nothing"
+    close(mind, at_s + 2.0, hz=545.0)
+    assert set(mind.kept["asked"]) == first
+
+
+def test_the_practice_desk_s_fader_counts_like_a_pull() -> None:
+    mind = counsel()
+    mind.hear(News(9.9, desk=DeskStands("cellar", -2.0, (0.0,) * 31)))
+    at_s = grow(mind)
+    wanted_db = int(told(mind).split()[-1])
+    mind.hear(News(at_s + 0.1, desk=DeskStands("cellar", -4.0, (0.0,) * 31)))
+    assert told(mind) == f"pull 2.5k by {wanted_db - 2}"
+    mind.hear(News(at_s + 0.2, desk=DeskStands("cellar", -9.0, (0.0,) * 31)))
+    assert told(mind) == "enough: wait a moment"
+    # Another room's loops are others.
+    mind.hear(News(at_s + 0.3, desk=DeskStands("hall", -9.0, (0.0,) * 31)))
+    assert told(mind).startswith("pull 2.5k by ")
+
+
+def rung(
+    mind: Counsel, number: int, at_s: float, *, hz: float = 2480.0, long_s: float = 1.0
+) -> float:
+    """A ring that lasts so long and is over; returns when that was told."""
+    grow(mind, number=number, hz=hz, at_s=at_s)
+    return close(mind, at_s + long_s - 0.4, number=number, hz=hz) + 5.0
+
+
+def test_the_third_ring_at_one_slider_asks_for_another_cure_also_after_a_restart() -> None:
+    mind = counsel()
+    at_s = rung(mind, 2, rung(mind, 1, 10.0))
+    assert mind.kept["asked"] == {"2.5k": 2}
+    mind = counsel(kept=json.loads(json.dumps(mind.kept)))
+    grow(mind, number=3, at_s=at_s)
+    assert told(mind) == "step back from wedge"
+
+
+def test_a_ring_that_went_before_anybody_could_pull_is_not_counted() -> None:
+    mind = counsel()
+    rung(mind, 1, 10.0, long_s=0.5)
+    assert mind.kept["asked"] == {}
+
+
+def test_each_ring_counts_for_its_own_slider_alone() -> None:
+    mind = counsel()
+    at_s = grow(mind)
+    grow(mind, number=2, hz=500.0, at_s=at_s + 0.5)
+    # The other one was never advised on: the first leads.
+    close(mind, at_s + 1.0, number=2, hz=500.0)
+    assert mind.kept["asked"] == {}
+    close(mind, at_s + 3.0)
+    assert mind.kept["asked"] == {"2.5k": 1}
+
+
+def test_rings_of_a_parametric_equaliser_are_counted_where_they_ring() -> None:
+    mind = Counsel(Equaliser.from_settings("parametric"), margin_db=3.0)
+    at_s = 10.0
+    for number, hz in enumerate((500.0, 1000.0, 2480.0, 2480.0), 1):
+        grow(mind, number=number, hz=hz, at_s=at_s)
+        assert told(mind).startswith("pull "), "nobody confirms, so it is always filter 1"
+        at_s = close(mind, at_s + 0.6, number=number, hz=hz) + 5.0
+    assert mind.kept["asked"] == {"500": 1, "1k": 1, "2.5k": 2}
+    grow(mind, number=5, at_s=at_s)
+    assert told(mind) == "step back from wedge"
+
+
 def test_advice_in_a_set_names_slider_and_depth_and_knows_how_the_desk_stands() -> None:
     mind = counsel()
     assert "advice" not in mind.result.fields
@@ -201,12 +381,13 @@ def test_advice_in_a_set_names_slider_and_depth_and_knows_how_the_desk_stands() 
     # Told that it stands, the box counts from there.
     mind.command({"class": "pull", "slider": 21, "cut_db": -4.0}, at_s + 1.0)
     assert mind.result.fields["standing"][0]["cut_db"] == -4.0
+    close(mind, at_s + 1.5)
     grow(mind, number=2, at_s=at_s + 5.0)
     (pull,) = (p for p in mind.result.fields["advice"]["pulls"] if p["label"] == "2.5k")
     assert pull["pull_db"] == pytest.approx(pull["more_db"] + 4.0)
     mind.command({"class": "pull", "slider": 21, "cut_db": 0.0}, at_s + 6.0)
     assert mind.result.fields["standing"] == []
-    close(mind, close(mind, at_s + 6.0), number=2)
+    close(mind, at_s + 6.0, number=2)
     assert "advice" not in mind.result.fields
 
 

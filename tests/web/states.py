@@ -321,6 +321,7 @@ STATES: dict[str, dict[str, Any]] = {
             "line": "pull 2.5k by 4",
             "pulls": [pull("2.5k", 6.0, 4.0)],
             "second": pull("3.15k", 3.0, 3.0),
+            "second_too": False,
             "hint": "high rings: aim the loudspeaker past the microphone",
         },
         standing=[cut("315", -4.0), cut("2.5k", -2.0)],

@@ -306,7 +306,20 @@ def test_in_a_set_the_depth_is_named_and_can_be_confirmed(window: Any, link: Sti
         assert "or 3.15k by 3" in text(window, "hint")
         assert "aim the loudspeaker" in text(window, "hint")
         assert script(window, "document.querySelector('#sliders .depth').textContent") == "\u22124"
-        assert "pull 2.5k by 4" in text(window, "spoken")
+        assert "pull 2.5k by 4, the 22nd slider of 31" in text(window, "spoken")
+        both = {**STATES["advised"]["advice"], "second_too": True}
+        link.hold({**STATES["advised"], "advice": both})
+        assert awaited(lambda: "and 3.15k by 3" in text(window, "hint"), 5.0)
+        # Nothing is left to do: no wedge, no slider's name, nothing to confirm.
+        wait = {"line": "enough: wait a moment", "pulls": []}
+        stands = [cut("315", -4.0), cut("2.5k", -6.0)]
+        link.hold({**STATES["advised"], "advice": wait, "standing": stands})
+        assert awaited(lambda: text(window, "slider") == wait["line"], 5.0)
+        assert text(window, "spoken").endswith(wait["line"])
+        assert script(window, "document.querySelector('#sliders .depth')") is None
+        assert script(window, "document.getElementById('asked').hidden")
+        link.hold(STATES["advised"])
+        assert awaited(lambda: text(window, "slider") == "pull 2.5k by 4", 5.0)
         # Between two songs, when it has long stopped ringing, a hand is free.
         link.hold({**STATES["quiet"], "standing": [cut("315", -4.0), cut("2.5k", -2.0)]})
         assert awaited(lambda: "last asked for: 2.5k by 4" in text(window, "asked-words"), 5.0)

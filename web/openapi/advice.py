@@ -33,7 +33,14 @@ SCHEMAS: dict[str, Schema] = {
     ),
     "Advice": obj(
         {"line": TEXT, "pulls": array(ref("Pull"))},
-        {"second": ref("Pull"), "hint": TEXT, "why": TEXT},
+        {
+            "second": ref("Pull"),
+            "second_too": known(
+                "Whether second goes with the line; else it may stand in its place.", YES_NO
+            ),
+            "hint": TEXT,
+            "why": TEXT,
+        },
         "What to do about what rings.",
     ),
     "RungOut": obj(

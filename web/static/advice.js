@@ -43,7 +43,9 @@ export function followAdvice(snapshot) {
   shown = snapshot;
   const { advice } = snapshot;
   const lines = [];
-  if (advice?.second) lines.push(`or ${pullWords(advice.second)}`);
+  if (advice?.second) {
+    lines.push(`${advice.second_too ? "and" : "or"} ${pullWords(advice.second)}`);
+  }
   if (advice?.hint) lines.push(advice.hint);
   at("hint").hidden = lines.length === 0;
   text(at("hint"), lines.join(" \u00b7 "));

@@ -30,6 +30,7 @@ function place(ring, snapshot) {
   const sliders = snapshot.equaliser.sliders;
   const index = sliders.findIndex((slider) => slider.label === ring.slider);
   const line = snapshot.advice?.line ?? `pull ${ring.slider}`;
+  if (snapshot.advice && !snapshot.advice.pulls.length) return line; // it names no slider
   return `${line}, the ${ordinal(index + 1)} slider of ${sliders.length}`;
 }
 
