@@ -15,8 +15,8 @@ import numpy as np
 from monitor.listening.decimate import Decimator, decimation_factor
 from monitor.listening.frames import HOP_S, HopBuffer
 from monitor.listening.layers import RESOLUTIONS, TRACE_S, Layer
-from monitor.listening.mains import Mains
 from monitor.listening.levels import LONG_S, Levels, measure
+from monitor.listening.mains import Mains
 from monitor.listening.rings import DegreeThreshold, Ring, RingBook, RingEvent, Thresholds, Way
 from monitor.listening.scorer import Scorers
 from monitor.listening.spectrum import friendly_length, line_frequency_hz

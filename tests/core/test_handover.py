@@ -59,6 +59,7 @@ def play(
             clock_offset_s=now_offset_s,
             levels=lambda: None,
             desk=lambda: None,
+            first=None,
         )
 
 
@@ -88,10 +89,10 @@ def test_a_ring_comes_with_its_line_from_before_the_flag_to_after_the_end(
 def test_nothing_raises_into_the_loop(told: Told, handover: Handover) -> None:
     told.fails = True
     handover.say([(RingEvent("ringing", ring(), 1.2), 1)], 0.0)
-    handover.step(None, 1.0, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None)
+    handover.step(None, 1.0, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None, first=None)
     assert told.lost_count == 1
     told.fails = False
-    handover.step(None, 2.0, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None)
+    handover.step(None, 2.0, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None, first=None)
     assert len(told.news) == 1
 
 
@@ -104,7 +105,9 @@ def test_lost_samples_are_told_and_end_what_is_followed(told: Told, handover: Ha
     closed = listener.reset()
     handover.restart()
     handover.say([(event, 7) for event in closed], 0.0)
-    handover.step(listener, 10.0, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None)
+    handover.step(
+        listener, 10.0, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None, first=None
+    )
     assert told.news[-1].fresh
     assert told.news[-1].said[0].kind == "closed"
     assert len(told.lines(7)) == before
@@ -115,7 +118,9 @@ def test_a_wall_of_rings_is_bounded(told: Told, handover: Handover) -> None:
     listener.push(noise(RATE_HZ))
     events = [(RingEvent("ringing", ring(n, 300.0 + 200.0 * n), 0.9), n) for n in range(40)]
     handover.say(events, 0.0)
-    handover.step(listener, 1.0, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None)
+    handover.step(
+        listener, 1.0, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None, first=None
+    )
     assert len(told.news[-1].said) == 40
     assert len(told.news[-1].lines) == MOST_FOLLOWED
 
@@ -128,7 +133,12 @@ def test_handing_over_costs_the_loop_next_to_nothing(told: Told, handover: Hando
     for number in range(50):
         began = time.perf_counter()
         handover.step(
-            listener, 2.0 + number, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None
+            listener,
+            2.0 + number,
+            clock_offset_s=0.0,
+            levels=lambda: None,
+            desk=lambda: None,
+            first=None,
         )
         taken_s.append(time.perf_counter() - began)
     # Ten times a second, beside a block of 21 ms.
