@@ -164,8 +164,10 @@ class Listener:
             now_s = (
                 self._offset_samples + self._hops * self._hop_input_samples
             ) / self.sample_rate_hz
+            taken = self._hops * self._buffer.hop_samples
             for number, layer in enumerate(self._layers):
-                if self._hops % layer.resolution.stride == 0:
+                # A window that is not full yet begins with a step, as loud as a bang.
+                if self._hops % layer.resolution.stride == 0 and taken >= layer.window_samples:
                     events += self._listen(number, window, now_s)
         return events
 
