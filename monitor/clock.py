@@ -42,7 +42,7 @@ class Now:
         """
         boot, trusted = content["boot_id"], content["clock_trusted"]
         if not isinstance(boot, str) or not isinstance(trusted, bool) or len(content) != 4:
-            raise ValueError("not an instant on this box's clocks")
+            raise ValueError("an instant on this box's clocks is expected")
         return cls(boot, _seconds(content["uptime_s"]), _seconds(content["utc_s"]), trusted)
 
 
@@ -50,7 +50,7 @@ def _seconds(value: Any) -> float:
     # Also a whole number of hundreds of digits, which no float holds.
     is_number = isinstance(value, int | float) and not isinstance(value, bool)
     if not is_number or not -MOST_S <= value <= MOST_S:
-        raise ValueError("not a number of seconds on this box's clocks")
+        raise ValueError("seconds on this box's clocks are expected")
     return float(value)
 
 

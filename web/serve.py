@@ -1,15 +1,15 @@
-"""Serve the page: a production server around the application, and the address for the panel."""
+"""Serve the page: a production server around the application; the panel is told its address."""
 
 from __future__ import annotations
 
 import logging
 import signal
-import socket
 import threading
 
 from firmware.supervisor import Supervisor
 from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError
+from web.address import own_address
 from web.app import MAX_STREAMS, create_app
 from web.server import Served
 from web.sound import LISTENERS
@@ -19,22 +19,6 @@ OTHER_THREADS = 6 + LISTENERS
 """Threads beyond the streams: page loads and polls are answered while all streams are open and
 the practice stage is listened to."""
 ADDRESS_EVERY_S = 5.0
-
-
-def own_address(host: str) -> str:
-    """The address a phone can reach this machine at, as URLs have it (RFC 3986, 3.2.2), found
-    without sending anything.
-
-    A UDP socket that is connected but never written to asks only the routing table.
-    """
-    if host not in ("", "0.0.0.0", "::"):
-        return f"[{host}]" if ":" in host else host
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # TEST-NET-1, RFC 5737: nobody is there
-            return str(probe.getsockname()[0])
-        except OSError:
-            return socket.gethostname() + ".local"
 
 
 def _tell_address(client: LinkClient, host: str, port: int, stopping: threading.Event) -> None:
