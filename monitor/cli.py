@@ -296,6 +296,13 @@ def _load_for_service(args: argparse.Namespace) -> Loaded:
     return settings_kept.load_for_service(folder)
 
 
+def _spare_socket() -> Path | None:
+    """Where watcher and page meet in a service if not at the socket that is set."""
+    from monitor import places, settings_kept
+
+    return None if settings_kept.service_folder() is None else places.usual_socket_path()
+
+
 # --- the commands --------------------------------------------------------------------------
 
 
@@ -322,6 +329,7 @@ def _watch(args: argparse.Namespace) -> int:
         stop,
         on_open=works,
         settings_health=settings_kept.health(loaded.mistakes),
+        spare_socket=_spare_socket(),
     )
     return 0
 
@@ -343,6 +351,7 @@ def _page(args: argparse.Namespace) -> int:
             args.host or page.host,
             args.port or page.port,
             args.socket or str(places.socket_path(loaded.settings)),
+            spare_socket=_spare_socket(),
             max_streams=page.streams,
         )
     except OSError as error:

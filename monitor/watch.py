@@ -27,6 +27,7 @@ from monitor.adviser.adviser import Adviser
 from monitor.desk import Desk, Stage
 from monitor.hand import Hand
 from monitor.journal.store import Journal
+from monitor.link.endpoint import LinkServerError, OtherWatcherError
 from monitor.link.messages import Message
 from monitor.link.server import LinkServer, Reply
 from monitor.settings import Settings
@@ -75,6 +76,7 @@ def run(
     on_open: Callable[[], None] = lambda: None,
     tell_code: Callable[[str], object] = lambda _: None,
     settings_health: str = "ok",
+    spare_socket: Path | None = None,
 ) -> None:
     """Watch until ``stop`` is set, then release everything.
 
@@ -98,23 +100,34 @@ def run(
         Given each code that the panel shows; for the demo, which has no panel to read.
     settings_health : str
         "ok", or what is wrong with the settings file that others stand in for.
+    spare_socket : Path, optional
+        Taken, and said, where the socket cannot be made: a wrong path must not silence a box.
 
     Raises
     ------
     LanternError
-        If the socket cannot be opened, as when another watcher is running.
+        If no socket can be opened, or another watcher is running.
     """
     if supervisor is None:
         from firmware.supervisor import Supervisor
 
         supervisor = Supervisor()
+    run_folder = (socket_path or places.usual_socket_path()).parent
     socket_path = socket_path or places.socket_path(settings)
     late = _LateDesk()
     with ExitStack() as stack:
         start = _Start(settings, journal_path or places.journal_path(settings), stack)
         # The link comes first: a second watcher must fail before it touches lamp and microphone.
         hello = {"release": release(), "boot_id": start.boot_id, "box": settings.box.name}
-        server = start.keep(LinkServer(socket_path, hello=hello, handle=late.handle))
+        try:
+            server = LinkServer(socket_path, hello=hello, handle=late.handle)
+        except LinkServerError as error:
+            if isinstance(error, OtherWatcherError) or spare_socket in (None, socket_path):
+                raise
+            server = LinkServer(spare_socket, hello=hello, handle=late.handle)
+            settings_health = _with_spare(settings_health, error, spare_socket)
+            LOG.error("%s", settings_health)
+        start.keep(server)
         journal, adviser = _open_memory(start)
         panel = start.keep(opening.panel_thread(settings, panel_opener))
         lamp = start.keep(opening.lamp_or_stand_in(settings, lamp_opener))
@@ -128,7 +141,7 @@ def run(
                 handle=late.desk.handle,
                 advised=lambda: adviser.result,
                 sliders=start.equaliser.sliders,
-                run_folder=socket_path.parent,
+                run_folder=run_folder,
             )
         )
         watcher = Watcher(
@@ -158,6 +171,11 @@ def run(
         on_open()
         watcher.run(stop)
         supervisor.stopping()
+
+
+def _with_spare(health: str, error: LinkServerError, spare: Path) -> str:
+    said = f"{error}; until then the socket is at {spare}"
+    return said if health == "ok" else f"{health}; {said}"
 
 
 class _Closes(Protocol):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import signal
 import threading
+from pathlib import Path
 
 from firmware.supervisor import Supervisor
 from monitor.link.client import LinkClient
@@ -41,8 +42,15 @@ def _tell_address(client: LinkClient, host: str, port: int, stopping: threading.
             LOG.info("the panel does not show the address: %s", error)
 
 
-def serve(host: str, port: int, socket_path: str, *, max_streams: int = MAX_STREAMS) -> None:
-    """Serve until SIGTERM or SIGINT.
+def serve(
+    host: str,
+    port: int,
+    socket_path: str,
+    *,
+    spare_socket: Path | None = None,
+    max_streams: int = MAX_STREAMS,
+) -> None:
+    """Serve until SIGTERM or SIGINT; ``spare_socket`` is where the watcher may be instead.
 
     Raises
     ------
@@ -53,7 +61,7 @@ def serve(host: str, port: int, socket_path: str, *, max_streams: int = MAX_STRE
     supervisor = Supervisor()
     for name in ("waitress", "waitress.queue"):  # a crowd is no news, nor a phone that goes
         logging.getLogger(name).setLevel(logging.ERROR)
-    with LinkClient(socket_path) as client:
+    with LinkClient(socket_path, spare=spare_socket) as client:
         served = Served(
             create_app(client, max_streams=max_streams),
             host=host,

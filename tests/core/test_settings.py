@@ -60,10 +60,10 @@ def test_nothing_set_gives_the_defaults_and_says_so() -> None:
 
 
 def test_file_beats_default_and_option_beats_file(tmp_path: Path) -> None:
-    path = write(tmp_path, '[box]\nname = "stage left"\n\n[page]\nport = 81\nstreams = 3\n')
-    loaded = load(path, ["page.port=82"], environ=NOWHERE)
+    path = write(tmp_path, '[box]\nname = "stage left"\n\n[page]\nport = 8181\nstreams = 3\n')
+    loaded = load(path, ["page.port=8182"], environ=NOWHERE)
     assert loaded.settings.box.name == "stage left"
-    assert (loaded.settings.page.port, loaded.settings.page.streams) == (82, 3)
+    assert (loaded.settings.page.port, loaded.settings.page.streams) == (8182, 3)
     assert loaded.origins["box.name"] == f"{path}, line 2"
     assert loaded.origins["page.streams"] == f"{path}, line 6"
     assert loaded.origins["page.port"] == "--set"
@@ -112,10 +112,11 @@ def test_options_may_lose_their_quotes(option: str, value: Any) -> None:
         ('page = "x"', 'line 1: [page] must be a table, not "x"'),
         (
             '[page]\nport = "80"',
-            'line 2: page.port must be a whole number from 1 to 65535, not "80',
+            'line 2: page.port must be a whole number from 1024 to 65535, not "80',
         ),
         ("[page]\n\n# c\nport = 0", "line 4: page.port must be a whole number"),
         ("[page]\nport = 65536", "not 65536"),
+        ("[page]\nport = 80", "from 1024 to 65535, not 80"),
         ("[page]\nport = true", "not true"),
         ("[page]\nport = 80.0", "not 80.0"),
         ("[page]\nport = nan", "not nan"),
@@ -147,6 +148,13 @@ def test_options_may_lose_their_quotes(option: str, value: Any) -> None:
         ("[line]\nlow_cut_slope_db = true", "12, 18 or 24, not true"),
         ('[box]\nname = "a name that is far too long"', "1 to 16 letters"),
         ('[box]\nname = "<b>"', "1 to 16 letters"),
+        ('[box]\nname = "   "', "not only spaces"),
+        ('[journal]\nfile = "rings.sqlite3"', "a whole path that begins with / or ~/"),
+        ('[journal]\nfile = "~ann/rings.sqlite3"', "a whole path that begins with / or ~/"),
+        ('[link]\nsocket = "link.sock"', 'of up to 107 bytes, or "", not "link.sock"'),
+        (f'[link]\nsocket = "/{"ä" * 100}"', "of up to 107 bytes"),
+        (f'[link]\nsocket = "/{"a" * 107}"', "of up to 107 bytes"),
+        ("[link]\nsocket = 1", "a whole path"),
         ('[panel]\ndriver = "paper"', 'one of "none", "ssd1306"'),
         ("[panel]\naddress = 0x80", "from 3 to 119"),
         ("[journal]\nkeep_rings = 1", "from 100"),
@@ -284,6 +292,14 @@ def test_what_is_read_is_the_service_s_on_an_installed_box(
     assert places.kept_journal_path(settings, person) == own
     set_ = load(None, ["journal.file=/c/d.db"], environ=NOWHERE).settings
     assert places.kept_journal_path(set_, person) == Path("/c/d.db")
+
+
+def test_a_place_may_be_in_one_s_home_and_as_long_as_a_socket_takes() -> None:
+    longest = "/" + "a" * 106  # sun_path of unix(7): 108 bytes with the final zero
+    options = [f"link.socket={longest}", "journal.file=~/rings.sqlite3"]
+    own = load(None, options, environ=NOWHERE).settings
+    assert places.socket_path(own, {}) == Path(longest)
+    assert places.journal_path(own, {}) == Path.home() / "rings.sqlite3"
 
 
 def test_places_that_are_set(monkeypatch: pytest.MonkeyPatch) -> None:
