@@ -115,8 +115,8 @@ def run(
     run_folder = (socket_path or places.usual_socket_path()).parent
     socket_path = socket_path or places.socket_path(settings)
     late = _LateDesk()
-    with ExitStack() as stack:
-        start = _Start(settings, journal_path or places.journal_path(settings), stack)
+    with ExitStack() as devices, ExitStack() as keepers:
+        start = _Start(settings, journal_path or places.journal_path(settings), devices, keepers)
         # The link comes first: a second watcher must fail before it touches lamp and microphone.
         hello = {"release": release(), "boot_id": start.boot_id, "box": settings.box.name}
         try:
@@ -127,15 +127,15 @@ def run(
             server = LinkServer(spare_socket, hello=hello, handle=late.handle)
             settings_health = _with_spare(settings_health, error, spare_socket)
             LOG.error("%s", settings_health)
-        start.keep(server)
+        start.hold(server)
         journal, adviser = _open_memory(start)
-        panel = start.keep(opening.panel_thread(settings, panel_opener))
-        lamp = start.keep(opening.lamp_or_stand_in(settings, lamp_opener))
-        source = start.keep(open_source(settings))
+        panel = start.hold(opening.panel_thread(settings, panel_opener))
+        lamp = start.hold(opening.lamp_or_stand_in(settings, lamp_opener))
+        source = start.hold(open_source(settings))
         stage = stage_of(source)
         late.desk = _open_desk(start, journal, adviser, stage, tell_code)
-        board = start.keep(Board())
-        hand = start.keep(
+        board = start.hold(Board())
+        hand = start.hold(
             Hand(
                 functools.partial(button_opener, settings),
                 handle=late.desk.handle,
@@ -186,22 +186,33 @@ _Part = TypeVar("_Part", bound=_Closes)
 
 
 class _Start:
-    """What all parts of one start have in common; what it keeps is closed when ``stack`` is."""
+    """What all parts of one start have in common, and the order in which they are closed.
 
-    def __init__(self, settings: Settings, journal_path: Path, stack: ExitStack) -> None:
+    What keeps something on the card comes first: a bus that hangs takes its seconds after that, and
+    the service manager does not wait for ever.
+    """
+
+    def __init__(
+        self, settings: Settings, journal_path: Path, devices: ExitStack, keepers: ExitStack
+    ) -> None:
         self.settings = settings
         self.journal_path = journal_path
         self.session, self.boot_id = secrets.token_hex(8), clock.boot_id()
         self.equaliser = Equaliser.from_choice(settings.equaliser)
-        self._stack = stack
+        self._devices, self._keepers = devices, keepers
 
     def beside_journal(self, name: str) -> Path:
         """Return where a file of that name is kept."""
         return self.journal_path.with_name(name)
 
     def keep(self, part: _Part) -> _Part:
-        """Have a part closed at the end, the last one first."""
-        self._stack.callback(_close, part)
+        """Have a part that writes to the card closed at the end, the last one first."""
+        self._keepers.callback(_close, part)
+        return part
+
+    def hold(self, part: _Part) -> _Part:
+        """Have a device or the socket closed after those, the last one first."""
+        self._devices.callback(_close, part)
         return part
 
 

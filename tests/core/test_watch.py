@@ -529,6 +529,31 @@ def test_all_is_released_at_the_end(start: Callable[..., Running]) -> None:
     assert box.supervisor.told[-1] == "stopping"
 
 
+def test_at_the_end_what_is_on_the_card_is_closed_before_any_device(
+    start: Callable[..., Running],
+) -> None:
+    """A bus that hangs takes its seconds; the service manager may kill what is left then."""
+    still_running: dict[str, set[str]] = {}
+    keepers = {"journal", "adviser", "gigs", "soundcheck", "access"}
+
+    class Hangs(FakeLamp):
+        def __init__(self, name: str) -> None:
+            super().__init__()
+            self._name = name
+
+        def close(self) -> None:
+            still_running[self._name] = {one.name for one in threading.enumerate()} & keepers
+
+    box = start(
+        lamp_opener=lambda _: Hangs("lamp"),
+        button_opener=lambda _, **on: Hangs("button"),
+    )
+    running = {one.name for one in threading.enumerate()}
+    assert keepers <= running, running
+    box.close()
+    assert still_running == {"lamp": set(), "button": set()}
+
+
 # --- as a process ---------------------------------------------------------------------------
 
 
