@@ -248,10 +248,10 @@ def _parser() -> argparse.ArgumentParser:
     check = command(
         "check",
         "look the box over, and say what to do",
-        "Looks at settings, microphone, level, lamp, panel, socket, disk and clock, one after\n"
-        "the other, and says for each what is right or what to do.  Ends with 1 if something\n"
-        "needs doing.  With --walk it shows each rhythm and face, waits for a press and a clap,\n"
-        "and asks what you have seen; the watcher must be stopped for that.",
+        "Looks at settings, microphone, level, lamp, panel, socket, page, disk and clock, one\n"
+        "after the other, and says for each what is right or what to do.  Ends with 1 if\n"
+        "something needs doing.  With --walk it shows each rhythm and face, waits for a press\n"
+        "and a clap, and asks what you have seen; the watcher must be stopped for that.",
         "howl-lantern check --walk",
     )
     check.add_argument(
