@@ -126,9 +126,8 @@ def _are_low_cuts(value: Any) -> bool:
     return len({*found_hz}) == len(value) and all(lowest_hz <= f <= highest_hz for f in found_hz)
 
 
-_PANEL_DRIVERS = (
-    "none ssd1306 ssd1309 ssd1325 ssd1327 sh1106 sh1107 st7735 st7789 pcd8544"
-).split()
+SPI_PANELS = ("st7735", "st7789", "pcd8544")
+_PANEL_DRIVERS = ("none ssd1306 ssd1309 ssd1325 ssd1327 sh1106 sh1107").split()
 
 FREE = "free"
 """In ``line.low_cuts``: the low cut can be turned to any frequency."""
@@ -225,7 +224,7 @@ RULES: dict[str, dict[str, Rule]] = {
         "gpio_pin": whole(0, 27),
     },
     "panel": {
-        "driver": one_of(*_PANEL_DRIVERS),
+        "driver": one_of(*_PANEL_DRIVERS, *SPI_PANELS),
         "bus": whole(0, 31),
         "address": whole(0x03, 0x77),
         "width": whole(64, 320),

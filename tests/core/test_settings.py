@@ -14,6 +14,8 @@ import pytest
 from monitor import places, settings
 from monitor.errors import SettingsError
 from monitor.settings import RULES, Settings, default_text, load
+from monitor.settings_pins import panel_pins
+from monitor.settings_rules import SPI_PANELS
 
 NOWHERE: dict[str, str] = {"HOME": "/nonexistent"}
 
@@ -129,6 +131,15 @@ def test_options_may_lose_their_quotes(option: str, value: Any) -> None:
         ),
         ('[listening]\nway = "show"', 'one of "soundcheck", "set", not "show"'),
         ('[listening]\nway = ["set"]', "one of"),
+        (
+            "[lamp]\ngpio_pin = 3",
+            "lamp.gpio_pin = 3 is a pin of the panel (ssd1306 needs GPIO 2, 3)",
+        ),
+        ("[panel]\nbus = 0\n[lamp]\ngpio_pin = 1", "needs GPIO 0, 1); give the lamp another"),
+        (
+            '[panel]\ndriver = "st7735"\n[button]\nenabled = true\ngpio_pin = 24',
+            "line 5: button.gpio_pin = 24 is a pin of the panel (st7735 needs GPIO 7, 8, 9, 10,",
+        ),
         ("[microphone]\nrates_hz = []", "a list of 1 to 8 sample rates"),
         ("[microphone]\nrates_hz = [4000]", "from 8000 to 192000"),
         ('[microphone]\ndevice = ""', "1 to 80 characters"),
@@ -315,6 +326,40 @@ def test_displays_that_may_be_set_are_those_that_there_are() -> None:
     check = RULES["panel"]["driver"].check
     assert all(check(driver) for driver in ("none", *OLED_DRIVERS, *LCD_DRIVERS))
     assert len(settings_drivers()) == 1 + len(OLED_DRIVERS) + len(LCD_DRIVERS)
+    assert SPI_PANELS == LCD_DRIVERS
+
+
+def test_a_display_on_spi_is_on_the_first_port_where_none_is_set() -> None:
+    spi = ["panel.driver=st7735"]
+    assert load(environ=NOWHERE).settings.panel.bus == 1
+    assert load(None, spi, environ=NOWHERE).settings.panel.bus == 0
+    assert load(None, [*spi, "panel.bus=1"], environ=NOWHERE).settings.panel.bus == 1
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ["lamp.gpio_pin=2", "panel.driver=none"],
+        ["lamp.gpio_pin=2", "lamp.enabled=false"],
+        ["button.gpio_pin=2"],  # it is off
+        ["lamp.gpio_pin=2", "panel.bus=3"],  # a bus that is made on pins of one's choice
+        ["lamp.gpio_pin=2", "panel.driver=st7735"],
+        ["lamp.gpio_pin=24"],
+    ],
+)
+def test_a_pin_that_the_panel_does_not_need_is_free(options: list[str]) -> None:
+    assert load(None, options, environ=NOWHERE).settings
+
+
+def test_the_pins_beside_spi_are_those_of_the_display_library() -> None:
+    import inspect
+
+    from luma.core.interface.serial import spi
+    from luma.lcd.device import backlit_device
+
+    bus, light = (inspect.signature(one.__init__).parameters for one in (spi, backlit_device))
+    theirs = {bus["gpio_DC"].default, bus["gpio_RST"].default, light["gpio_LIGHT"].default}
+    assert theirs <= {*panel_pins("st7735", 0)}
 
 
 def settings_drivers() -> list[str]:
