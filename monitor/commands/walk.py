@@ -106,7 +106,7 @@ def _panel(settings: Settings, ask: Ask) -> Finding:
                     "panel",
                     "",
                     f"not seen: it {looks}; try another panel.driver, panel.rotate, width and "
-                    "height: howl-lantern settings explains them",
+                    "height: howl-lantern settings --example explains them",
                 )
         return Finding("panel", "seen and read")
     finally:
