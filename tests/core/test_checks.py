@@ -217,6 +217,19 @@ def test_a_running_watcher_is_asked(loaded: Loaded, tmp_path: Path) -> None:
     assert not any(finding.to_do for finding in found.values())
 
 
+def test_on_an_installed_box_the_watcher_is_found_at_the_usual_socket_too(
+    loaded: Loaded, tmp_path: Path
+) -> None:
+    box = Running(tmp_path)
+    try:
+        wrong, usual = Path("/dev/null"), tmp_path / "link.sock"
+        assert checks.ask_watcher(wrong, spare=usual) is None, "at a terminal what is set counts"
+        (tmp_path / "no.service").touch()
+        assert checks.ask_watcher(wrong, spare=usual) is not None
+    finally:
+        box.close()
+
+
 def test_a_stale_socket_and_a_stranger_need_doing(
     loaded: Loaded, source: FakeSource, tmp_path: Path
 ) -> None:
