@@ -1,5 +1,8 @@
 """Which sound cards can record, by names that survive a reboot and another USB socket.
 
+Two cards of one make are the exception: the kernel calls the first that it finds "Device" and the
+next "Device_1", and which is first may differ from boot to boot.
+
 Read from the kernel's own list at every call.  alsa-lib keeps its list for the life of
 the process, so a microphone plugged in later would never appear there; and ``hw:CARD=``
 names are resolved by the kernel at each opening.
@@ -10,6 +13,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,7 +22,10 @@ KERNEL_LIST = Path("/proc/asound")
 
 @dataclass(frozen=True, slots=True)
 class CaptureDevice:
-    """One recording device.  ``card_id`` is stable, ``card_index`` may change at any boot."""
+    """One recording device.
+
+    ``card_index`` may change at any boot; ``card_id`` only among cards of one make (``twins``).
+    """
 
     card_id: str
     card_index: int
@@ -54,6 +61,17 @@ def list_capture_devices(kernel_list: Path = KERNEL_LIST) -> list[CaptureDevice]
         except (OSError, ValueError):
             continue  # the card was pulled between two lines of ours
     return sorted(found, key=lambda each: (not each.is_usb, each.card_index, each.device_number))
+
+
+def twins(devices: Sequence[CaptureDevice]) -> list[list[str]]:
+    """Return the short names that cards of one make may swap at the next boot, by make.
+
+    The kernel sets a hexadecimal number behind a name that is taken ("Device_1").
+    """
+    makes: dict[str, set[str]] = {}
+    for each in devices:
+        makes.setdefault(re.sub(r"_[0-9A-F]{1,2}$", "", each.card_id), set()).add(each.card_id)
+    return [sorted(names) for names in makes.values() if len(names) > 1]
 
 
 def card_id_of(alsa_name: str) -> str | None:

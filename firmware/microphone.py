@@ -25,8 +25,15 @@ import numpy as np
 from firmware.cards import KERNEL_LIST, CaptureDevice, answers, card_id_of, list_capture_devices
 from firmware.formats import clipped_count, decode
 from firmware.mixer import turn_off_automatic_gain
-from firmware.opening import MicrophoneError, Opened, SilentLoss, open_capture
+from firmware.opening import (
+    MicrophoneError,
+    Opened,
+    SilentLoss,
+    UnknownNameError,
+    open_capture,
+)
 from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
+from firmware.which_card import WhichCard
 
 __all__ = ["AlsaMicrophone", "CaptureDevice", "list_capture_devices"]
 
@@ -62,8 +69,7 @@ class AlsaMicrophone:
 
     Parameters
     ----------
-    device : "auto" (first USB card, else first card that records), a card's short name,
-        or any ALSA name
+    device : "auto" (first USB card that records), a card's short name, or any ALSA name
     channel : which channel of the card, counted from 1
     rates_hz : acceptable sample rates, best first
     leave : a card, named as in ``device``, that "auto" never takes: it carries something else
@@ -86,12 +92,13 @@ class AlsaMicrophone:
     ) -> None:
         if channel < 1:
             raise ValueError(f"channel={channel}: channels are counted from 1")
-        self._device = device
         self._channel = channel
         self._rates_hz = tuple(rates_hz)
-        self._leave = (card_id_of(leave) or leave) if leave else ""
         self._alsa = alsa
         self._kernel_list = kernel_list
+        self._which = WhichCard(
+            device, leave=leave, kernel_list=kernel_list, lists_all=alsa is None
+        )
         self._knock = knock or (answers if alsa is None else lambda _: True)
         self._blocks: deque[AudioBlock] = deque()
         self._change = threading.Condition()
@@ -178,7 +185,7 @@ class AlsaMicrophone:
         """Open and read until something fails or the keeper wants no more."""
         try:
             alsa = self._alsa if self._alsa is not None else _import_alsa()
-            name = self._find()
+            name = self._which.name()
             # A card of the kernel's own always answers the opening; a sound server may not.
             is_card = name.startswith(("hw:", "plughw:"))
             if self._must_knock or not is_card:
@@ -189,6 +196,9 @@ class AlsaMicrophone:
                     self._say_lost(reader, f"{name} does not answer; restart the sound server")
                     return
             opened = open_capture(alsa, name, channel=self._channel, rates_hz=self._rates_hz)
+        except UnknownNameError as error:
+            self._say_lost(reader, str(self._which.unknown() or error))
+            return
         except MicrophoneError as error:
             self._say_lost(reader, str(error))
             return
@@ -265,32 +275,7 @@ class AlsaMicrophone:
                 self._status = replace(self._status, dropped_block_count=dropped)
             self._change.notify()
 
-    # ------------------------------------------------------------------ names and words
-
-    def _find(self) -> str:
-        """The ALSA name to open now; resolved anew at every opening."""
-        devices = list_capture_devices(self._kernel_list)
-        if self._device == "auto":
-            ours = [d for d in devices if self._leave not in (d.card_id, str(d.card_index))]
-            if not ours:
-                beside = f" beside the card {self._leave}" if devices else ""
-                raise MicrophoneError(
-                    f"no microphone is there{beside}; plug one in (any USB socket)"
-                )
-            return ours[0].alsa_name
-        wanted = card_id_of(self._device) or self._device
-        for each in devices:
-            if self._device == each.card_id:
-                return each.alsa_name
-        is_card = self._device.startswith(("hw:", "plughw:"))
-        known = {name for each in devices for name in (each.card_id, str(each.card_index))}
-        if is_card and self._alsa is None and wanted not in known:
-            there = ", ".join(dict.fromkeys(each.card_id for each in devices)) or "none"
-            raise MicrophoneError(
-                f"the microphone {wanted} is not plugged in (there: {there}); "
-                "plug it in or change [microphone] device"
-            )
-        return self._device
+    # ------------------------------------------------------------------ words
 
     def _automatic_gain(self, alsa: Any, name: str) -> str:
         card = card_id_of(name)

@@ -25,6 +25,10 @@ class MicrophoneError(Exception):
     """The microphone cannot be used; the text says why and what to do."""
 
 
+class UnknownNameError(MicrophoneError):
+    """alsa-lib knows no device of that name, or none of what it stands for is there."""
+
+
 @dataclass(frozen=True, slots=True)
 class Opened:
     """An open device and what ALSA really set."""
@@ -119,7 +123,8 @@ def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channel: int) -
             advice = "another program holds it: stop that program"
         elif "permission" in text.lower():
             advice = "this user must be in the group audio"
-        raise MicrophoneError(f"{name} cannot be opened ({text}); {advice}") from error
+        kind = UnknownNameError if "no such file" in text.lower() else MicrophoneError
+        raise kind(f"{name} cannot be opened ({text}); {advice}") from error
 
 
 class SilentLoss:

@@ -248,10 +248,10 @@ def _parser() -> argparse.ArgumentParser:
     check = command(
         "check",
         "look the box over, and say what to do",
-        "Looks at settings, microphone, level, lamp, panel, socket, disk and clock, one after\n"
-        "the other, and says for each what is right or what to do.  Ends with 1 if something\n"
-        "needs doing.  With --walk it shows each rhythm and face, waits for a press and a clap,\n"
-        "and asks what you have seen; the watcher must be stopped for that.",
+        "Looks at settings, microphone, level, lamp, panel, socket, page, disk and clock, one\n"
+        "after the other, and says for each what is right or what to do.  Ends with 1 if\n"
+        "something needs doing.  With --walk it shows each rhythm and face, waits for a press\n"
+        "and a clap, and asks what you have seen; the watcher must be stopped for that.",
         "howl-lantern check --walk",
     )
     check.add_argument(
@@ -296,6 +296,13 @@ def _load_for_service(args: argparse.Namespace) -> Loaded:
     return settings_kept.load_for_service(folder)
 
 
+def _spare_socket() -> Path | None:
+    """Where watcher and page meet in a service if not at the socket that is set."""
+    from monitor import places, settings_kept
+
+    return None if settings_kept.service_folder() is None else places.usual_socket_path()
+
+
 # --- the commands --------------------------------------------------------------------------
 
 
@@ -322,6 +329,7 @@ def _watch(args: argparse.Namespace) -> int:
         stop,
         on_open=works,
         settings_health=settings_kept.health(loaded.mistakes),
+        spare_socket=_spare_socket(),
     )
     return 0
 
@@ -343,6 +351,7 @@ def _page(args: argparse.Namespace) -> int:
             args.host or page.host,
             args.port or page.port,
             args.socket or str(places.socket_path(loaded.settings)),
+            spare_socket=_spare_socket(),
             max_streams=page.streams,
         )
     except OSError as error:

@@ -8,14 +8,18 @@ from __future__ import annotations
 
 import ctypes
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 _SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
 _TIME_ERROR = 5
 _TIMEX_BYTES = 256
 """Larger than ``struct timex`` on any Linux (208 bytes on 64-bit)."""
+MOST_S = 1e12
+"""Thirty thousand years: no clock of ours says more, and two of them are subtracted safely."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +30,28 @@ class Now:
     uptime_s: float
     utc_s: float
     clock_trusted: bool
+
+    @classmethod
+    def of_kept(cls, content: Mapping[str, Any]) -> Now:
+        """Return the instant that a file says was kept.
+
+        Raises
+        ------
+        ValueError, KeyError
+            If it is none: a file may say anything, and is reckoned with only after this.
+        """
+        boot, trusted = content["boot_id"], content["clock_trusted"]
+        if not isinstance(boot, str) or not isinstance(trusted, bool) or len(content) != 4:
+            raise ValueError("an instant on this box's clocks is expected")
+        return cls(boot, _seconds(content["uptime_s"]), _seconds(content["utc_s"]), trusted)
+
+
+def _seconds(value: Any) -> float:
+    # Also a whole number of hundreds of digits, which no float holds.
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if not is_number or not -MOST_S <= value <= MOST_S:
+        raise ValueError("seconds on this box's clocks are expected")
+    return float(value)
 
 
 def now() -> Now:

@@ -6,7 +6,9 @@ of the service manager that waits for the mark does it (``systemd/howl-lantern-o
 
 from __future__ import annotations
 
+import contextlib
 import logging
+import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -59,6 +61,11 @@ class Hand:
         self._sliders = sliders
         self._mark = run_folder / OFF_MARK
         self._left_mono_s = -LEAVING_S
+        self._patience: threading.Timer | None = None
+        self._trouble = ""
+        # One that nobody waited for would switch the box off when somebody begins to.
+        with contextlib.suppress(OSError):
+            self._mark.unlink(missing_ok=True)
         self._button = open_button(on_press=self._pressed, on_hold=self._held)
 
     @property
@@ -68,11 +75,13 @@ class Hand:
 
     def health(self) -> str:
         """Return "ok", "off" (by setting) or one sentence."""
-        return self._button.health()
+        return self._trouble or self._button.health()
 
     def close(self) -> None:
         """Give the pin back."""
         self._button.close()
+        if self._patience is not None:
+            self._patience.cancel()
 
     def _pressed(self) -> None:
         advised = self._advised()
@@ -87,10 +96,27 @@ class Hand:
         try:
             self._mark.touch()
         except OSError as error:
-            LOG.warning("the button: the box cannot be shut down: %s", error.strerror)
+            self._trouble = f"the box cannot be shut down: {error.strerror}; pull the plug"
+            LOG.warning("the button: %s", self._trouble)
             return
         LOG.info("the button: shutting down")
+        self._trouble = ""
         self._left_mono_s = time.monotonic()
+        if self._patience is not None:
+            self._patience.cancel()
+        self._patience = threading.Timer(LEAVING_S, self._stay)
+        self._patience.daemon = True
+        self._patience.start()
+
+    def _stay(self) -> None:
+        """Take the mark back, for nobody has come: it must not switch the box off hours later."""
+        with contextlib.suppress(OSError):
+            self._mark.unlink(missing_ok=True)
+        self._trouble = (
+            "the long press did not shut the box down: sudo systemctl enable --now "
+            "howl-lantern-off.path, or pull the plug"
+        )
+        LOG.warning("the button: %s", self._trouble)
 
 
 def _said(answer: Any) -> None:

@@ -76,11 +76,11 @@ class KeptFile:
         """Return what was kept, however old; None if there is nothing."""
         try:
             content = strict_json(self._path.read_text(encoding="utf-8"))
-            written = Now(**content["written"])
-            old_s = age_s(written, now)
+            written = Now.of_kept(content["written"])
             kept = content[self._key]
             if content["version"] != VERSION or not isinstance(kept, dict):
-                raise ValueError(f"version {content['version']!r}")
+                raise ValueError(f"version {content['version']!r:.40}")
+            self._written = _text(kept)
         except FileNotFoundError:
             return None
         except OSError as error:
@@ -91,8 +91,7 @@ class KeptFile:
         except (ValueError, KeyError, TypeError, RecursionError) as error:
             self.put_aside(f"not what was written here ({error})")
             return None
-        self._written = _text(kept)
-        return Kept(kept, written, old_s)
+        return Kept(kept, written, age_s(written, now))
 
     def put_aside(self, why: str) -> None:
         """Keep the file under another name, so that it can be looked at, and say so."""

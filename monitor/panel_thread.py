@@ -52,6 +52,7 @@ class PanelThread:
         self._stopping = False
         self._panel: Panel | None = None
         self._trouble = ""
+        self._undrawn = ""
         self.picture = Picture(0, 0, b"")
         self._thread = threading.Thread(target=self._run, name="panel", daemon=True)
         self._thread.start()
@@ -66,8 +67,8 @@ class PanelThread:
 
     def health(self) -> str:
         """Return "ok", "off", or one sentence that says what is wrong."""
-        if self._trouble:
-            return self._trouble
+        if trouble := self._undrawn or self._trouble:
+            return trouble
         return self._panel.health() if self._panel is not None else "opening"
 
     def close(self) -> None:
@@ -94,12 +95,12 @@ class PanelThread:
                 wanted = self._face
             try:
                 if wanted is not None and wanted != drawn:
-                    image = self._draw(wanted)
-                    if wanted.kind != CODE:
+                    image = self._drawn(wanted, image)
+                    if image is not None and wanted.kind != CODE:
                         self.picture = Picture(image.width, image.height, image.tobytes())
                 if image is not None and self._panel is not None:
                     self._panel.show(image)
-            except Exception as error:  # a face that cannot be drawn must not end the others
+            except Exception as error:  # a picture that cannot be shown must not end the others
                 if drawn != wanted:
                     LOG.exception("the panel failed")
                 self._trouble = f"the panel failed: {error}"
@@ -109,3 +110,15 @@ class PanelThread:
             drawn = wanted
         if self._panel is not None:
             self._panel.close()
+
+    def _drawn(self, face: Face, before: Image.Image | None) -> Image.Image | None:
+        """Return a face's picture; one that cannot be drawn is dark, and said until one can."""
+        try:
+            image = self._draw(face)
+        except Exception as error:
+            LOG.exception("the panel's face %s cannot be drawn", face.kind)
+            self._undrawn = f"the panel failed: {error}"
+            # Not the face before: that would go on saying "quiet" through a howl.
+            return None if before is None else Image.new("1", before.size)
+        self._undrawn = ""
+        return image

@@ -18,9 +18,14 @@ def _own_state_folder(environ: Mapping[str, str]) -> Path:
 
 
 def socket_path(settings: Settings, environ: Mapping[str, str] = os.environ) -> Path:
-    """Return the socket's path: as set, else the service's folder, else one's own."""
+    """Return the socket's path: as set, else the usual one."""
     if settings.link.socket:
         return Path(settings.link.socket).expanduser()
+    return usual_socket_path(environ)
+
+
+def usual_socket_path(environ: Mapping[str, str] = os.environ) -> Path:
+    """Return where the socket is if none is set: in the service's folder, else in one's own."""
     if given := environ.get("RUNTIME_DIRECTORY"):
         return Path(given.split(":")[0]) / "link.sock"
     if RUN_FOLDER.is_dir():

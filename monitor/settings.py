@@ -23,6 +23,7 @@ from monitor.advice.labels import parse_frequency
 from monitor.errors import SettingsError
 from monitor.input_file import read_within
 from monitor.placing.stage_file import REVERBERATION_S
+from monitor.settings_pins import pin_problems, usual_bus
 from monitor.settings_rules import FREE, RULES
 
 SYSTEM_FILE = Path("/etc/howl-lantern/settings.toml")
@@ -398,21 +399,12 @@ def load(
     if missing and not reader.problems:
         reader.problems.append(f"defaults.toml lacks {', '.join(missing)}: reinstall")
     _check_together(reader)
-    _check_pins(reader)
+    if reader.origins.get("panel.bus") == PACKAGED and "panel.driver" in reader.values:
+        reader.values["panel.bus"] = usual_bus(reader.values["panel.driver"])
+    reader.problems += pin_problems(reader.values, reader.origins)
     if reader.problems:
         raise SettingsError(reader.problems)
     return Loaded(_build(reader.values), reader.origins, reader.values)
-
-
-def _check_pins(reader: _Reader) -> None:
-    """Check that lamp and button do not hang on one pin."""
-    lamp, button = (reader.values.get(f"{table}.gpio_pin") for table in ("lamp", "button"))
-    both = reader.values.get("lamp.enabled") and reader.values.get("button.enabled")
-    if both and lamp == button:
-        reader.problems.append(
-            f"{reader.origins['button.gpio_pin']}: button.gpio_pin = {button} is the lamp's pin "
-            "too; give each a GPIO of its own"
-        )
 
 
 def _check_together(reader: _Reader) -> None:

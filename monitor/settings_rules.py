@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+import os
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from monitor.advice.choice import ALL_KINDS, MOST_FILTERS
 from monitor.advice.labels import parse_frequency
 from monitor.advice.widths import WIDTHS
+from monitor.link.endpoint import LONGEST_PATH_BYTES
 from monitor.placing.stage_file import REVERBERATION_S
 
 
@@ -83,6 +86,24 @@ def text(longest: int, *, empty: bool = False) -> Rule:
     )
 
 
+def place(longest_bytes: int) -> Rule:
+    """A file's whole path, or none: two processes that start elsewhere must mean the same."""
+
+    def check(value: Any) -> bool:
+        if not isinstance(value, str) or not value.isprintable():
+            return False
+        if not value.startswith(("/", "~/")):
+            return value == ""
+        try:
+            return len(os.fsencode(Path(value).expanduser())) <= longest_bytes
+        except RuntimeError:  # nobody knows where this user's home is
+            return False
+
+    return Rule(
+        f'a whole path that begins with / or ~/, of up to {longest_bytes} bytes, or ""', check
+    )
+
+
 def listed(
     each: Callable[[Any], bool], expected: str, *, shortest: int = 0, longest: int = 64
 ) -> Rule:
@@ -105,9 +126,8 @@ def _are_low_cuts(value: Any) -> bool:
     return len({*found_hz}) == len(value) and all(lowest_hz <= f <= highest_hz for f in found_hz)
 
 
-_PANEL_DRIVERS = (
-    "none ssd1306 ssd1309 ssd1325 ssd1327 sh1106 sh1107 st7735 st7789 pcd8544"
-).split()
+SPI_PANELS = ("st7735", "st7789", "pcd8544")
+_PANEL_DRIVERS = ("none ssd1306 ssd1309 ssd1325 ssd1327 sh1106 sh1107").split()
 
 FREE = "free"
 """In ``line.low_cuts``: the low cut can be turned to any frequency."""
@@ -126,8 +146,8 @@ _RATES = listed(
 RULES: dict[str, dict[str, Rule]] = {
     "box": {
         "name": Rule(
-            "1 to 16 letters, digits, spaces, - or _, in quotes",
-            lambda v: isinstance(v, str) and bool(re.fullmatch(r"[\w -]{1,16}", v)),
+            "1 to 16 letters, digits, spaces, - or _, in quotes, and not only spaces",
+            lambda v: isinstance(v, str) and bool(re.fullmatch(r"(?! *$)[\w -]{1,16}", v)),
         )
     },
     "microphone": {
@@ -204,7 +224,7 @@ RULES: dict[str, dict[str, Rule]] = {
         "gpio_pin": whole(0, 27),
     },
     "panel": {
-        "driver": one_of(*_PANEL_DRIVERS),
+        "driver": one_of(*_PANEL_DRIVERS, *SPI_PANELS),
         "bus": whole(0, 31),
         "address": whole(0x03, 0x77),
         "width": whole(64, 320),
@@ -213,7 +233,8 @@ RULES: dict[str, dict[str, Rule]] = {
     },
     "page": {
         "host": text(64),
-        "port": whole(1, 65535),
+        # Below, a port is root's alone, and the page is not root.
+        "port": whole(1024, 65535),
         "streams": whole(1, 64),
     },
     "access": {
@@ -223,7 +244,7 @@ RULES: dict[str, dict[str, Rule]] = {
             lambda v: isinstance(v, str) and bool(re.fullmatch(r"([0-9]{6})?", v)),
         ),
     },
-    "link": {"socket": text(100, empty=True)},
-    "journal": {"file": text(400, empty=True), "keep_rings": whole(100, 1_000_000)},
+    "link": {"socket": place(LONGEST_PATH_BYTES)},
+    "journal": {"file": place(400), "keep_rings": whole(100, 1_000_000)},
     "gigs": {"quiet_ends_min": whole(10, 600), "keep": whole(1, 1000)},
 }

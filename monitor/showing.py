@@ -156,7 +156,11 @@ class Showing:
             "journal": {"health": self._parts.journal.health()},
             "adviser": {"health": self._parts.adviser.health()},
             "soundcheck": self._parts.soundcheck.fields(),
-            "access": self._parts.access.fields(),
+            "access": {
+                **self._parts.access.fields(),
+                "health": self._parts.access.health(),
+            },
+            "gigs": {"health": self._parts.gigs.health()},
             **self._parts.gigs.fields(),
             **present.advised_fields(situation),
         }

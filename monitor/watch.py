@@ -27,6 +27,7 @@ from monitor.adviser.adviser import Adviser
 from monitor.desk import Desk, Stage
 from monitor.hand import Hand
 from monitor.journal.store import Journal
+from monitor.link.endpoint import LinkServerError, OtherWatcherError
 from monitor.link.messages import Message
 from monitor.link.server import LinkServer, Reply
 from monitor.settings import Settings
@@ -75,6 +76,7 @@ def run(
     on_open: Callable[[], None] = lambda: None,
     tell_code: Callable[[str], object] = lambda _: None,
     settings_health: str = "ok",
+    spare_socket: Path | None = None,
 ) -> None:
     """Watch until ``stop`` is set, then release everything.
 
@@ -98,37 +100,48 @@ def run(
         Given each code that the panel shows; for the demo, which has no panel to read.
     settings_health : str
         "ok", or what is wrong with the settings file that others stand in for.
+    spare_socket : Path, optional
+        Taken, and said, where the socket cannot be made: a wrong path must not silence a box.
 
     Raises
     ------
     LanternError
-        If the socket cannot be opened, as when another watcher is running.
+        If no socket can be opened, or another watcher is running.
     """
     if supervisor is None:
         from firmware.supervisor import Supervisor
 
         supervisor = Supervisor()
+    run_folder = (socket_path or places.usual_socket_path()).parent
     socket_path = socket_path or places.socket_path(settings)
     late = _LateDesk()
-    with ExitStack() as stack:
-        start = _Start(settings, journal_path or places.journal_path(settings), stack)
+    with ExitStack() as devices, ExitStack() as keepers:
+        start = _Start(settings, journal_path or places.journal_path(settings), devices, keepers)
         # The link comes first: a second watcher must fail before it touches lamp and microphone.
         hello = {"release": release(), "boot_id": start.boot_id, "box": settings.box.name}
-        server = start.keep(LinkServer(socket_path, hello=hello, handle=late.handle))
+        try:
+            server = LinkServer(socket_path, hello=hello, handle=late.handle)
+        except LinkServerError as error:
+            if isinstance(error, OtherWatcherError) or spare_socket in (None, socket_path):
+                raise
+            server = LinkServer(spare_socket, hello=hello, handle=late.handle)
+            settings_health = _with_spare(settings_health, error, spare_socket)
+            LOG.error("%s", settings_health)
+        start.hold(server)
         journal, adviser = _open_memory(start)
-        panel = start.keep(opening.panel_thread(settings, panel_opener))
-        lamp = start.keep(opening.lamp_or_stand_in(settings, lamp_opener))
-        source = start.keep(open_source(settings))
+        panel = start.hold(opening.panel_thread(settings, panel_opener))
+        lamp = start.hold(opening.lamp_or_stand_in(settings, lamp_opener))
+        source = start.hold(open_source(settings))
         stage = stage_of(source)
         late.desk = _open_desk(start, journal, adviser, stage, tell_code)
-        board = start.keep(Board())
-        hand = start.keep(
+        board = start.hold(Board())
+        hand = start.hold(
             Hand(
                 functools.partial(button_opener, settings),
                 handle=late.desk.handle,
                 advised=lambda: adviser.result,
                 sliders=start.equaliser.sliders,
-                run_folder=socket_path.parent,
+                run_folder=run_folder,
             )
         )
         watcher = Watcher(
@@ -160,6 +173,11 @@ def run(
         supervisor.stopping()
 
 
+def _with_spare(health: str, error: LinkServerError, spare: Path) -> str:
+    said = f"{error}; until then the socket is at {spare}"
+    return said if health == "ok" else f"{health}; {said}"
+
+
 class _Closes(Protocol):
     def close(self) -> object: ...
 
@@ -168,22 +186,33 @@ _Part = TypeVar("_Part", bound=_Closes)
 
 
 class _Start:
-    """What all parts of one start have in common; what it keeps is closed when ``stack`` is."""
+    """What all parts of one start have in common, and the order in which they are closed.
 
-    def __init__(self, settings: Settings, journal_path: Path, stack: ExitStack) -> None:
+    What keeps something on the card comes first: a bus that hangs takes its seconds after that, and
+    the service manager does not wait for ever.
+    """
+
+    def __init__(
+        self, settings: Settings, journal_path: Path, devices: ExitStack, keepers: ExitStack
+    ) -> None:
         self.settings = settings
         self.journal_path = journal_path
         self.session, self.boot_id = secrets.token_hex(8), clock.boot_id()
         self.equaliser = Equaliser.from_choice(settings.equaliser)
-        self._stack = stack
+        self._devices, self._keepers = devices, keepers
 
     def beside_journal(self, name: str) -> Path:
         """Return where a file of that name is kept."""
         return self.journal_path.with_name(name)
 
     def keep(self, part: _Part) -> _Part:
-        """Have a part closed at the end, the last one first."""
-        self._stack.callback(_close, part)
+        """Have a part that writes to the card closed at the end, the last one first."""
+        self._keepers.callback(_close, part)
+        return part
+
+    def hold(self, part: _Part) -> _Part:
+        """Have a device or the socket closed after those, the last one first."""
+        self._devices.callback(_close, part)
         return part
 
 

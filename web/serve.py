@@ -1,15 +1,16 @@
-"""Serve the page: a production server around the application, and the address for the panel."""
+"""Serve the page: a production server around the application; the panel is told its address."""
 
 from __future__ import annotations
 
 import logging
 import signal
-import socket
 import threading
+from pathlib import Path
 
 from firmware.supervisor import Supervisor
 from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError
+from web.address import own_address
 from web.app import MAX_STREAMS, create_app
 from web.server import Served
 from web.sound import LISTENERS
@@ -19,22 +20,6 @@ OTHER_THREADS = 6 + LISTENERS
 """Threads beyond the streams: page loads and polls are answered while all streams are open and
 the practice stage is listened to."""
 ADDRESS_EVERY_S = 5.0
-
-
-def own_address(host: str) -> str:
-    """The address a phone can reach this machine at, as URLs have it (RFC 3986, 3.2.2), found
-    without sending anything.
-
-    A UDP socket that is connected but never written to asks only the routing table.
-    """
-    if host not in ("", "0.0.0.0", "::"):
-        return f"[{host}]" if ":" in host else host
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # TEST-NET-1, RFC 5737: nobody is there
-            return str(probe.getsockname()[0])
-        except OSError:
-            return socket.gethostname() + ".local"
 
 
 def _tell_address(client: LinkClient, host: str, port: int, stopping: threading.Event) -> None:
@@ -57,8 +42,15 @@ def _tell_address(client: LinkClient, host: str, port: int, stopping: threading.
             LOG.info("the panel does not show the address: %s", error)
 
 
-def serve(host: str, port: int, socket_path: str, *, max_streams: int = MAX_STREAMS) -> None:
-    """Serve until SIGTERM or SIGINT.
+def serve(
+    host: str,
+    port: int,
+    socket_path: str,
+    *,
+    spare_socket: Path | None = None,
+    max_streams: int = MAX_STREAMS,
+) -> None:
+    """Serve until SIGTERM or SIGINT; ``spare_socket`` is where the watcher may be instead.
 
     Raises
     ------
@@ -69,7 +61,7 @@ def serve(host: str, port: int, socket_path: str, *, max_streams: int = MAX_STRE
     supervisor = Supervisor()
     for name in ("waitress", "waitress.queue"):  # a crowd is no news, nor a phone that goes
         logging.getLogger(name).setLevel(logging.ERROR)
-    with LinkClient(socket_path) as client:
+    with LinkClient(socket_path, spare=spare_socket) as client:
         served = Served(
             create_app(client, max_streams=max_streams),
             host=host,

@@ -114,7 +114,7 @@ class Phones:
 
 def _phone(content: Mapping[str, Any]) -> Phone:
     try:
-        phone = Phone(**{**content, "paired": Now(**mapping(content["paired"]))})
+        phone = Phone(**{**content, "paired": Now.of_kept(mapping(content["paired"]))})
         fits = _ID.fullmatch(phone.id) and _DIGEST.fullmatch(phone.digest)
         if not fits or not isinstance(phone.name, str):
             raise ValueError("a phone's id, digest or name is not one")

@@ -123,7 +123,13 @@ class Adviser:
     # --- everything below runs in the adviser's thread --------------------------------------
 
     def _run(self) -> None:
-        self._begin_with_kept()
+        try:
+            self._begin_with_kept()
+        except Exception as error:  # whatever a file says, this thread must live
+            LOG.exception("the advice cannot go on from what was kept")
+            self._in_doubt = False
+            self._kept.put_aside(f"it cannot be gone on from: {error!r}")
+            self._begin(None)
         self._begun.set()
         while not self._stopping.is_set():
             try:

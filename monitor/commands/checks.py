@@ -6,6 +6,7 @@ and cannot be opened twice.  Otherwise they are opened here for a moment.
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
 import time
@@ -14,16 +15,24 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from firmware.cards import list_capture_devices
+from firmware.cards import card_id_of, list_capture_devices, twins
 from monitor import clock, places
 from monitor.errors import SettingsError
 from monitor.link.client import LinkClient
-from monitor.settings import Loaded, Settings
+from monitor.settings import Loaded, Page, Settings
 
 QUIET_DBFS = -75.0
 """Below this a room microphone is next to deaf: even a silent room with its noise is louder."""
 LEAST_FREE_BYTES = 50 * 1024 * 1024
 HEAR_S = 3.0
+UNIT = Path("/usr/local/lib/systemd/system/howl-lantern.service")
+"""Where ``systemd/install`` puts the watcher's unit."""
+PAGE_S = 3.0
+READ_BYTES = 4096
+"""The page's title is in its first lines."""
+_PARTS = ("lamp panel button journal adviser soundcheck access gigs board settings").split()
+"""All of the snapshot's parts that say how they are."""
+_SPOKEN = {"adviser": "advice"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,15 +70,16 @@ def look_over(loaded: Loaded) -> Iterable[Finding]:
     settings = loaded.settings
     own = sorted({o for o in loaded.origins.values() if o != "default"})
     yield Finding("settings", f"{len(own)} of your own" if own else "the defaults")
-    snapshot = ask_watcher(places.socket_path(settings))
+    snapshot = ask_watcher(places.socket_path(settings), spare=places.usual_socket_path())
     if snapshot is not None:
         yield from _from_watcher(snapshot)
     else:
         yield from _guarded("microphone", lambda: _microphone(settings))
         yield from _guarded("lamp", lambda: _lamp(settings))
         yield from _guarded("panel", lambda: _panel(settings))
-    yield _cards()
+    yield _cards(settings)
     yield _socket(places.socket_path(settings), snapshot)
+    yield _page(settings.page)
     yield _disk(places.journal_path(settings))
     yield _clock()
 
@@ -83,13 +93,23 @@ def _guarded(part: str, look: Callable[[], Sequence[Finding]]) -> Sequence[Findi
         return [Finding(part, "", f"cannot be looked at: {error}")]
 
 
-def ask_watcher(path: Path) -> dict[str, Any] | None:
-    """Return the snapshot of the watcher at a socket, None if none answers."""
+def ask_watcher(path: Path, *, spare: Path | None = None) -> dict[str, Any] | None:
+    """Return the snapshot of the watcher at a socket, None if none answers.
+
+    On an installed box it may be at ``spare``, where no socket can be made at ``path``.
+    """
+    if spare is not None and is_installed() and not (_is_there(path) and path.is_socket()):
+        path = spare
     if not _is_there(path):
         return None
     with LinkClient(path) as client:
         received = client.wait_for_snapshot(0.0, timeout_s=2.0)
     return None if received is None else received.snapshot
+
+
+def is_installed() -> bool:
+    """Return whether this is an installed box, where watcher and page are to run all the time."""
+    return UNIT.exists()
 
 
 def _is_there(path: Path) -> bool:
@@ -111,11 +131,11 @@ def _from_watcher(snapshot: dict[str, Any]) -> Iterable[Finding]:
             snapshot.get("peak_dbfs", -150.0),
             bool(snapshot.get("clipping")),
         )
-    for part in ("lamp", "panel", "button", "journal", "board", "settings"):
+    for part in _PARTS:
         health = snapshot.get(part, {}).get("health", "unknown")
         # The file's own line is there already; what the watcher uses is said if it is another.
         if part in snapshot and (part, health) != ("settings", "ok"):
-            yield _health(part, health)
+            yield _health(_SPOKEN.get(part, part), health)
 
 
 def _health(part: str, health: str) -> Finding:
@@ -171,10 +191,23 @@ def _microphone(settings: Settings) -> Sequence[Finding]:
         source.close()
 
 
-def _cards() -> Finding:
+def _cards(settings: Settings) -> Finding:
     """What [microphone] device and [line] device may name."""
-    cards = [f"{one.card_id} ({one.name})" for one in list_capture_devices()]
-    return Finding("cards", ", ".join(cards) or "none that records")
+    devices = list_capture_devices()
+    cards = ", ".join(f"{one.card_id} ({one.name})" for one in devices) or "none that records"
+    named = {
+        card_id_of(name) or name for name in (settings.microphone.device, settings.line.device)
+    }
+    for names in twins(devices):
+        # "auto" beside a line that is named may take the line instead, too.
+        if named & {*names}:
+            return Finding(
+                "cards",
+                "",
+                f"{cards}: {' and '.join(names)} are of one make and may swap their names at the "
+                "next start; use cards of two makes, or look here again after each start",
+            )
+    return Finding("cards", cards)
 
 
 def _lamp(settings: Settings) -> Sequence[Finding]:
@@ -212,11 +245,49 @@ def _socket(path: Path, snapshot: dict[str, Any] | None) -> Finding:
     folder = path.parent
     if _is_there(path) and not path.is_socket():
         return Finding("socket", "", f"{path} is not a socket; move it away")
+    if is_installed():
+        if not _may_look_into(folder):
+            return Finding("socket", "", f"{folder} is not open to you: sudo howl-lantern check")
+        return Finding(
+            "socket",
+            "",
+            "the watcher does not answer: sudo systemctl start howl-lantern; if it stops again, "
+            "journalctl -u howl-lantern says why",
+        )
     if _is_there(path):
         return Finding("socket", "", f"nobody answers at {path}; start howl-lantern watch")
     if not _may_write(folder):
         return Finding("socket", "", f"{folder} cannot be written; set [link] socket")
     return Finding("socket", f"no watcher is running; it would answer at {path}")
+
+
+def _page(page: Page) -> Finding:
+    """Ask the page for itself, at this machine's own address."""
+    import http.client
+
+    own = {"": "127.0.0.1", "0.0.0.0": "127.0.0.1", "::": "::1"}.get(page.host, page.host)
+    at = f"port {page.port} of {page.host}"
+    asking = http.client.HTTPConnection(own, page.port, timeout=PAGE_S)
+    try:
+        asking.request("GET", "/")
+        answer = asking.getresponse()
+        is_ours = answer.status == 200 and b"Howl Lantern" in answer.read(READ_BYTES)
+    except ConnectionRefusedError:
+        if not is_installed():
+            return Finding("page", f"not running; it would answer at {at}")
+        return Finding(
+            "page",
+            "",
+            f"nobody answers at {at}: sudo systemctl start howl-lantern-page; if it stops again, "
+            "journalctl -u howl-lantern-page says why",
+        )
+    except (OSError, http.client.HTTPException) as error:
+        return Finding("page", "", f"it does not answer at {at}: {error}; restart it")
+    finally:
+        asking.close()
+    if not is_ours:
+        return Finding("page", "", f"something else answers at {at}; set another [page] port")
+    return Finding("page", f"answers at {at}")
 
 
 def _disk(path: Path) -> Finding:
@@ -234,6 +305,10 @@ def _existing(folder: Path) -> Path:
     while not folder.is_dir() and folder != folder.parent:
         folder = folder.parent
     return folder
+
+
+def _may_look_into(folder: Path) -> bool:
+    return not folder.is_dir() or os.access(folder, os.X_OK)
 
 
 def _may_write(folder: Path) -> bool:

@@ -55,7 +55,8 @@ def walk(
 
     The watcher holds all of them while it runs: then there is one finding, that it does.
     """
-    if checks.ask_watcher(places.socket_path(settings)) is not None:
+    socket_path, spare = places.socket_path(settings), places.usual_socket_path()
+    if checks.ask_watcher(socket_path, spare=spare) is not None:
         yield Finding(
             "walk",
             "",
@@ -106,7 +107,7 @@ def _panel(settings: Settings, ask: Ask) -> Finding:
                     "panel",
                     "",
                     f"not seen: it {looks}; try another panel.driver, panel.rotate, width and "
-                    "height: howl-lantern settings explains them",
+                    "height: howl-lantern settings --example explains them",
                 )
         return Finding("panel", "seen and read")
     finally:

@@ -119,7 +119,7 @@ def _card(name: str, devices: list[CaptureDevice]) -> str:
     from firmware.cards import card_id_of
 
     if name == "auto":
-        return devices[0].card_id if devices else name
+        return next((each.card_id for each in devices if each.is_usb), name)
     wanted = card_id_of(name) or name
     for each in devices:
         if wanted in (each.card_id, str(each.card_index)):

@@ -64,6 +64,15 @@ class Subscription:
 class LinkClient:
     """One connection to the watcher, kept up by a thread of its own.
 
+    Parameters
+    ----------
+    socket_path : str or Path
+        Where the watcher answers.
+    spare : Path, optional
+        Where it answers if it could not make that one; tried in turns with it.
+    start : bool
+        Whether to connect at once.
+
     Attributes
     ----------
     condition : threading.Condition
@@ -78,8 +87,11 @@ class LinkClient:
         Why there is no connection, in one plain line; empty while connected.
     """
 
-    def __init__(self, socket_path: str | Path, *, start: bool = True) -> None:
+    def __init__(
+        self, socket_path: str | Path, *, spare: Path | None = None, start: bool = True
+    ) -> None:
         self.socket_path = Path(socket_path)
+        self._spare = None if spare == self.socket_path else spare
         self.condition = threading.Condition()
         self.latest: Received | None = None
         self.hello: Message | None = None
@@ -172,7 +184,9 @@ class LinkClient:
                 # Half a line may be on its way: what is sent next would be lost with it.
                 with contextlib.suppress(OSError):
                     connection.shutdown(socket.SHUT_RDWR)
-                raise LinkError(f"the watcher cannot be reached: {self._why(error)}") from error
+                raise LinkError(
+                    f"the watcher cannot be reached: {self._why(error, self.socket_path)}"
+                ) from error
             with self.condition:
                 self.condition.wait_for(
                     lambda: (
@@ -195,17 +209,22 @@ class LinkClient:
     def _run(self) -> None:
         wait_s = RETRY_FIRST_S
         while not self._stopping.is_set():
-            greeted = self._connect_once()
+            greeted = self._connect_once(self.socket_path)
+            if not greeted and self._spare is not None and not self._stopping.is_set():
+                problem = self.problem
+                greeted = self._connect_once(self._spare)
+                if not greeted:
+                    self._lost(problem)  # of the one that was set
             wait_s = RETRY_FIRST_S if greeted else min(2.0 * wait_s, RETRY_LONGEST_S)
             self._stopping.wait(wait_s)
 
-    def _connect_once(self) -> bool:
+    def _connect_once(self, path: Path) -> bool:
         """Connect and read until the connection ends; return whether the watcher greeted."""
         greeted = False
         connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         try:
             connection.settimeout(2.0)
-            connection.connect(str(self.socket_path))
+            connection.connect(str(path))
             with self.condition:
                 self._socket = connection
             buffer = LineBuffer()
@@ -220,19 +239,19 @@ class LinkClient:
                     self._take(decode(line))
                     greeted = self.connected
         except (OSError, LinkError) as error:
-            self._lost(self._why(error))
+            self._lost(self._why(error, path))
         finally:
             self._lost("closed" if self._stopping.is_set() else self.problem)
             connection.close()
         return greeted
 
-    def _why(self, error: Exception) -> str:
+    def _why(self, error: Exception, path: Path) -> str:
         if isinstance(error, FileNotFoundError):
-            return f"no watcher is running (there is no {self.socket_path})"
+            return f"no watcher is running (there is no {path})"
         if isinstance(error, ConnectionRefusedError):
-            return f"no watcher is running (nobody answers at {self.socket_path})"
+            return f"no watcher is running (nobody answers at {path})"
         if isinstance(error, PermissionError):
-            return f"no right to open {self.socket_path}: join the group that owns it"
+            return f"no right to open {path}: join the group that owns it"
         return (error.strerror if isinstance(error, OSError) else None) or str(error)
 
     def _lost(self, problem: str) -> None:

@@ -23,6 +23,10 @@ class LinkServerError(LanternError):
     """The socket cannot be opened; the message says why and what to do."""
 
 
+class OtherWatcherError(LinkServerError):
+    """Somebody answers at the socket: this watcher is one too many."""
+
+
 class LinkSocket:
     """A listening Unix socket at ``path``, and the lock that makes it the only one.
 
@@ -118,8 +122,8 @@ def _place(file: Path | int) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
-def _running(path: Path) -> LinkServerError:
-    return LinkServerError(f"another watcher is running (it answers at {path}); stop it first")
+def _running(path: Path) -> OtherWatcherError:
+    return OtherWatcherError(f"another watcher is running (it answers at {path}); stop it first")
 
 
 def _make_room(path: Path) -> None:

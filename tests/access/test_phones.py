@@ -105,6 +105,7 @@ GOOD: dict[str, Any] = {
         {"revision": 1, "phones": [{**GOOD, "id": "../../x"}]},
         {"revision": 1, "phones": [{**GOOD, "name": 3}]},
         {"revision": 1, "phones": [{**GOOD, "paired": 3}]},
+        {"revision": 1, "phones": [{**GOOD, "paired": {**GOOD["paired"], "utc_s": 10**400}}]},
         {"revision": 1, "phones": [{**GOOD, "more": 3}]},
         {"revision": 1, "phones": [{"id": "0123abcd"}]},
     ],

@@ -105,6 +105,11 @@ def test_a_card_that_is_the_only_one_is_the_microphone_that_auto_takes():
         chosen(line("CODEC"), microphone("auto"), cards=CARDS[1:])
 
 
+def test_auto_takes_no_card_that_is_not_usb_so_that_one_is_a_line():
+    board = CaptureDevice("Board", 0, 0, "codec", is_usb=False)
+    assert chosen(line("Board"), microphone("auto"), cards=[board])[0].kind == "desk"
+
+
 def test_the_box_says_it_is_the_box():
     asked = []
     source = from_box(microphone(channel=2), lambda *what: (asked.append(what), Blocks())[1])

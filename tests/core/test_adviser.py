@@ -173,6 +173,19 @@ def test_a_damaged_file_is_said_and_begun_anew(
     assert json.loads((tmp_path / "advice.json").read_text())["advice"]["ring_out"]
 
 
+def test_whatever_the_file_does_the_advice_begins(
+    start: Callable[..., Adviser], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object) -> None:
+        raise OverflowError("int too large to convert to float")
+
+    (tmp_path / "advice.json").write_text("{}")
+    monkeypatch.setattr(KeptFile, "read", fail)
+    adviser = start()
+    awaited(lambda: "OverflowError" in adviser.health())
+    assert ask(adviser, **{"class": "ring_out", "do": "open"}) == {"class": "done"}
+
+
 def test_a_file_of_another_equaliser_is_not_used(
     start: Callable[..., Adviser], tmp_path: Path
 ) -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
+import os
+import socket
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +14,7 @@ import pytest
 from firmware.cards import CaptureDevice
 from monitor import clock, opening
 from monitor.commands import checks
+from monitor.demo import free_port
 from monitor.errors import SettingsError
 from monitor.settings import Loaded, load
 from tests.core.stand_ins import FakeLamp, FakePanel, FakeSource, noise
@@ -23,7 +27,9 @@ def loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Loaded:
     monkeypatch.setattr(clock, "is_trusted", lambda: True)
     monkeypatch.setattr(opening, "open_lamp", lambda _: FakeLamp())
     monkeypatch.setattr(opening, "open_panel", lambda _: FakePanel())
+    monkeypatch.setattr(checks, "UNIT", tmp_path / "no.service")
     places = [f"link.socket={tmp_path}/link.sock", f"journal.file={tmp_path}/j.sqlite3"]
+    places += [f"page.port={free_port('127.0.0.1', 0)}"]
     return load(None, places, environ={"HOME": "/nonexistent"})
 
 
@@ -47,7 +53,7 @@ def test_all_is_well(
     out = capsys.readouterr().out
     assert out.endswith("All is well.\n")
     parts = [line.split()[1] for line in out.splitlines()[:-1]]
-    assert parts == "settings microphone level lamp panel cards socket disk clock".split()
+    assert parts == "settings microphone level lamp panel cards socket page disk clock".split()
 
 
 def test_the_cards_that_can_be_named_are_listed(
@@ -60,6 +66,86 @@ def test_the_cards_that_can_be_named_are_listed(
     ]
     monkeypatch.setattr(checks, "list_capture_devices", lambda: cards)
     assert look(loaded)["cards"].well == "Stand (USB Audio), PCH (A)"
+
+
+def test_two_cards_of_one_make_need_doing_where_one_is_named(
+    loaded: Loaded, source: FakeSource, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source.give(noise(48000, level=0.01))
+    cards = [CaptureDevice(name, n, 0, "A", True) for n, name in enumerate(("Mic", "Mic_1"))]
+    monkeypatch.setattr(checks, "list_capture_devices", lambda: cards)
+    assert look(loaded)["cards"].well == "Mic (A), Mic_1 (A)", "none is named, nothing can be wrong"
+    line = dataclasses.replace(loaded.settings.line, device="hw:CARD=Mic_1,DEV=0")
+    named = dataclasses.replace(loaded.settings, line=line)
+    found = look(dataclasses.replace(loaded, settings=named))["cards"]
+    assert "Mic and Mic_1 are of one make and may swap their names" in found.to_do
+
+
+def test_on_an_installed_box_watcher_and_page_must_run(
+    loaded: Loaded, source: FakeSource, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source.give(noise(48000, level=0.01))
+    assert look(loaded)["socket"].well.startswith("no watcher is running")
+    assert look(loaded)["page"].well.startswith("not running")
+    (tmp_path / "no.service").touch()
+    found = look(loaded)
+    assert "sudo systemctl start howl-lantern;" in found["socket"].to_do
+    assert "sudo systemctl start howl-lantern-page;" in found["page"].to_do
+    monkeypatch.setattr(os, "access", lambda *_: False)  # not root, nor of the watcher's group
+    assert look(loaded)["socket"].to_do.endswith("is not open to you: sudo howl-lantern check")
+
+
+@pytest.mark.parametrize(
+    ("says", "well", "to_do"),
+    [
+        (b"HTTP/1.0 200 OK\r\n\r\n<title>Howl Lantern</title>", "answers at port", ""),
+        (b"HTTP/1.0 200 OK\r\n\r\n<title>Shop</title>", "", "something else answers at port"),
+        (b"HTTP/1.0 500 No\r\n\r\nHowl Lantern", "", "something else answers at port"),
+        (b"no such thing\r\n\r\n", "", "it does not answer at port"),
+        (b"", "", "it does not answer at port"),
+    ],
+)
+def test_the_page_is_asked_for_itself(
+    loaded: Loaded, source: FakeSource, says: bytes, well: str, to_do: str
+) -> None:
+    source.give(noise(48000, level=0.01))
+    with socket.create_server(("127.0.0.1", loaded.settings.page.port)) as served:
+
+        def answer() -> None:
+            connection, _ = served.accept()
+            with connection:
+                connection.recv(4096)
+                connection.sendall(says)
+
+        server = threading.Thread(target=answer)
+        server.start()
+        found = look(loaded)["page"]
+        server.join()
+    assert found.well.startswith(well)
+    assert found.to_do.startswith(to_do)
+
+
+def test_the_page_that_is_ours_is_known_by_what_it_says() -> None:
+    page = Path(__file__).parents[2] / "web" / "templates" / "page.html"
+    assert b"Howl Lantern" in page.read_bytes()[: checks.READ_BYTES]
+
+
+def test_every_part_that_says_how_it_is_is_in_the_report(loaded: Loaded, tmp_path: Path) -> None:
+    (tmp_path / "access.json").write_text("damage")
+    (tmp_path / "soundcheck.json").write_text("damage")
+    (tmp_path / "advice.json").write_text("damage")
+    box = Running(tmp_path)
+    try:
+        box.wait_for(lambda s: s["soundcheck"]["health"] != "ok")
+        snapshot = box.snapshot()
+        found = look(loaded)
+    finally:
+        box.close()
+    said = {part for part, one in snapshot.items() if isinstance(one, dict) and "health" in one}
+    assert said == {*checks._PARTS}
+    for part in ("access", "soundcheck", "advice"):
+        assert "begun anew" in found[part].to_do
+    assert found["gigs"].well == "works"
 
 
 def test_a_microphone_that_went_away_while_it_was_heard_needs_doing(
@@ -129,6 +215,19 @@ def test_a_running_watcher_is_asked(loaded: Loaded, tmp_path: Path) -> None:
     assert found["socket"].well.startswith("a watcher answers")
     assert found["journal"].well == "works"
     assert not any(finding.to_do for finding in found.values())
+
+
+def test_on_an_installed_box_the_watcher_is_found_at_the_usual_socket_too(
+    loaded: Loaded, tmp_path: Path
+) -> None:
+    box = Running(tmp_path)
+    try:
+        wrong, usual = Path("/dev/null"), tmp_path / "link.sock"
+        assert checks.ask_watcher(wrong, spare=usual) is None, "at a terminal what is set counts"
+        (tmp_path / "no.service").touch()
+        assert checks.ask_watcher(wrong, spare=usual) is not None
+    finally:
+        box.close()
 
 
 def test_a_stale_socket_and_a_stranger_need_doing(

@@ -106,10 +106,10 @@ def test_settings_show_where_each_came_from(
 ) -> None:
     path = tmp_path / "config" / "howl-lantern" / "settings.toml"
     path.parent.mkdir(parents=True)
-    path.write_text("[page]\nport = 81\n")
+    path.write_text("[page]\nport = 8181\n")
     code, out, _ = run(capsys, "settings", "--set", "page.streams=3")
     assert code == 0
-    assert re.search(rf"^port = 81 +# {path}, line 2$", out, re.MULTILINE)
+    assert re.search(rf"^port = 8181 +# {path}, line 2$", out, re.MULTILINE)
     assert re.search(r"^streams = 3 +# --set$", out, re.MULTILINE)
     assert re.search(r"^way = \"set\" +# default$", out, re.MULTILINE)
 
@@ -144,7 +144,7 @@ BAD = [
     ("settings", "--settings {broken}", 2, "not valid TOML"),
     ("settings", "--set page.prt=1", 2, "did you mean port?"),
     ("settings", "--set page", 2, "table.key=value expected"),
-    ("watch", "--set page.port=0", 2, "page.port must be a whole number from 1 to 65535"),
+    ("watch", "--set page.port=0", 2, "page.port must be a whole number from 1024 to 65535"),
     ("watch", "--set link.socket={file}", 1, "something that is not a socket is here"),
     ("watch", "--set link.socket={live}", 1, "another watcher is running"),
     ("watch", "--set link.socket=/proc/nowhere/s", 1, "cannot open the socket"),

@@ -16,6 +16,7 @@ from monitor.advice.pulls import Pull
 from monitor.advice.set_advice import SetAdvice
 from monitor.hand import OFF_MARK, Hand
 from monitor.news import Advised
+from tests.waiting import awaited
 
 THIRTY_ONE = Equaliser.from_settings("31")
 
@@ -92,17 +93,38 @@ def test_what_is_refused_is_logged_and_no_more(
     assert "not now" in caplog.text
 
 
-def test_a_long_press_leaves_the_mark_and_says_goodbye(
-    pushed: Pushed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_long_press_leaves_the_mark_and_says_goodbye(pushed: Pushed, tmp_path: Path) -> None:
     it = make(pushed, Desk(), tmp_path)
     assert not it.is_leaving
     pushed.hold()
     assert (tmp_path / OFF_MARK).exists()
     assert it.is_leaving
-    # Where nobody switches it off, the panel goes back to its work.
-    monkeypatch.setattr(hand, "LEAVING_S", 0.0)
-    assert not it.is_leaving
+    assert it.health() == "ok"
+    it.close()
+
+
+def test_where_nobody_switches_the_box_off_the_mark_is_taken_back_and_it_is_said(
+    pushed: Pushed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(hand, "LEAVING_S", 0.2)
+    it = make(pushed, Desk(), tmp_path)
+    pushed.hold()
+    assert it.is_leaving
+    awaited(lambda: not it.is_leaving)  # the panel goes back to its work
+    awaited(lambda: "did not shut the box down" in it.health())
+    assert not (tmp_path / OFF_MARK).exists()
+    monkeypatch.setattr(hand, "LEAVING_S", 30.0)
+    pushed.hold()
+    assert it.health() == "ok"
+    it.close()
+
+
+def test_an_old_mark_does_not_wait_for_somebody_who_comes_later(
+    pushed: Pushed, tmp_path: Path
+) -> None:
+    (tmp_path / OFF_MARK).touch()
+    make(pushed, Desk(), tmp_path)
+    assert not (tmp_path / OFF_MARK).exists()
 
 
 def test_a_mark_that_cannot_be_left_is_no_goodbye(
@@ -112,6 +134,7 @@ def test_a_mark_that_cannot_be_left_is_no_goodbye(
     pushed.hold()
     assert not it.is_leaving
     assert "cannot be shut down" in caplog.text
+    assert "pull the plug" in it.health()
 
 
 def test_the_units_wait_for_the_mark() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import asdict
 from pathlib import Path
 
 import pytest
@@ -62,6 +63,20 @@ def test_the_card_is_written_only_when_something_changed(tmp_path: Path) -> None
         *("", "{}", "[]", "null", '{"version": 9}', "\x00\xff", "[" * 100_000),
         json.dumps({"version": 2, "soundcheck": {}, "written": {}}),
         json.dumps({"version": 1, "soundcheck": [], "written": {}}),
+        json.dumps({"version": 1, "soundcheck": [], "written": asdict(NOW)}),
+        *(
+            json.dumps({"version": 1, "soundcheck": {}, "written": asdict(NOW) | wrong})
+            for wrong in (
+                {"uptime_s": 10**400},  # more than a float holds
+                {"utc_s": -1e300},
+                {"uptime_s": True},
+                {"uptime_s": "12"},
+                {"utc_s": None},
+                {"boot_id": 1},
+                {"clock_trusted": 1},
+                {"more": 1},
+            )
+        ),
     ],
 )
 def test_a_damaged_file_is_put_aside_and_said(

@@ -14,6 +14,8 @@ import pytest
 from monitor import places, settings
 from monitor.errors import SettingsError
 from monitor.settings import RULES, Settings, default_text, load
+from monitor.settings_pins import panel_pins
+from monitor.settings_rules import SPI_PANELS
 
 NOWHERE: dict[str, str] = {"HOME": "/nonexistent"}
 
@@ -60,10 +62,10 @@ def test_nothing_set_gives_the_defaults_and_says_so() -> None:
 
 
 def test_file_beats_default_and_option_beats_file(tmp_path: Path) -> None:
-    path = write(tmp_path, '[box]\nname = "stage left"\n\n[page]\nport = 81\nstreams = 3\n')
-    loaded = load(path, ["page.port=82"], environ=NOWHERE)
+    path = write(tmp_path, '[box]\nname = "stage left"\n\n[page]\nport = 8181\nstreams = 3\n')
+    loaded = load(path, ["page.port=8182"], environ=NOWHERE)
     assert loaded.settings.box.name == "stage left"
-    assert (loaded.settings.page.port, loaded.settings.page.streams) == (82, 3)
+    assert (loaded.settings.page.port, loaded.settings.page.streams) == (8182, 3)
     assert loaded.origins["box.name"] == f"{path}, line 2"
     assert loaded.origins["page.streams"] == f"{path}, line 6"
     assert loaded.origins["page.port"] == "--set"
@@ -112,10 +114,11 @@ def test_options_may_lose_their_quotes(option: str, value: Any) -> None:
         ('page = "x"', 'line 1: [page] must be a table, not "x"'),
         (
             '[page]\nport = "80"',
-            'line 2: page.port must be a whole number from 1 to 65535, not "80',
+            'line 2: page.port must be a whole number from 1024 to 65535, not "80',
         ),
         ("[page]\n\n# c\nport = 0", "line 4: page.port must be a whole number"),
         ("[page]\nport = 65536", "not 65536"),
+        ("[page]\nport = 80", "from 1024 to 65535, not 80"),
         ("[page]\nport = true", "not true"),
         ("[page]\nport = 80.0", "not 80.0"),
         ("[page]\nport = nan", "not nan"),
@@ -128,6 +131,15 @@ def test_options_may_lose_their_quotes(option: str, value: Any) -> None:
         ),
         ('[listening]\nway = "show"', 'one of "soundcheck", "set", not "show"'),
         ('[listening]\nway = ["set"]', "one of"),
+        (
+            "[lamp]\ngpio_pin = 3",
+            "lamp.gpio_pin = 3 is a pin of the panel (ssd1306 needs GPIO 2, 3)",
+        ),
+        ("[panel]\nbus = 0\n[lamp]\ngpio_pin = 1", "needs GPIO 0, 1); give the lamp another"),
+        (
+            '[panel]\ndriver = "st7735"\n[button]\nenabled = true\ngpio_pin = 24',
+            "line 5: button.gpio_pin = 24 is a pin of the panel (st7735 needs GPIO 7, 8, 9, 10,",
+        ),
         ("[microphone]\nrates_hz = []", "a list of 1 to 8 sample rates"),
         ("[microphone]\nrates_hz = [4000]", "from 8000 to 192000"),
         ('[microphone]\ndevice = ""', "1 to 80 characters"),
@@ -147,6 +159,13 @@ def test_options_may_lose_their_quotes(option: str, value: Any) -> None:
         ("[line]\nlow_cut_slope_db = true", "12, 18 or 24, not true"),
         ('[box]\nname = "a name that is far too long"', "1 to 16 letters"),
         ('[box]\nname = "<b>"', "1 to 16 letters"),
+        ('[box]\nname = "   "', "not only spaces"),
+        ('[journal]\nfile = "rings.sqlite3"', "a whole path that begins with / or ~/"),
+        ('[journal]\nfile = "~ann/rings.sqlite3"', "a whole path that begins with / or ~/"),
+        ('[link]\nsocket = "link.sock"', 'of up to 107 bytes, or "", not "link.sock"'),
+        (f'[link]\nsocket = "/{"ä" * 100}"', "of up to 107 bytes"),
+        (f'[link]\nsocket = "/{"a" * 107}"', "of up to 107 bytes"),
+        ("[link]\nsocket = 1", "a whole path"),
         ('[panel]\ndriver = "paper"', 'one of "none", "ssd1306"'),
         ("[panel]\naddress = 0x80", "from 3 to 119"),
         ("[journal]\nkeep_rings = 1", "from 100"),
@@ -286,6 +305,14 @@ def test_what_is_read_is_the_service_s_on_an_installed_box(
     assert places.kept_journal_path(set_, person) == Path("/c/d.db")
 
 
+def test_a_place_may_be_in_one_s_home_and_as_long_as_a_socket_takes() -> None:
+    longest = "/" + "a" * 106  # sun_path of unix(7): 108 bytes with the final zero
+    options = [f"link.socket={longest}", "journal.file=~/rings.sqlite3"]
+    own = load(None, options, environ=NOWHERE).settings
+    assert places.socket_path(own, {}) == Path(longest)
+    assert places.journal_path(own, {}) == Path.home() / "rings.sqlite3"
+
+
 def test_places_that_are_set(monkeypatch: pytest.MonkeyPatch) -> None:
     own = load(None, ["link.socket=/a/b.sock", "journal.file=/c/d.db"], environ=NOWHERE).settings
     assert places.socket_path(own, {"RUNTIME_DIRECTORY": "/x"}) == Path("/a/b.sock")
@@ -299,6 +326,40 @@ def test_displays_that_may_be_set_are_those_that_there_are() -> None:
     check = RULES["panel"]["driver"].check
     assert all(check(driver) for driver in ("none", *OLED_DRIVERS, *LCD_DRIVERS))
     assert len(settings_drivers()) == 1 + len(OLED_DRIVERS) + len(LCD_DRIVERS)
+    assert SPI_PANELS == LCD_DRIVERS
+
+
+def test_a_display_on_spi_is_on_the_first_port_where_none_is_set() -> None:
+    spi = ["panel.driver=st7735"]
+    assert load(environ=NOWHERE).settings.panel.bus == 1
+    assert load(None, spi, environ=NOWHERE).settings.panel.bus == 0
+    assert load(None, [*spi, "panel.bus=1"], environ=NOWHERE).settings.panel.bus == 1
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ["lamp.gpio_pin=2", "panel.driver=none"],
+        ["lamp.gpio_pin=2", "lamp.enabled=false"],
+        ["button.gpio_pin=2"],  # it is off
+        ["lamp.gpio_pin=2", "panel.bus=3"],  # a bus that is made on pins of one's choice
+        ["lamp.gpio_pin=2", "panel.driver=st7735"],
+        ["lamp.gpio_pin=24"],
+    ],
+)
+def test_a_pin_that_the_panel_does_not_need_is_free(options: list[str]) -> None:
+    assert load(None, options, environ=NOWHERE).settings
+
+
+def test_the_pins_beside_spi_are_those_of_the_display_library() -> None:
+    import inspect
+
+    from luma.core.interface.serial import spi
+    from luma.lcd.device import backlit_device
+
+    bus, light = (inspect.signature(one.__init__).parameters for one in (spi, backlit_device))
+    theirs = {bus["gpio_DC"].default, bus["gpio_RST"].default, light["gpio_LIGHT"].default}
+    assert theirs <= {*panel_pins("st7735", 0)}
 
 
 def settings_drivers() -> list[str]:

@@ -136,6 +136,24 @@ def test_the_button_opens_a_ring_out_and_shuts_down(
     assert (tmp_path / "switch-off").exists()
 
 
+def test_a_socket_elsewhere_does_not_take_the_long_press_with_it(
+    start: Callable[..., Running], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The unit that switches off waits in the service's own folder, wherever the socket is.
+    service = tmp_path / "run"
+    service.mkdir()
+    monkeypatch.setenv("RUNTIME_DIRECTORY", str(service))
+    felt: dict[str, Callable[[], None]] = {}
+
+    def opener(_: object, **on: Callable[[], None]) -> NoButton:
+        felt.update(on)
+        return NoButton("ok")
+
+    start(f"link.socket={tmp_path}/link.sock", socket_path=None, button_opener=opener)
+    felt["on_hold"]()
+    assert (service / "switch-off").exists()
+
+
 def test_from_sound_to_lamp_link_and_journal(start: Callable[..., Running]) -> None:
     box = start("equaliser.kind=10", "box.name=left")
     assert box.snapshot()["state"] == "starting"
@@ -459,6 +477,32 @@ def test_sound_that_always_breaks_it_ends_the_watcher(start: Callable[..., Runni
     assert box.lamp.closed
 
 
+def test_where_the_socket_cannot_be_made_the_usual_one_is_taken_and_said(
+    start: Callable[..., Running], tmp_path: Path
+) -> None:
+    for wrong in ("/dev/null", "/proc/nowhere/link.sock"):
+        spare = tmp_path / "link.sock"
+        box = start(socket_path=Path(wrong), spare_socket=spare)
+        said = box.snapshot()["settings"]["health"]
+        assert said.startswith(wrong)
+        assert said.endswith(f"until then the socket is at {spare}")
+        with LinkClient(wrong, spare=spare) as page:
+            assert page.wait_for_snapshot(0.0, 5.0) is not None
+        box.close()
+    with LinkClient(wrong, spare=tmp_path / "none") as page:
+        awaited(lambda: wrong in page.problem)  # what is set is what a person can correct
+
+
+def test_a_spare_socket_is_no_way_round_another_watcher(
+    start: Callable[..., Running], tmp_path: Path
+) -> None:
+    start()
+    second = start(spare_socket=tmp_path / "spare.sock")
+    awaited(lambda: second.error is not None)
+    assert "another watcher is running" in str(second.error)
+    assert not (tmp_path / "spare.sock").exists()
+
+
 def test_a_second_watcher_leaves_the_first_alone(start: Callable[..., Running]) -> None:
     start()
     opened: list[object] = []
@@ -483,6 +527,31 @@ def test_all_is_released_at_the_end(start: Callable[..., Running]) -> None:
     assert box.supervisor.told[0] == "starting"
     assert "ready" in box.supervisor.told
     assert box.supervisor.told[-1] == "stopping"
+
+
+def test_at_the_end_what_is_on_the_card_is_closed_before_any_device(
+    start: Callable[..., Running],
+) -> None:
+    """A bus that hangs takes its seconds; the service manager may kill what is left then."""
+    still_running: dict[str, set[str]] = {}
+    keepers = {"journal", "adviser", "gigs", "soundcheck", "access"}
+
+    class Hangs(FakeLamp):
+        def __init__(self, name: str) -> None:
+            super().__init__()
+            self._name = name
+
+        def close(self) -> None:
+            still_running[self._name] = {one.name for one in threading.enumerate()} & keepers
+
+    box = start(
+        lamp_opener=lambda _: Hangs("lamp"),
+        button_opener=lambda _, **on: Hangs("button"),
+    )
+    running = {one.name for one in threading.enumerate()}
+    assert keepers <= running, running
+    box.close()
+    assert still_running == {"lamp": set(), "button": set()}
 
 
 # --- as a process ---------------------------------------------------------------------------

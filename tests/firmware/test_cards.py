@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from firmware import cards
-from firmware.cards import answers, card_id_of, list_capture_devices
+from firmware.cards import answers, card_id_of, list_capture_devices, twins
 
 
 def add(root: Path, index: int, card_id: str, pcms: str, *, usb: bool = False) -> None:
@@ -49,6 +49,13 @@ def test_a_card_pulled_while_it_is_read_is_left_out(tmp_path: Path) -> None:
 
 def test_no_sound_system_is_no_card(tmp_path: Path) -> None:
     assert list_capture_devices(tmp_path / "asound") == []
+
+
+def test_cards_of_one_make_may_swap_their_names(tmp_path: Path) -> None:
+    # The kernel's choice of names, sound/core/init.c: "_" and a hexadecimal number behind.
+    for index, card_id in enumerate(("Device", "CODEC", "Device_1", "Device_A", "Mic_two")):
+        add(tmp_path, index, card_id, "pcm0c pcm1c", usb=True)
+    assert twins(list_capture_devices(tmp_path)) == [["Device", "Device_1", "Device_A"]]
 
 
 @pytest.mark.parametrize(

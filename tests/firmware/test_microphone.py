@@ -22,8 +22,9 @@ import pytest
 from firmware import microphone as module
 from firmware.fakes import FakeAlsa, FakeAlsaError, FakeCard, FakeControl, wait_until
 from firmware.microphone import AlsaMicrophone
-from firmware.opening import SilentLoss
+from firmware.opening import MicrophoneError, SilentLoss
 from firmware.ports import AudioBlock, MicrophoneStatus
+from firmware.which_card import UNKNOWN_EVERY_S, WhichCard
 from monitor.listening.frames import HOP_S
 
 NAME = "hw:CARD=Stage,DEV=0"
@@ -317,6 +318,20 @@ def test_auto_prefers_a_usb_card(kernel_list: Path, make: Maker) -> None:
     assert opened_names(alsa) == [NAME]
 
 
+def test_auto_never_takes_a_card_that_is_not_usb(kernel_list: Path, make: Maker) -> None:
+    add_card(kernel_list, 0, "Board", usb=False)
+    shutil.rmtree(kernel_list / "card1")
+    alsa = FakeAlsa({NAME: FakeCard(), "hw:CARD=Board,DEV=0": FakeCard()})
+    microphone = make(alsa)
+    detail = detail_when(microphone, "no USB microphone is there")
+    assert "plug one in, or put the name of a card that is (Board) into [microphone]" in detail
+    assert microphone.status().state == "searching"
+    assert opened_names(alsa) == []
+    add_card(kernel_list, 1, "Stage", usb=True)
+    next_block(microphone)
+    assert opened_names(alsa) == [NAME]
+
+
 @pytest.mark.parametrize("line", ["Desk", "hw:CARD=Desk,DEV=0", "plughw:0,0", "0"])
 def test_auto_never_takes_the_desk_s_line(kernel_list: Path, make: Maker, line: str) -> None:
     add_card(kernel_list, 0, "Desk", usb=True)
@@ -339,6 +354,37 @@ def test_any_other_name_goes_to_alsa_as_it_stands(make: Maker) -> None:
     microphone = make(alsa, device="my_mixture")
     next_block(microphone)
     assert microphone.status().device == "my_mixture"
+
+
+def test_a_short_name_that_is_not_plugged_in_is_said_and_asked_for_once(
+    kernel_list: Path, make: Maker
+) -> None:
+    knocks: list[str] = []
+    unknown = FakeCard(is_plugged=False, open_error="No such file or directory")
+    alsa = FakeAlsa({"Device": unknown, "hw:CARD=Device,DEV=0": FakeCard()})
+    microphone = make(alsa, device="Device", knock=lambda name: not knocks.append(name))
+    said = "the microphone Device is not plugged in (there: Stage); plug it in"
+    assert detail_when(microphone, "not plugged in").startswith(said)
+    time.sleep(2.5)  # two more knocks, were it asked for once a second
+    assert knocks == ["Device"]
+    assert microphone.status().detail.startswith(said)
+    add_card(kernel_list, 2, "Device", usb=True)
+    next_block(microphone)
+    assert knocks == ["Device"]
+
+
+def test_a_name_that_alsa_did_not_know_is_asked_for_again(kernel_list: Path) -> None:
+    now_mono_s = [100.0]
+    which = WhichCard("mixture", leave="", kernel_list=kernel_list, clock=lambda: now_mono_s[0])
+    assert which.name() == "mixture"
+    assert "mixture is not plugged in" in str(which.unknown())
+    with pytest.raises(MicrophoneError, match="not plugged in"):
+        which.name()
+    now_mono_s[0] += UNKNOWN_EVERY_S
+    assert which.name() == "mixture"
+    which.unknown()
+    add_card(kernel_list, 2, "Desk", usb=True)  # what it is made of may be there now
+    assert which.name() == "mixture"
 
 
 def test_no_card_at_all_asks_for_one(kernel_list: Path, make: Maker) -> None:

@@ -9,6 +9,8 @@ from xml.etree import ElementTree
 
 import pytest
 
+from monitor.settings_pins import panel_pins, usual_bus
+from monitor.settings_rules import SPI_PANELS
 from tests.install.bench_box import ROOT
 
 WIRING = (ROOT / "docs/wiring.md").read_text()
@@ -18,6 +20,7 @@ DEFAULTS = tomllib.loads((ROOT / "monitor/defaults.toml").read_text())
 # The header's ground pins and two of its GPIOs (the board's documentation, from memory).
 GROUND_PINS = {6, 9, 14, 20, 25, 30, 34, 39}
 PIN_OF_GPIO = {2: 3, 3: 5, 17: 11, 26: 37}
+PIN_OF_SPI_GPIO = {8: 24, 10: 19, 11: 23, 18: 12, 24: 18, 25: 22}
 
 
 def number(pattern: str, text: str = WIRING) -> float:
@@ -72,8 +75,21 @@ def test_the_picture_marks_the_same_pins() -> None:
         for text in picture.iter("{http://www.w3.org/2000/svg}text")
         if text.get("font-weight") == "bold" and (text.text or "").isdigit()
     }
-    assert marked == {int(pin) for pin in re.findall(r"\| pin (\d+) ", WIRING)}
+    drawn = WIRING.partition("A panel on SPI")[0]
+    assert marked == {int(pin) for pin in re.findall(r"\| pin (\d+) ", drawn)}
     assert len(marked) == 8
+
+
+def test_a_panel_on_spi_is_wired_to_the_pins_that_are_kept_for_it() -> None:
+    wired = WIRING.partition("A panel on SPI")[2].partition("\n(The numbers")[0]
+    pins = {int(gpio): int(pin) for pin, gpio in re.findall(r"pin (\d+) \(GPIO (\d+)\)", wired)}
+    assert pins == PIN_OF_SPI_GPIO
+    assert {*pins} <= {*panel_pins("st7735", usual_bus("st7735"))}
+    assert int(number(r"\| panel GND \| pin (\d+) ", wired)) in GROUND_PINS
+    for driver in SPI_PANELS:
+        assert f"`{driver}`" in WIRING
+    free = {DEFAULTS[part]["gpio_pin"] for part in ("lamp", "button")}
+    assert not free & {*panel_pins("st7735", 0)}, "lamp and button stay where they are"
 
 
 def test_cautions_are_there() -> None:

@@ -125,6 +125,7 @@ SCHEMAS: dict[str, Schema] = {
             "phones": COUNT,
             "revision": COUNT,
         },
+        {"health": TEXT},
         about="Who may change something; whether a code is on the panel; how many phones.",
     ),
     "GigNow": obj(

@@ -1,0 +1,68 @@
+"""The panel's thread: what cannot be drawn or shown is said, and nothing old stands in for it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from PIL import Image
+
+from firmware.faces import EXAMPLE_FACES, draw_face
+from firmware.ports import Face
+from monitor import panel_thread
+from monitor.panel_thread import PanelThread
+from tests.waiting import awaited
+
+
+class Glass:
+    """A panel that keeps what it shows."""
+
+    def __init__(self) -> None:
+        self.shown: list[bytes] = []
+
+    def show(self, image: Image.Image) -> None:
+        self.shown.append(image.tobytes())
+
+    def health(self) -> str:
+        return "ok"
+
+    def close(self) -> None:
+        """Nothing to release."""
+
+
+def draw(face: Face) -> Image.Image:
+    if face.kind == "howl":
+        raise ValueError("no such letter")
+    return draw_face(face)
+
+
+@pytest.fixture
+def glass(monkeypatch: pytest.MonkeyPatch) -> Glass:
+    monkeypatch.setattr(panel_thread, "REFRESH_S", 0.05)
+    return Glass()
+
+
+@pytest.fixture
+def thread(glass: Glass) -> Iterator[PanelThread]:
+    one = PanelThread(lambda: glass, draw)
+    yield one
+    one.close()
+
+
+def test_a_face_that_cannot_be_drawn_leaves_the_panel_dark_and_is_said_until_one_can(
+    glass: Glass, thread: PanelThread
+) -> None:
+    quiet = draw_face(EXAMPLE_FACES["quiet"]).tobytes()
+    dark = bytes(len(quiet))
+    thread.show(EXAMPLE_FACES["quiet"])
+    awaited(lambda: glass.shown[-1:] == [quiet])
+    thread.show(EXAMPLE_FACES["howl"])
+    awaited(lambda: glass.shown[-1] == dark)
+    count = len(glass.shown)
+    awaited(lambda: len(glass.shown) > count + 3)  # refreshed again and again
+    assert thread.health() == "the panel failed: no such letter"
+    assert thread.picture.bits == dark
+    assert glass.shown[count:] == [dark] * len(glass.shown[count:])
+    thread.show(EXAMPLE_FACES["quiet"])
+    awaited(lambda: glass.shown[-1] == quiet)
+    assert thread.health() == "ok"
