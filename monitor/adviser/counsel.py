@@ -154,6 +154,9 @@ class Counsel:
             standing=list(self._standing.values()),
             loop_times=self._times,
         )
+        for ring in self._rings.open:
+            # What rings already is asked for as soon as it begins.
+            self._ring_out.heard(_news("opened", ring, at_s))
         self._its_pulls = self._ring_out.state.pulls
         self._mark(at_s)
 
@@ -181,6 +184,8 @@ class Counsel:
         before = self._standing
         self._standing = {k: p for k, p in standing.items() if p.pull_db > 0.0}
         self._moved(before, None, at_s)
+        if self._ring_out is not None and self._ring_out.state.phase == "ready":
+            self._open(at_s)  # it begins from how the sliders stand
 
     def _moved(self, standing: Mapping[str, Pull], fader_db: float | None, at_s: float) -> None:
         """The desk stood so until now: what rings grows otherwise and needs less, or more."""

@@ -76,7 +76,10 @@ class Needs:
         elif need.moved_s is None:
             need.climb = ring.climb or need.climb
         elif ring.climb is not None and ring.climb.to_s >= need.moved_s + HAND_S:
-            need = self._all[ring.id] = _Need(ring.climb)
+            # Pushed further up a ring soon stands at an end stop, and hardly climbs: what was
+            # heard before, and what was added, tell more.
+            if need.climb is None or need.gained_db >= 0.0:
+                need = self._all[ring.id] = _Need(ring.climb)
         elif ring.trace.lasts(at_s):
             # It was not enough, and how far it is from enough is not known.
             need = self._all[ring.id] = _Need()

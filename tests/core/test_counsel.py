@@ -323,6 +323,41 @@ def test_the_practice_desk_s_fader_counts_like_a_pull() -> None:
     assert told(mind).startswith("pull 2.5k by ")
 
 
+def test_a_ring_that_is_pushed_further_up_never_needs_less() -> None:
+    mind = counsel()
+    mind.hear(News(9.9, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
+    at_s = grow(mind)
+    wanted_db = int(told(mind).split()[-1])
+    mind.hear(News(at_s + 0.1, desk=DeskStands("cellar", 4.0, (0.0,) * 31)))
+    assert int(told(mind).split()[-1]) == wanted_db + 4
+    # At its end stop it hardly climbs, which is no small excess.
+    slow = -20.0 + 3.0 * HOP_S * np.arange(96)
+    mind.hear(News(at_s + 4.0, lines=(line(1, 2480.0, slow, until_s=at_s + 4.0),)))
+    assert int(told(mind).split()[-1]) == wanted_db + 4
+
+
+def test_a_ring_out_opened_while_something_rings_asks_for_it_at_once() -> None:
+    mind = counsel()
+    at_s = grow(mind)
+    mind.command({"class": "ring_out", "do": "open"}, at_s + 0.1)
+    mind.command({"class": "ring_out", "do": "begin"}, at_s + 0.2)
+    state = mind.result.ring_out
+    assert state is not None
+    assert (state.phase, [pull.label for pull in state.pulls_now]) == ("pull", ["2.5k"])
+
+
+def test_what_is_said_of_sliders_before_a_ring_out_begins_is_where_it_begins() -> None:
+    mind = counsel()
+    mind.command({"class": "pull", "slider": 10, "cut_db": -6.0}, 1.0)
+    mind.command({"class": "ring_out", "do": "open"}, 2.0)
+    mind.command({"class": "pull", "slider": 10, "cut_db": 0.0}, 3.0)
+    mind.command({"class": "pull", "slider": 20, "cut_db": -3.0}, 4.0)
+    mind.command({"class": "ring_out", "do": "begin"}, 5.0)
+    state = mind.result.ring_out
+    assert state is not None
+    assert [(pull.label, pull.pull_db) for pull in state.pulls] == [("2k", 3.0)]
+
+
 def rung(
     mind: Counsel, number: int, at_s: float, *, hz: float = 2480.0, long_s: float = 1.0
 ) -> float:

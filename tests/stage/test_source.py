@@ -123,7 +123,7 @@ def test_the_advice_follows_and_never_tells_the_answer(stage: StageMicrophone) -
     stage.read(1.0)
     stage.control({"fader_db": FADER_MAX_DB})
     deadline = time.monotonic() + 10.0
-    while "pull the slider it names" not in said[-1] and time.monotonic() < deadline:
+    while "do what it says" not in said[-1] and time.monotonic() < deadline:
         stage.read(0.1)
         said.append(stage.state()["advice"])
     assert "It rings" in said[-1]

@@ -335,6 +335,20 @@ def test_in_a_set_the_depth_is_named_and_can_be_confirmed(window: Any, link: Sti
         link.close()
 
 
+def test_while_a_ring_out_leads_every_room_says_what_it_says(page: Any, link: StillClient) -> None:
+    """Two people look at the page, one in another room: there is one thing to do."""
+    rings = STATES["howl"]["rings"]
+    for name in ("raise", "pull", "back-off"):
+        state = RING_OUTS[name]
+        link.hold({**STATES[f"ring-out {name}"], "rings": rings, "state": "howl"})
+        assert awaited(lambda: text(page, "slider") == state["say"], 5.0), name  # noqa: B023
+        pulled = script(page, "document.querySelectorAll('#sliders .depth').length")
+        assert pulled == len(state["pulls_now"])
+        assert state["say"] in text(page, "spoken")
+    link.hold({**STATES["ring-out paused"], "rings": rings, "state": "howl"})
+    assert awaited(lambda: text(page, "slider").startswith("pull "), 5.0)
+
+
 def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any, link: StillClient) -> None:
     for name in RING_OUTS:
         show(page, link, name)

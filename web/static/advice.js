@@ -12,13 +12,21 @@ export const decibels = (db) => String(Math.round(db * 10) / 10);
 /** The line of a pull: "2.5k by 4". */
 const pullWords = (pull) => `${pull.label} by ${decibels(pull.more_db)}`;
 
-/** The sliders to pull now: as advised, else the nearest to each ring. */
-export function pullsNow(snapshot) {
-  if (snapshot.advice) return snapshot.advice.pulls;
+/** The ring-out that leads now, if one does: then nothing else tells what to do. */
+export function leads({ ring_out: ringOut }) {
+  return ringOut && ["raise", "pull", "listen", "back_off"].includes(ringOut.phase) ? ringOut : null;
+}
+
+/** What to do about what rings: as the ring-out or the advice has it, else the nearest slider. */
+export function doNow(snapshot) {
+  const ringOut = leads(snapshot);
+  if (ringOut) return { line: ringOut.say, pulls: ringOut.pulls_now };
+  if (snapshot.advice) return snapshot.advice;
   const { sliders } = snapshot.equaliser;
-  return snapshot.rings.map((ring) => ({
+  const pulls = snapshot.rings.map((ring) => ({
     slider: sliders.findIndex((one) => one.label === ring.slider), label: ring.slider,
   })).filter((pull) => pull.slider >= 0);
+  return { line: snapshot.rings.length ? `pull ${snapshot.rings[0].slider}` : "", pulls };
 }
 
 function offer(snapshot) {

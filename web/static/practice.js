@@ -1,6 +1,6 @@
 // The practice stage: a fader and the equaliser's sliders, only where there is a stage.
 import { follow } from "./feed.js";
-import { pullsNow } from "./advice.js";
+import { doNow, leads } from "./advice.js";
 import { send } from "./send.js";
 import { at, create, text } from "./parts.js";
 
@@ -79,12 +79,6 @@ function bring(cell) {
   desk.scrollLeft = cell.offsetLeft - desk.offsetLeft - (desk.clientWidth - cell.clientWidth) / 2;
 }
 
-/** The pulls of now: as the ring-out or the advice has them, else the nearest to each ring. */
-function asked(snapshot) {
-  const { ring_out: ringOut } = snapshot;
-  return ringOut?.pulls_now.length ? ringOut.pulls_now : pullsNow(snapshot);
-}
-
 const gainWords = (db) => `${db > 0 ? "+" : db < 0 ? "\u2212" : ""}${Math.abs(db)} dB`;
 
 function followPractice(snapshot) {
@@ -96,7 +90,8 @@ function followPractice(snapshot) {
     built = labels;
     build(stage);
   }
-  text(at("advice"), stage.advice);
+  const ringOut = leads(snapshot);
+  text(at("advice"), ringOut ? `${ringOut.say}: ${ringOut.detail}` : stage.advice);
   const fader = at("fader");
   fader.min = stage.fader_min_db;
   fader.max = stage.fader_max_db;
@@ -108,7 +103,7 @@ function followPractice(snapshot) {
     if (!isTouched(gain)) gain.value = stage.gain_db;
     at("gain-words").textContent = gainWords(gain.value);
   }
-  const now = asked(snapshot);
+  const now = doNow(snapshot).pulls;
   const pulls = new Set(now.map((pull) => pull.label));
   places = new Map(now.filter((pull) => pull.centre_hz !== undefined).map((pull) =>
     [pull.slider, { centre_hz: pull.centre_hz, q: pull.q }]));

@@ -1,5 +1,5 @@
 // One snapshot onto the page.
-import { pullsNow } from "./advice.js";
+import { doNow } from "./advice.js";
 import { at, create, rows, text as write } from "./parts.js";
 import { drawLevels, drawPanel, drawSliders } from "./drawing.js";
 import { asker } from "./send.js";
@@ -29,8 +29,9 @@ function ordinal(n) {
 function place(ring, snapshot) {
   const sliders = snapshot.equaliser.sliders;
   const index = sliders.findIndex((slider) => slider.label === ring.slider);
-  const line = snapshot.advice?.line ?? `pull ${ring.slider}`;
-  if (snapshot.advice && !snapshot.advice.pulls.length) return line; // it names no slider
+  const { line, pulls } = doNow(snapshot);
+  // It names no slider, or those of a ring-out, which may be others.
+  if (index < 0 || pulls[0]?.slider !== index) return line;
   return `${line}, the ${ordinal(index + 1)} slider of ${sliders.length}`;
 }
 
@@ -52,7 +53,7 @@ function headline(snapshot) {
     text("band", first.band);
     band.dataset.length = String(Math.min(5, Math.max(4, first.band.length)));
     text("hz", `${hz(first.frequency_hz)}, for ${span(first.ringing_for_s)}`);
-    text("slider", snapshot.advice?.line ?? `pull ${first.slider}`);
+    text("slider", doNow(snapshot).line);
   } else {
     const state = snapshot.state;
     text("what", state === "quiet" ? "" : state === "deaf" ? "" : "a moment");
@@ -164,7 +165,7 @@ export function show(snapshot) {
   recent(snapshot);
   const anything = snapshot.rings.length > 0 || (snapshot.standing ?? []).length > 0;
   at("sliders").toggleAttribute("hidden", !anything);
-  drawSliders(at("sliders"), snapshot, snapshot.rings.length ? pullsNow(snapshot) : []);
+  drawSliders(at("sliders"), snapshot, snapshot.rings.length ? doNow(snapshot).pulls : []);
   drawLevels(at("levels"), snapshot);
   box(snapshot);
   ways(snapshot.way);
