@@ -16,8 +16,9 @@ watcher=howl-lantern.service
 page=howl-lantern-page.service
 off_units="howl-lantern-off.path howl-lantern-off.service"
 
-say() { printf '%s\n' "$*"; }
-step() { printf '* %s\n' "$*"; }
+# A terminal that has gone is no reason to stop half-way.
+say() { printf '%s\n' "$*" || true; }
+step() { say "* $*"; }
 fail() {
     printf '%s: %s\n' "${0##*/}" "$*" >&2
     exit 1
@@ -53,8 +54,8 @@ release_of() { # LINK: the release a link names, nothing where there is no such 
 }
 
 point() { # LINK RELEASE: in one step, so that there is never a moment without
-    ln -sfn "releases/$2" "$home/$1.new"
-    mv -Tf "$home/$1.new" "$home/$1"
+    ln -sfn "releases/$2" "$home/$1.new" &&
+        mv -Tf "$home/$1.new" "$home/$1"
 }
 
 remember() { # KIND NAME: added by install, so remove may take it away

@@ -124,15 +124,27 @@ class Box:
             text=True,
             check=False,
             timeout=60,
-            env={
-                "PATH": f"{self.fake / 'bin'}:{os.environ['PATH']}",
-                "DESTDIR": str(self.root),
-                "FAKE": str(self.fake),
-                "REAL_PYTHON": sys.executable,
-                "START_WITHIN_S": "1",
-                "STAYS_S": "0",
-            },
+            env=self.surroundings(),
+            start_new_session=True,  # a stand-in may send a signal to all of it, as Ctrl-C does
         )
+
+    def surroundings(self) -> dict[str, str]:
+        """Return the environment in which the scripts find the stand-ins."""
+        return {
+            "PATH": f"{self.fake / 'bin'}:{os.environ['PATH']}",
+            "DESTDIR": str(self.root),
+            "FAKE": str(self.fake),
+            "REAL_PYTHON": sys.executable,
+            "START_WITHIN_S": "1",
+            "STAYS_S": "0",
+        }
+
+    def interpose(self, tool: str, body: str) -> None:
+        """Run ``body`` before a tool of the system's own, which it may leave out with ``exit``."""
+        real = shutil.which(tool)
+        path = self.fake / "bin" / tool
+        path.write_text(f'#!/bin/sh\n{body}\nexec {real} "$@"\n')
+        path.chmod(0o755)
 
     def install(self, version: str, *words: str) -> subprocess.CompletedProcess[str]:
         """Install, or upgrade to, that version."""

@@ -15,7 +15,7 @@ from tests.install.bench_box import ROOT, Box
 FOLDER = ROOT / "systemd"
 COMMANDS = ("install", "remove", "release", "deb", "wifi")
 OF_THE_PACKAGE = ("debian/postinst", "debian/prerm", "debian/postrm")
-PARTS = ("common.sh", "packages.sh", "make_release.sh", "switch.sh")
+PARTS = ("common.sh", "packages.sh", "make_release.sh", "state.sh", "switch.sh")
 PROFILE = "etc/NetworkManager/system-connections/howl-lantern-wifi.nmconnection"
 
 
