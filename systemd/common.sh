@@ -61,3 +61,13 @@ point() { # LINK RELEASE: in one step, so that there is never a moment without
 remember() { # KIND NAME: added by install, so remove may take it away
     grep -qsx "$1 $2" "$brought" || say "$1 $2" >>"$brought"
 }
+
+setting() { # TABLE.KEY of the settings in force, as plain text
+    set -- "${1%.*}" "${1#*.}"
+    "$home/venv/bin/python" -I -c 'import sys
+from monitor import settings
+loaded = settings.load(sys.argv[3] or None, []).settings
+print(getattr(getattr(loaded, sys.argv[1]), sys.argv[2]))' \
+        "$1" "$2" "$([ -f "$etc/settings.toml" ] && say "$etc/settings.toml")" \
+        2>>"${log:-/dev/null}" || true
+}

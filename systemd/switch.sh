@@ -39,15 +39,6 @@ put_mdns() { # FOLDER
     chmod 644 "$mdns_file"
 }
 
-setting() { # TABLE.KEY of the settings in force, as plain text
-    set -- "${1%.*}" "${1#*.}"
-    "$home/venv/bin/python" -I -c 'import sys
-from monitor import settings
-loaded = settings.load(sys.argv[3] or None, []).settings
-print(getattr(getattr(loaded, sys.argv[1]), sys.argv[2]))' \
-        "$1" "$2" "$([ -f "$etc/settings.toml" ] && say "$etc/settings.toml")" 2>>"$log" || true
-}
-
 stop_services() {
     has_manager || return 0
     for unit in "$page" "$watcher"; do
