@@ -460,8 +460,8 @@ def test_removal_leaves_nothing(box: Box) -> None:
     ("words", "settings", "journal"),
     [
         ([], True, True),  # nobody can be asked here
-        (["--keep-settings"], True, False),
-        (["--keep-journal"], False, True),
+        (["--keep-settings"], True, True),
+        (["--keep-journal"], True, True),
         (["--keep-settings", "--keep-journal"], True, True),
         (["--keep-nothing"], False, False),
     ],
@@ -474,6 +474,30 @@ def test_removal_keeps_what_it_is_told_to(
     assert (installed.root / SETTINGS).exists() is settings
     assert (installed.root / JOURNAL).exists() is journal
     assert not (installed.root / "opt/howl-lantern").exists()
+    for folder, kept in (("etc/howl-lantern", settings), ("var/lib/howl-lantern", journal)):
+        said = "kept" if kept else "deleted"
+        assert f"  {said}: {installed.root / folder}\n" in run.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "typed", "settings", "journal"),
+    [
+        (["--keep-settings"], "n\n", True, False),
+        (["--keep-journal"], "n\n", False, True),
+        (["--keep-settings"], "\n", True, True),
+        ([], "n\n\n", False, True),
+        ([], "\nn\n", True, False),
+    ],
+)
+def test_removal_asks_about_what_is_not_named(
+    installed: Box, words: list[str], typed: str, settings: bool, journal: bool
+) -> None:
+    script = installed.tree("1.0.0") / "systemd/remove"
+    code, shown, _ = installed.at_terminal(script, *words, typed=typed)
+    assert code == 0, shown
+    assert shown.count("[Y/n]") == typed.count("\n")
+    assert (installed.root / SETTINGS).exists() is settings
+    assert (installed.root / JOURNAL).exists() is journal
 
 
 def test_removal_of_nothing(box: Box) -> None:
