@@ -128,6 +128,7 @@ find_way_back() { # RELEASE that comes: sets $in_use, $earlier, and $old to go b
 }
 
 activate() { # RELEASE; sets $why if it does not run
+    settle_journal "$1" || return 1
     why="it cannot be put in place; is the card full?"
     point venv "$1" || return 1
     put_system_files "$1" || return 1

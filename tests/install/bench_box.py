@@ -59,6 +59,7 @@ cp "$FAKE/bin/program" "$made/bin/howl-lantern" """,
 echo "pip $*" >>"$FAKE/calls.txt"
 case "$*" in
 *"pip install"*) [ ! -e "$FAKE/pip-fails" ] || { echo "ERROR: no such package"; exit 1; };;
+*MIGRATIONS*) cat "$FAKE/tables-of-$(basename "$(dirname "$(dirname "$0")")")";;
 *purelib*) echo "$(dirname "$0")/../site";;
 *settings*port*) cat "$FAKE/port";;
 *settings*host*) echo 0.0.0.0;;

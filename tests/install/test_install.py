@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import fcntl
 import re
+import sqlite3
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
-from tests.install.bench_box import Box
+from monitor.journal.tables import MIGRATIONS
+from tests.install.bench_box import ROOT, Box
 
 SETTINGS = "etc/howl-lantern/settings.toml"
 JOURNAL = "var/lib/howl-lantern/journal.sqlite3"
@@ -407,6 +410,105 @@ def test_no_way_back_from_the_first(installed: Box) -> None:
     assert run.returncode == 1
     assert "none before it" in one_line(run.stderr)
     assert installed.in_use == "1.0.0-1"
+
+
+def write_journal(path: Path, tables: int, row: str, *, open_at_the_end: bool = False) -> None:
+    """A journal with that version of its tables; one that was not closed has its newest beside it.
+
+    SQLite's user_version and its write-ahead log, as the journal uses them.
+    """
+    path.unlink(missing_ok=True)
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("CREATE TABLE rings (words TEXT)")
+    connection.execute("INSERT INTO rings VALUES (?)", (row,))
+    connection.execute(f"PRAGMA user_version = {tables}")
+    if open_at_the_end:
+        whole = {tail: Path(f"{path}{tail}").read_bytes() for tail in ("", "-wal")}
+        connection.close()
+        for tail, content in whole.items():
+            Path(f"{path}{tail}").write_bytes(content)
+    connection.close()
+
+
+def rows(path: Path) -> list[str]:
+    connection = sqlite3.connect(path)
+    found = [words for (words,) in connection.execute("SELECT words FROM rings")]
+    connection.close()
+    return found
+
+
+@pytest.mark.parametrize("pulled", [True, False])
+def test_a_journal_the_older_cannot_read_is_put_aside(installed: Box, pulled: bool) -> None:
+    journal = installed.root / JOURNAL
+    installed.answer(**{"tables_of_1.0.0_1": "3", "tables_of_1.1.0_1": "4"})
+    write_journal(journal, 3, "before")
+    assert installed.install("1.1.0").returncode == 0
+    write_journal(journal, 4, "since", open_at_the_end=pulled)
+    script = installed.root / "opt/howl-lantern/venv/system/install"
+    asked = installed.run(script, "--back", "--dry-run")
+    assert "1.0.0-1 cannot read today's journal: it would be put aside" in asked.stdout
+    run = installed.run(script, "--back")
+    assert run.returncode == 0, run.stderr
+    assert rows(journal) == ["before"]
+    aside = Path(f"{journal}.newer-1")
+    assert "1.0.0-1 cannot read today's journal" in run.stdout
+    assert f"kept as {aside}, and the one as it left it goes on" in run.stdout
+    assert rows(aside) == ["since"]
+    # Two more upgrades take the releases away, and not what was put aside.
+    for version in ("1.2.0", "1.3.0"):
+        assert installed.install(version).returncode == 0
+    assert rows(aside) == ["since"]
+
+
+def test_an_older_checkout_puts_a_newer_journal_aside_and_says_so(installed: Box) -> None:
+    journal = installed.root / JOURNAL
+    installed.answer(**{"tables_of_1.0.0_1": "4", "tables_of_0.9.0_1": "3"})
+    write_journal(journal, 4, "since")
+    run = installed.install("0.9.0")
+    assert run.returncode == 0, run.stderr
+    aside = Path(f"{journal}.newer-1")
+    assert f"kept as {aside}, and a new one begins" in run.stdout
+    assert rows(aside) == ["since"]
+    assert not journal.exists()
+
+
+def test_a_journal_the_older_can_read_goes_on(installed: Box) -> None:
+    journal = installed.root / JOURNAL
+    installed.answer(**{"tables_of_1.0.0_1": "4", "tables_of_1.1.0_1": "4"})
+    assert installed.install("1.1.0").returncode == 0
+    write_journal(journal, 4, "since")
+    run = installed.run(installed.tree("1.1.0") / "systemd/install", "--back")
+    assert run.returncode == 0, run.stderr
+    assert rows(journal) == ["since"]
+    copy = installed.root / "opt/howl-lantern/releases/1.1.0-1/state"
+    assert f"a copy as 1.1.0-1 left it is in {copy}." in run.stdout
+    assert rows(copy / "journal.sqlite3") == ["since"]
+
+
+def test_a_journal_put_aside_comes_back_if_the_older_does_not_run(installed: Box) -> None:
+    journal = installed.root / JOURNAL
+    installed.answer(**{"tables_of_1.0.0_1": "3", "tables_of_1.1.0_1": "4"})
+    write_journal(journal, 3, "before")
+    assert installed.install("1.1.0").returncode == 0
+    write_journal(journal, 4, "since")
+    installed.answer(broken="1.0.0-1")
+    run = installed.run(installed.tree("1.1.0") / "systemd/install", "--back")
+    assert run.returncode == 1
+    assert "1.1.0-1 runs again, with its journal" in one_line(run.stderr)
+    assert rows(journal) == ["since"]
+
+
+def test_the_releases_say_which_tables_they_know() -> None:
+    """What the scripts ask a release for is there: a name that moves must move there too."""
+    asked = re.search(
+        r"-c '(from monitor[^']*)'", (ROOT / "systemd/state.sh").read_text(), re.MULTILINE
+    )
+    assert asked is not None
+    answer = subprocess.run(
+        [sys.executable, "-c", asked[1]], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout
+    assert int(answer) == len(MIGRATIONS)
 
 
 # --- words --------------------------------------------------------------------------------------
