@@ -20,7 +20,12 @@ TOOLS = {
     "id": "echo 0",
     "getent": "exit 2",  # neither the users nor the groups are there
     "apt-cache": '[ "$1" = policy ] && echo "  Candidate: $(cat "$FAKE/alsaaudio")" || exit 1',
-    "dpkg-query": 'case "$*" in *Abbrev*) echo "ii  base";; *) echo "install ok installed";; esac',
+    "dpkg-query": """
+case "$*" in
+*Abbrev*) sed 's/^/ii  /' "$FAKE/packages";;
+*Version*) cat "$FAKE/alsaaudio";;
+*) grep -qsx "$4" "$FAKE/missing" || echo "install ok installed";;
+esac""",
     "nmcli": """
 echo "nmcli $*" >>"$FAKE/calls.txt"
 case "$*" in
@@ -95,7 +100,7 @@ class Box:
         for name, body in TOOLS.items():
             (bin_folder / name).write_text(f"#!/bin/sh\n{body}\n")
             (bin_folder / name).chmod(0o755)
-        self.answer(alsaaudio="0.10.0-3", i2c="0", manager="252", port="8080")
+        self.answer(alsaaudio="0.10.0-3", i2c="0", manager="252", port="8080", packages="base")
 
     def answer(self, **files: str) -> None:
         """Write files for the stand-ins; underscores in names stand for hyphens."""

@@ -114,6 +114,61 @@ def test_debians_microphone_library_only_where_it_can_capture(
     assert any("pip wheel" in line and "pyalsaaudio" in line for line in box.calls()) is builds
 
 
+@pytest.mark.parametrize("word", ["--packaged", "--offline"])
+def test_a_wheel_of_the_microphone_s_library_comes_before_debian_s(box: Box, word: str) -> None:
+    """Debian 13's is new enough, but not there; and there is no network that would bring it."""
+    abi = f"cp{sys.version_info[0]}{sys.version_info[1]}"
+    wheels = box.tree("1.0.0") / "wheels"
+    wheels.mkdir()
+    (wheels / f"pyalsaaudio-0.11.0-{abi}-{abi}-linux_aarch64.whl").write_text("")
+    box.answer(alsaaudio="0.10.0-3", missing="python3-alsaaudio")
+    run = box.install("1.0.0", word)
+    assert run.returncode == 0, run.stderr
+    asked = box.calls()
+    assert any("pip install" in line and line.endswith(" pyalsaaudio") for line in asked)
+    assert not any(line.startswith("apt-get") for line in asked)
+
+
+def test_from_a_debian_package_only_what_is_installed_counts(box: Box) -> None:
+    (box.tree("1.0.0") / "wheels").mkdir()
+    box.answer(alsaaudio="0.10.0-3", missing="python3-alsaaudio")
+    assert box.install("1.0.0", "--packaged").returncode == 0
+    assert any(line.endswith(" pyalsaaudio") for line in box.calls())
+
+
+def test_a_package_that_apt_only_knows_by_name_is_none(box: Box) -> None:
+    box.answer(alsaaudio="(none)")
+    assert box.install("1.0.0").returncode == 0
+    assert any("pip wheel" in line and "pyalsaaudio" in line for line in box.calls())
+
+
+def cut_off_packages(box: Box, end: str) -> None:
+    """A first try that brings one of two packages, and ends."""
+    whole = (box.fake / "bin/apt-get").read_text()
+    box.answer(missing="avahi-daemon")
+    brings = 'case "$*" in *install*) echo libdaemon0 >>"$FAKE/packages"'
+    (box.fake / "bin/apt-get").write_text(f"{whole}{brings}; {end};; esac\n")
+    assert box.install("1.0.0").returncode in (1, -9)
+    assert not box.in_use
+    box.calls()
+    brings = 'case "$*" in *install*) echo zavahi-daemon >>"$FAKE/packages";; esac'
+    (box.fake / "bin/apt-get").write_text(f"{whole}{brings}\n")
+
+
+@pytest.mark.parametrize("end", ["exit 100", "kill -s KILL $PPID"])
+@pytest.mark.parametrize("again", [True, False])
+def test_packages_of_a_try_that_was_cut_off_are_removed_too(
+    box: Box, end: str, again: bool
+) -> None:
+    cut_off_packages(box, end)
+    if again:
+        assert box.install("1.0.0").returncode == 0
+    run = box.run(box.tree("1.0.0") / "systemd/remove", "--packages")
+    assert run.returncode == 0, run.stderr
+    purged = next(line for line in box.calls() if line.startswith("apt-get purge"))
+    assert set(purged.split()[4:]) == {"libdaemon0", *(["zavahi-daemon"] if again else [])}
+
+
 @pytest.mark.parametrize(("manager", "there"), [("252", False), ("254", True), ("257", True)])
 def test_back_off_only_where_it_is_understood(box: Box, manager: str, there: bool) -> None:
     # RestartSteps= came with systemd 254 (systemd.service(5)).
