@@ -29,6 +29,7 @@ esac""",
     "nmcli": """
 echo "nmcli $*" >>"$FAKE/calls.txt"
 case "$*" in
+*--active*) cat "$FAKE/active" 2>/dev/null;;
 *" up "*)
     grep -qs mode=infrastructure "$DESTDIR"/etc/NetworkManager/system-connections/* || exit 0
     [ ! -e "$FAKE/signal" ] || kill -s "$(cat "$FAKE/signal")" 0

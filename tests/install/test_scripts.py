@@ -145,7 +145,24 @@ def test_a_join_that_is_interrupted_leaves_the_network_before(box: Box, signal: 
     assert (box.root / PROFILE).read_text() == before
     assert (box.root / PROFILE).stat().st_mode & 0o777 == 0o600
     assert list((box.root / PROFILE).parent.iterdir()) == [box.root / PROFILE]
-    assert [call.split()[2] for call in box.calls()] == ["load", "up", "load", "up"]
+    asked = [call.split()[2] for call in box.calls() if "--active" not in call]
+    assert asked == ["load", "up", "load", "up"]
+
+
+@pytest.mark.parametrize("has_come_up", [False, True])
+def test_after_a_pulled_plug_the_network_before_is_still_to_go_back_to(
+    box: Box, has_come_up: bool
+) -> None:
+    assert wifi(box, "own", "Ferry Lamps", password="long enough").returncode == 0
+    own = (box.root / PROFILE).read_text()
+    box.answer(signal="KILL")
+    assert wifi(box, "join", "Back Room", password="long enough").returncode == -9
+    tried = (box.root / PROFILE).read_text()
+    assert tried != own
+    (box.fake / "signal").unlink()
+    box.answer(no_network="", **({"active": "howl-lantern-wifi"} if has_come_up else {}))
+    assert wifi(box, "join", "Side Room", password="long enough").returncode == 1
+    assert (box.root / PROFILE).read_text() == (tried if has_come_up else own)
 
 
 def test_a_first_join_that_is_interrupted_leaves_no_network(box: Box) -> None:
