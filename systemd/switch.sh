@@ -117,12 +117,12 @@ find_way_back() { # RELEASE that comes: sets $in_use, $earlier, and $old to go b
     in_use=$(release_of venv) || in_use=
     earlier=$(release_of previous) || earlier=
     old=$in_use
-    # An interrupted switch needs all three: in use and not proved, another one that is.
-    if [ -z "$in_use" ] || is_proved "$in_use"; then return 0; fi
-    if [ -z "$earlier" ] || [ "$earlier" = "$1" ] || ! is_proved "$earlier"; then return 0; fi
+    if [ -z "$in_use" ] || [ "$earlier" = "$1" ] || is_proved "$in_use"; then return 0; fi
+    # Its switch was cut off, or it came in an image or by an older install: has it run since?
+    step "Looking whether release $in_use runs"
     if has_manager && runs_well; then
         prove "$in_use"
-    else
+    elif [ -n "$earlier" ] && is_proved "$earlier"; then
         old=$earlier
     fi
 }

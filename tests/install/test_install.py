@@ -366,9 +366,11 @@ def test_a_terminal_that_goes_away_does_not_leave_it_half_way(installed: Box) ->
     assert services_started(installed)
 
 
-@pytest.fixture
-def interrupted(installed: Box) -> Box:
+@pytest.fixture(params=["by this install", "by an older one"])
+def interrupted(installed: Box, request: pytest.FixtureRequest) -> Box:
     """A box whose plug was pulled while it waited for a release that does not run."""
+    if request.param == "by an older one":  # which left no mark that the first release has run
+        (installed.root / "opt/howl-lantern/releases/1.0.0-1/.proved").unlink()
     installed.answer(broken="1.1.0-1")
     systemctl = installed.fake / "bin/systemctl"
     whole = systemctl.read_text()
