@@ -16,8 +16,9 @@ watcher=howl-lantern.service
 page=howl-lantern-page.service
 off_units="howl-lantern-off.path howl-lantern-off.service"
 
-say() { printf '%s\n' "$*"; }
-step() { printf '* %s\n' "$*"; }
+# A terminal that has gone is no reason to stop half-way.
+say() { printf '%s\n' "$*" || true; }
+step() { say "* $*"; }
 fail() {
     printf '%s: %s\n' "${0##*/}" "$*" >&2
     exit 1
@@ -53,10 +54,20 @@ release_of() { # LINK: the release a link names, nothing where there is no such 
 }
 
 point() { # LINK RELEASE: in one step, so that there is never a moment without
-    ln -sfn "releases/$2" "$home/$1.new"
-    mv -Tf "$home/$1.new" "$home/$1"
+    ln -sfn "releases/$2" "$home/$1.new" &&
+        mv -Tf "$home/$1.new" "$home/$1"
 }
 
 remember() { # KIND NAME: added by install, so remove may take it away
     grep -qsx "$1 $2" "$brought" || say "$1 $2" >>"$brought"
+}
+
+setting() { # TABLE.KEY of the settings in force, as plain text
+    set -- "${1%.*}" "${1#*.}"
+    "$home/venv/bin/python" -I -c 'import sys
+from monitor import settings
+loaded = settings.load(sys.argv[3] or None, []).settings
+print(getattr(getattr(loaded, sys.argv[1]), sys.argv[2]))' \
+        "$1" "$2" "$([ -f "$etc/settings.toml" ] && say "$etc/settings.toml")" \
+        2>>"${log:-/dev/null}" || true
 }

@@ -79,7 +79,7 @@ make_release() { # sets $release and $made; on failure takes away what it made
     mkdir -p "$releases"
     copy=$(mktemp -d)
     trap 'rm -rf "$copy" "$made"' EXIT
-    trap 'exit 130' INT TERM
+    trap 'exit 130' HUP INT TERM
     python3 -m venv "$made" >>"$log" 2>&1 ||
         fail "no environment can be made in $made; is the card full? More: $log"
     step "Release $release: installing, some minutes on a small box"
@@ -98,7 +98,7 @@ make_release() { # sets $release and $made; on failure takes away what it made
     rm -rf "$copy"
     touch "$made/.complete"
     sync # the plug may be pulled at any time; what is switched to must be on the card by then
-    trap - EXIT INT TERM
+    trap - EXIT HUP INT TERM
 }
 
 fail_made() {

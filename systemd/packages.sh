@@ -7,16 +7,19 @@
 #   Debian 12 has 0.8.4, which cannot capture under Python 3.11 and is never used.
 # All else comes in the versions of constraints.txt, so that a release is what was tried.
 
+alsa_builders="gcc libc6-dev python3-dev libasound2-dev"
+
 installable() { apt-cache show --no-all-versions "$1" >/dev/null 2>&1; }
 installed() { dpkg-query -W -f '${Status}' "$1" 2>/dev/null | grep -q ' installed$'; }
 
-candidate() { # PACKAGE: the version that apt would install
-    apt-cache policy "$1" 2>/dev/null | sed -n 's/^ *Candidate: *//p'
+candidate() { # PACKAGE: the version that apt would install, nothing where there is none
+    apt-cache policy "$1" 2>/dev/null | sed -n 's/^ *Candidate: *\([0-9].*\)/\1/p'
 }
 
-alsa_from_debian() {
-    version=$(candidate python3-alsaaudio)
-    [ -n "$version" ] && dpkg --compare-versions "$version" ge 0.10
+version_there() { dpkg-query -W -f '${Version}' "$1" 2>/dev/null; } # PACKAGE
+
+can_capture() { # VERSION of python3-alsaaudio
+    [ -n "$1" ] && dpkg --compare-versions "$1" ge 0.10
 }
 
 has_alsa_wheel() {
@@ -27,14 +30,25 @@ has_alsa_wheel() {
     return 1
 }
 
+# A wheel that is here first: it needs nobody.  Where no package can be installed any more, only
+# what is there counts, and not what apt could get.
+alsa_from_debian() {
+    ! has_alsa_wheel || return 1
+    if [ "$packaged" = no ]; then
+        can_capture "$(candidate python3-alsaaudio)"
+    else
+        installed python3-alsaaudio && can_capture "$(version_there python3-alsaaudio)"
+    fi
+}
+
 wanted_packages() { # prints a line each, most of which are there already
     say python3-venv
     [ "$mdns" = yes ] && say avahi-daemon
     if alsa_from_debian; then
         say python3-alsaaudio
     else
-        say libasound2
-        has_alsa_wheel || printf '%s\n' gcc libc6-dev python3-dev libasound2-dev
+        installed libasound2t64 || say libasound2 # one library, and in Debian 13 the longer name
+        has_alsa_wheel || printf '%s\n' $alsa_builders
     fi
     for package in python3-lgpio python3-rpi-lgpio; do
         installable "$package" && say "$package"
@@ -52,30 +66,47 @@ all_installed() {
     dpkg-query -W -f '${db:Status-Abbrev} ${Package}\n' | sed -n 's/^ii *//p' | sort
 }
 
+# What was there before stays on the card until it has been compared: a first try that fails, or
+# is ended by the plug, may have brought packages too.
+packages_before=$home/packages-before
+
+begin_packages() {
+    all_installed >"$packages_before.new"
+    mv "$packages_before.new" "$packages_before"
+}
+
+end_packages() { # remembers what has come since, if anything was begun
+    [ -e "$packages_before" ] || return 0
+    all_installed >"$packages_before.now"
+    for package in $(comm -13 "$packages_before" "$packages_before.now"); do
+        remember package "$package"
+    done
+    rm -f "$packages_before" "$packages_before.now"
+}
+
 install_packages() {
+    end_packages # of a try that was cut off
     missing=$(missing_packages)
     if [ -z "$missing" ]; then
         step "System packages: all there"
         return 0
     fi
     step "System packages: $missing"
-    before=$(mktemp)
-    after=$(mktemp)
-    all_installed >"$before"
-    {
-        # One archive that does not answer is no reason to stop; the next line will tell.
-        DEBIAN_FRONTEND=noninteractive apt-get update -q || true
-        # Unquoted on purpose: a list.  --no-remove: never takes somebody's programs away.
-        DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-remove \
-            --no-install-recommends $missing
-    } </dev/null >>"$log" 2>&1 ||
-        fail "the system packages cannot be installed ($(last_error));" \
-            "nothing was changed; is the box on the network? More: $log"
-    all_installed >"$after"
-    for package in $(comm -13 "$before" "$after"); do
-        remember package "$package"
-    done
-    rm -f "$before" "$after"
+    begin_packages
+    get_packages || {
+        end_packages
+        fail "the system packages cannot be installed ($(last_error)); no release was made;" \
+            "is the box on the network? More: $log"
+    }
+    end_packages
+}
+
+get_packages() {
+    # One archive that does not answer is no reason to stop; the next line will tell.
+    DEBIAN_FRONTEND=noninteractive apt-get update -q </dev/null >>"$log" 2>&1 || true
+    # Unquoted on purpose: a list.  --no-remove: never takes somebody's programs away.
+    DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-remove \
+        --no-install-recommends $missing </dev/null >>"$log" 2>&1
 }
 
 last_error() { # the first complaint in the log, as one line; the later ones follow from it

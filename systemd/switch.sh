@@ -1,24 +1,28 @@
 # shellcheck shell=sh
 # From one release to another, and back again by itself if the other does not run.  Read by install.
 
+# Called as a condition, where `set -e` is off: every step is checked by itself.
 put_system_files() { # RELEASE: its units and rules, so that going back brings the old ones back
     from=$releases/$1/system
-    mkdir -p "$unit_folder" "${udev_rules%/*}" "${command_link%/*}"
-    install -m 644 "$from/$watcher" "$from/$page" "$unit_folder/"
+    mkdir -p "$unit_folder" "${udev_rules%/*}" "${command_link%/*}" || return 1
+    install -m 644 "$from/$watcher" "$from/$page" "$unit_folder/" || return 1
     for unit in $off_units; do # a release from before the button has none
-        [ ! -e "$from/$unit" ] || install -m 644 "$from/$unit" "$unit_folder/"
+        [ ! -e "$from/$unit" ] || install -m 644 "$from/$unit" "$unit_folder/" || return 1
     done
     for unit in "$watcher" "$page"; do
-        drop_in=$unit_folder/$unit.d
-        rm -rf "$drop_in"
-        if [ "$(manager_version)" -ge 254 ]; then
-            mkdir -p "$drop_in"
-            install -m 644 "$from/back-off.conf" "$drop_in/10-back-off.conf"
-        fi
+        put_back_off "$unit" || return 1
     done
-    install -m 644 "$from/howl-lantern.rules" "$udev_rules"
-    ln -sfn /opt/howl-lantern/venv/bin/howl-lantern "$command_link"
+    install -m 644 "$from/howl-lantern.rules" "$udev_rules" || return 1
+    ln -sfn /opt/howl-lantern/venv/bin/howl-lantern "$command_link" || return 1
     put_mdns "$from"
+}
+
+put_back_off() { # UNIT: longer pauses where a fault stays, if this service manager knows how
+    drop_in=$unit_folder/$1.d
+    rm -rf "$drop_in" || return 1
+    [ "$(manager_version)" -ge 254 ] || return 0
+    mkdir -p "$drop_in" || return 1
+    install -m 644 "$from/back-off.conf" "$drop_in/10-back-off.conf"
 }
 
 manager_version() { systemctl --version | sed -n '1s/^systemd \([0-9]*\).*/\1/p'; }
@@ -28,20 +32,11 @@ put_mdns() { # FOLDER
         rm -f "$mdns_file"
         return 0
     fi
-    mkdir -p "${mdns_file%/*}"
+    mkdir -p "${mdns_file%/*}" || return 1
     port=$(setting page.port)
     sed "s:<port>[0-9]*</port>:<port>${port:-8080}</port>:" \
-        "$1/howl-lantern.avahi.xml" >"$mdns_file"
+        "$1/howl-lantern.avahi.xml" >"$mdns_file" || return 1
     chmod 644 "$mdns_file"
-}
-
-setting() { # TABLE.KEY of the settings in force, as plain text
-    set -- "${1%.*}" "${1#*.}"
-    "$home/venv/bin/python" -I -c 'import sys
-from monitor import settings
-loaded = settings.load(sys.argv[3] or None, []).settings
-print(getattr(getattr(loaded, sys.argv[1]), sys.argv[2]))' \
-        "$1" "$2" "$([ -f "$etc/settings.toml" ] && say "$etc/settings.toml")" 2>>"$log" || true
 }
 
 stop_services() {
@@ -111,48 +106,74 @@ page.request("GET", "/")
 raise SystemExit(page.getresponse().status != 200)' "$host" "$(setting page.port)" >>"$log" 2>&1
 }
 
-# What a newer release makes of the journal the older may not read; so each switch keeps a copy.
-keep_state() { # RELEASE: the one that wrote it
-    [ -d "$state" ] || return 0
-    rm -rf "$releases/$1/state"
-    cp -a "$state" "$releases/$1/state"
+# A release is proved once it has run here.  Between the switch and that moment the plug may be
+# pulled: then the release in use is not proved, and the one before is still what to go back to.
+prove() { # RELEASE; in an image nothing has run yet
+    ! has_manager || touch "$releases/$1/.proved" || true
+}
+is_proved() { [ -e "$releases/$1/.proved" ]; } # RELEASE
+
+find_way_back() { # RELEASE that comes: sets $in_use, $earlier, and $old to go back to
+    in_use=$(release_of venv) || in_use=
+    earlier=$(release_of previous) || earlier=
+    old=$in_use
+    if [ -z "$in_use" ] || [ "$earlier" = "$1" ] || is_proved "$in_use"; then return 0; fi
+    # Its switch was cut off, or it came in an image or by an older install: has it run since?
+    step "Looking whether release $in_use runs"
+    if has_manager && runs_well; then
+        prove "$in_use"
+    elif [ -n "$earlier" ] && is_proved "$earlier"; then
+        old=$earlier
+    fi
 }
 
-put_state_back() { # RELEASE
-    [ -d "$releases/$1/state" ] || return 0
-    find "$state" -mindepth 1 -delete
-    cp -a "$releases/$1/state/." "$state/"
+activate() { # RELEASE; sets $why if it does not run
+    settle_journal "$1" || return 1
+    why="it cannot be put in place; is the card full?"
+    point venv "$1" || return 1
+    put_system_files "$1" || return 1
+    why="the service manager refuses it"
+    start_services || return 1
+    runs_well
 }
 
-activate() { # RELEASE
+bring_up() { # sets $why if $new does not run; the way back is on the card before it is needed
     stop_services
-    [ -z "$2" ] || keep_state "$2"
-    point venv "$1"
-    put_system_files "$1"
-    start_services && runs_well
+    keep_state "$in_use" || return 1
+    why="the way back cannot be written; is the card full?"
+    [ -z "$old" ] || point previous "$old" || return 1
+    activate "$new"
 }
 
 switch_to() { # RELEASE: and back if it does not run
     new=$1
-    old=$(release_of venv) || old=
-    why="the service manager refuses it"
     step "Starting release $new"
-    if activate "$new" "$old"; then
-        [ -z "$old" ] || point previous "$old"
+    find_way_back "$new"
+    # From here on there is no leaving half-way: not when the terminal goes (it may have come over
+    # the box's own Wi-Fi), and not by Ctrl-C.  It ends by itself, at the new release or the old.
+    trap '' HUP INT TERM PIPE
+    if bring_up; then
+        prove "$new"
         return 0
     fi
-    has_manager && journalctl --no-pager -n 20 -u "$watcher" -u "$page" >>"$log" 2>&1
-    if [ -z "$old" ]; then
-        fail "release $new is installed and does not run: $why; see: journalctl -u howl-lantern"
-    fi
     failed=$why
-    step "Release $new does not run ($failed): going back to $old"
-    stop_services
-    put_state_back "$old"
-    if activate "$old" ""; then
-        [ "$new" = "$(release_of previous)" ] || rm -rf "${releases:?}/$new"
-        fail "release $new does not run: $failed; $old runs again, with its journal. More: $log"
+    ! has_manager || journalctl --no-pager -n 20 -u "$watcher" -u "$page" >>"$log" 2>&1 || true
+    if [ -z "$old" ]; then
+        fail "release $new is installed and does not run: $failed; see: journalctl -u howl-lantern"
     fi
-    fail "release $new does not run: $failed; nor does $old now: $why." \
-        "See: journalctl -u howl-lantern"
+    switch_back
+}
+
+switch_back() { # from $new to $old, because of $failed
+    step "Release $new cannot be used ($failed): going back to $old"
+    stop_services
+    journal_words="with its journal"
+    put_state_back || journal_words="but $why"
+    activate "$old" ||
+        fail "release $new cannot be used: $failed; nor does $old run now: $why." \
+            "See: journalctl -u howl-lantern"
+    prove "$old"
+    if [ -z "$earlier" ]; then rm -f "$home/previous"; else point previous "$earlier"; fi
+    [ "$new" = "$earlier" ] || rm -rf "${releases:?}/$new"
+    fail "release $new cannot be used: $failed; $old runs again, $journal_words. More: $log"
 }

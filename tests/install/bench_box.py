@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import os
+import pty
+import select
 import shutil
 import subprocess
 import sys
+import termios
+import time
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -16,12 +20,19 @@ TOOLS = {
     "id": "echo 0",
     "getent": "exit 2",  # neither the users nor the groups are there
     "apt-cache": '[ "$1" = policy ] && echo "  Candidate: $(cat "$FAKE/alsaaudio")" || exit 1',
-    "dpkg-query": 'case "$*" in *Abbrev*) echo "ii  base";; *) echo "install ok installed";; esac',
+    "dpkg-query": """
+case "$*" in
+*Abbrev*) sed 's/^/ii  /' "$FAKE/packages";;
+*Version*) cat "$FAKE/alsaaudio";;
+*) grep -qsx "$4" "$FAKE/missing" || echo "install ok installed";;
+esac""",
     "nmcli": """
 echo "nmcli $*" >>"$FAKE/calls.txt"
 case "$*" in
+*--active*) cat "$FAKE/active" 2>/dev/null;;
 *" up "*)
     grep -qs mode=infrastructure "$DESTDIR"/etc/NetworkManager/system-connections/* || exit 0
+    [ ! -e "$FAKE/signal" ] || kill -s "$(cat "$FAKE/signal")" 0
     [ ! -e "$FAKE/no-network" ] || { echo "Error: no such network." >&2; exit 4; };;
 *delete*) rm "$DESTDIR"/etc/NetworkManager/system-connections/*;;
 esac""",
@@ -54,8 +65,9 @@ cp "$FAKE/bin/program" "$made/bin/howl-lantern" """,
 echo "pip $*" >>"$FAKE/calls.txt"
 case "$*" in
 *"pip install"*) [ ! -e "$FAKE/pip-fails" ] || { echo "ERROR: no such package"; exit 1; };;
+*MIGRATIONS*) cat "$FAKE/tables-of-$(basename "$(dirname "$(dirname "$0")")")";;
 *purelib*) echo "$(dirname "$0")/../site";;
-*settings*port*) echo 8080;;
+*settings*port*) cat "$FAKE/port";;
 *settings*host*) echo 0.0.0.0;;
 esac""",
     "program": """
@@ -89,7 +101,7 @@ class Box:
         for name, body in TOOLS.items():
             (bin_folder / name).write_text(f"#!/bin/sh\n{body}\n")
             (bin_folder / name).chmod(0o755)
-        self.answer(alsaaudio="0.10.0-3", i2c="0", manager="252")
+        self.answer(alsaaudio="0.10.0-3", i2c="0", manager="252", port="8080", packages="base")
 
     def answer(self, **files: str) -> None:
         """Write files for the stand-ins; underscores in names stand for hyphens."""
@@ -124,15 +136,58 @@ class Box:
             text=True,
             check=False,
             timeout=60,
-            env={
-                "PATH": f"{self.fake / 'bin'}:{os.environ['PATH']}",
-                "DESTDIR": str(self.root),
-                "FAKE": str(self.fake),
-                "REAL_PYTHON": sys.executable,
-                "START_WITHIN_S": "1",
-                "STAYS_S": "0",
-            },
+            env=self.surroundings(),
+            start_new_session=True,  # a stand-in may send a signal to all of it, as Ctrl-C does
         )
+
+    def at_terminal(self, script: Path, *words: str, typed: str) -> tuple[int, str, bool]:
+        """Run one of the scripts at a terminal and type, a line as often as it asks.
+
+        Returns
+        -------
+        tuple
+            Exit code, all that the terminal shows, and whether it still shows what is typed.
+        """
+        ours, theirs = pty.openpty()
+        run = subprocess.Popen(
+            # Only the leader of a session that has this terminal gets its Ctrl-C.
+            ["setsid", "--ctty", "--wait", "sh", str(script), *words],
+            stdin=theirs,
+            stdout=theirs,
+            stderr=theirs,
+            env=self.surroundings(),
+        )
+        shown = ""
+        keys = typed.splitlines(keepends=True)
+        while run.poll() is None or select.select([ours], [], [], 0.0)[0]:
+            if not select.select([ours], [], [], 0.1)[0]:
+                continue
+            shown += os.read(ours, 4096).decode()
+            if keys and shown.endswith((": ", "? ", "] ")):
+                time.sleep(0.1)  # it has asked, and listens a moment later
+                os.write(ours, keys.pop(0).encode())
+        echoes = bool(termios.tcgetattr(theirs)[3] & termios.ECHO)
+        os.close(ours)
+        os.close(theirs)
+        return run.returncode, shown, echoes
+
+    def surroundings(self) -> dict[str, str]:
+        """Return the environment in which the scripts find the stand-ins."""
+        return {
+            "PATH": f"{self.fake / 'bin'}:{os.environ['PATH']}",
+            "DESTDIR": str(self.root),
+            "FAKE": str(self.fake),
+            "REAL_PYTHON": sys.executable,
+            "START_WITHIN_S": "1",
+            "STAYS_S": "0",
+        }
+
+    def interpose(self, tool: str, body: str) -> None:
+        """Run ``body`` before a tool of the system's own, which it may leave out with ``exit``."""
+        real = shutil.which(tool)
+        path = self.fake / "bin" / tool
+        path.write_text(f'#!/bin/sh\n{body}\nexec {real} "$@"\n')
+        path.chmod(0o755)
 
     def install(self, version: str, *words: str) -> subprocess.CompletedProcess[str]:
         """Install, or upgrade to, that version."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import tarfile
@@ -43,9 +44,18 @@ def archive(tree: Path, *wheels: str, executable: bool = True) -> Path:
     return packed
 
 
-def make(tree: Path, *words: str) -> subprocess.CompletedProcess[str]:
+def make(tree: Path, *words: str, debians: str = "0.10.0-3") -> subprocess.CompletedProcess[str]:
+    """Make it where apt would install that version of python3-alsaaudio."""
+    stand_ins = tree.parent / "bin"
+    stand_ins.mkdir(exist_ok=True)
+    (stand_ins / "apt-cache").write_text(f"#!/bin/sh\necho '  Candidate: {debians}'\n")
+    (stand_ins / "apt-cache").chmod(0o755)
     return subprocess.run(
-        [str(tree / "systemd/deb"), *words], capture_output=True, text=True, check=False
+        [str(tree / "systemd/deb"), *words],
+        capture_output=True,
+        text=True,
+        check=False,
+        env=os.environ | {"PATH": f"{stand_ins}:{os.environ['PATH']}"},
     )
 
 
@@ -78,6 +88,16 @@ def test_the_package_says_what_it_is_and_needs(tree: Path) -> None:
 def test_without_the_microphone_s_library_it_wants_debian_s(tree: Path) -> None:
     package = made(tree, make(tree, str(archive(tree, BUILT))))
     assert "python3-alsaaudio (>= 0.10)" in read(package, "--field", "Depends")
+
+
+@pytest.mark.parametrize("debians", ["0.8.4-1.1+b7", "(none)"])
+def test_no_package_that_nothing_could_install(tree: Path, debians: str) -> None:
+    run = make(tree, str(archive(tree, BUILT)), debians=debians)
+    assert run.returncode == 1
+    assert "brings no pyalsaaudio" in run.stderr
+    assert "sudo apt-get install gcc libc6-dev python3-dev libasound2-dev" in run.stderr
+    assert run.stderr.count("\n") == 1
+    assert not (tree / "dist").exists()
 
 
 def test_what_is_in_it(tree: Path) -> None:

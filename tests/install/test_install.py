@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import fcntl
+import re
+import sqlite3
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
-from tests.install.bench_box import Box
+from monitor.journal.tables import MIGRATIONS
+from tests.install.bench_box import ROOT, Box
 
 SETTINGS = "etc/howl-lantern/settings.toml"
 JOURNAL = "var/lib/howl-lantern/journal.sqlite3"
@@ -109,6 +114,61 @@ def test_debians_microphone_library_only_where_it_can_capture(
     assert any("pip wheel" in line and "pyalsaaudio" in line for line in box.calls()) is builds
 
 
+@pytest.mark.parametrize("word", ["--packaged", "--offline"])
+def test_a_wheel_of_the_microphone_s_library_comes_before_debian_s(box: Box, word: str) -> None:
+    """Debian 13's is new enough, but not there; and there is no network that would bring it."""
+    abi = f"cp{sys.version_info[0]}{sys.version_info[1]}"
+    wheels = box.tree("1.0.0") / "wheels"
+    wheels.mkdir()
+    (wheels / f"pyalsaaudio-0.11.0-{abi}-{abi}-linux_aarch64.whl").write_text("")
+    box.answer(alsaaudio="0.10.0-3", missing="python3-alsaaudio")
+    run = box.install("1.0.0", word)
+    assert run.returncode == 0, run.stderr
+    asked = box.calls()
+    assert any("pip install" in line and line.endswith(" pyalsaaudio") for line in asked)
+    assert not any(line.startswith("apt-get") for line in asked)
+
+
+def test_from_a_debian_package_only_what_is_installed_counts(box: Box) -> None:
+    (box.tree("1.0.0") / "wheels").mkdir()
+    box.answer(alsaaudio="0.10.0-3", missing="python3-alsaaudio")
+    assert box.install("1.0.0", "--packaged").returncode == 0
+    assert any(line.endswith(" pyalsaaudio") for line in box.calls())
+
+
+def test_a_package_that_apt_only_knows_by_name_is_none(box: Box) -> None:
+    box.answer(alsaaudio="(none)")
+    assert box.install("1.0.0").returncode == 0
+    assert any("pip wheel" in line and "pyalsaaudio" in line for line in box.calls())
+
+
+def cut_off_packages(box: Box, end: str) -> None:
+    """A first try that brings one of two packages, and ends."""
+    whole = (box.fake / "bin/apt-get").read_text()
+    box.answer(missing="avahi-daemon")
+    brings = 'case "$*" in *install*) echo libdaemon0 >>"$FAKE/packages"'
+    (box.fake / "bin/apt-get").write_text(f"{whole}{brings}; {end};; esac\n")
+    assert box.install("1.0.0").returncode in (1, -9)
+    assert not box.in_use
+    box.calls()
+    brings = 'case "$*" in *install*) echo zavahi-daemon >>"$FAKE/packages";; esac'
+    (box.fake / "bin/apt-get").write_text(f"{whole}{brings}\n")
+
+
+@pytest.mark.parametrize("end", ["exit 100", "kill -s KILL $PPID"])
+@pytest.mark.parametrize("again", [True, False])
+def test_packages_of_a_try_that_was_cut_off_are_removed_too(
+    box: Box, end: str, again: bool
+) -> None:
+    cut_off_packages(box, end)
+    if again:
+        assert box.install("1.0.0").returncode == 0
+    run = box.run(box.tree("1.0.0") / "systemd/remove", "--packages")
+    assert run.returncode == 0, run.stderr
+    purged = next(line for line in box.calls() if line.startswith("apt-get purge"))
+    assert set(purged.split()[4:]) == {"libdaemon0", *(["zavahi-daemon"] if again else [])}
+
+
 @pytest.mark.parametrize(("manager", "there"), [("252", False), ("254", True), ("257", True)])
 def test_back_off_only_where_it_is_understood(box: Box, manager: str, there: bool) -> None:
     # RestartSteps= came with systemd 254 (systemd.service(5)).
@@ -193,6 +253,182 @@ def test_what_cannot_be_made_leaves_the_running_one_alone(
     assert not any(c.startswith(("systemctl stop", "systemctl restart")) for c in installed.calls())
 
 
+# --- what goes wrong in the middle of a switch ---------------------------------------------------
+
+# A copy of the journal that stops half-way, as on a full card: the folder is made, not its files.
+FULL_CARD = """case "$*" in
+*-a*"{source} "*) for last; do :; done; mkdir -p "$last"; echo "cp: no space left" >&2; exit 1;;
+esac"""
+
+
+def services_started(box: Box) -> bool:
+    """Whether the last word to the service manager about the services was to start them."""
+    words = [c.split()[1] for c in box.calls() if c.startswith(("systemctl stop", "systemctl re"))]
+    return bool(words) and words[-1] == "restart"
+
+
+@pytest.mark.parametrize("runs", [True, False])
+def test_a_journal_that_cannot_be_copied_stops_the_switch(installed: Box, runs: bool) -> None:
+    installed.interpose("cp", FULL_CARD.format(source="var/lib/howl-lantern"))
+    if not runs:
+        installed.answer(broken="1.1.0-1")
+    run = installed.install("1.1.0")
+    assert run.returncode == 1
+    line = one_line(run.stderr)
+    assert "journal cannot be copied" in line
+    assert "1.0.0-1 runs again" in line
+    assert installed.in_use == "1.0.0-1"
+    assert (installed.root / JOURNAL).read_text() == "rings"
+    assert services_started(installed)
+
+
+def test_a_journal_that_cannot_be_put_back_is_not_deleted(installed: Box) -> None:
+    installed.answer(broken="1.1.0-1")
+    installed.interpose("cp", FULL_CARD.format(source="releases/1.0.0-1/state"))
+    run = installed.install("1.1.0")
+    assert run.returncode == 1
+    line = one_line(run.stderr)
+    assert "1.0.0-1 runs again, but the journal is as 1.1.0-1 left it" in line
+    assert (installed.root / JOURNAL).read_text() == "rings"
+    copy = installed.root / "opt/howl-lantern/releases/1.0.0-1/state/journal.sqlite3"
+    assert copy.read_text() == "rings"
+
+
+def test_an_older_copy_of_the_journal_is_never_put_back(installed: Box) -> None:
+    # 1.0.0-1 keeps a copy when it is left; later that copy is old.
+    assert installed.install("1.1.0").returncode == 0
+    script = installed.root / "opt/howl-lantern/venv/system/install"
+    assert installed.run(script, "--back").returncode == 0
+    (installed.root / JOURNAL).write_text("more rings")
+    installed.interpose("cp", FULL_CARD.format(source="var/lib/howl-lantern"))
+    assert installed.install("1.2.0").returncode == 1
+    assert (installed.root / JOURNAL).read_text() == "more rings"
+
+
+def test_units_that_cannot_be_put_in_place_stop_the_switch(installed: Box) -> None:
+    installed.interpose(
+        "install", 'case "$*" in *releases/1.1.0-1/*) echo "no space left" >&2; exit 1;; esac'
+    )
+    run = installed.install("1.1.0")
+    assert run.returncode == 1
+    assert "cannot be put in place" in run.stderr
+    assert "1.0.0-1 runs again" in run.stderr
+    assert installed.in_use == "1.0.0-1"
+
+
+def test_the_journal_counts_for_the_room_that_is_needed(installed: Box) -> None:
+    free = 'echo head; echo "disk 9999 9399 600 94% /"; exit'
+    installed.interpose("df", free)
+    (installed.root / JOURNAL).write_bytes(bytes(3 << 20))
+    run = installed.install("1.1.0")
+    assert run.returncode == 1
+    # It is kept once, and put back beside itself.
+    wanted = re.search(r"only 600 MB are free for .*; wanted (\d+)\.", one_line(run.stderr))
+    assert wanted is not None
+    assert int(wanted[1]) >= 606
+    assert not any(call.startswith("systemctl stop") for call in installed.calls())
+
+
+@pytest.mark.parametrize("signal", ["HUP", "INT", "TERM"])
+@pytest.mark.parametrize("runs", [True, False])
+def test_a_signal_in_the_switch_does_not_leave_it_half_way(
+    installed: Box, signal: str, runs: bool
+) -> None:
+    sent = f'case "$*" in *-a*var/lib*) kill -s {signal} 0;; esac'
+    installed.interpose("cp", sent)
+    if not runs:
+        installed.answer(broken="1.1.0-1")
+    run = installed.install("1.1.0")
+    assert run.returncode == (0 if runs else 1), run.stderr
+    assert installed.in_use == ("1.1.0-1" if runs else "1.0.0-1")
+    assert (installed.root / JOURNAL).read_text() == "rings"
+    assert services_started(installed)
+
+
+def test_a_terminal_that_goes_away_does_not_leave_it_half_way(installed: Box) -> None:
+    """A shell over the box's own Wi-Fi ends with the network: nobody takes the words any more."""
+    installed.answer(broken="1.1.0-1")
+    with subprocess.Popen(
+        ["sh", str(installed.tree("1.1.0") / "systemd/install")],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=installed.surroundings(),
+    ) as run:
+        assert run.stdout is not None
+        assert run.stderr is not None
+        assert any("Starting release" in line for line in iter(run.stdout.readline, ""))
+        run.stdout.close()
+        run.stderr.close()
+        assert run.wait(timeout=60) == 1
+    assert installed.in_use == "1.0.0-1"
+    assert services_started(installed)
+
+
+@pytest.fixture(params=["by this install", "by an older one"])
+def interrupted(installed: Box, request: pytest.FixtureRequest) -> Box:
+    """A box whose plug was pulled while it waited for a release that does not run."""
+    if request.param == "by an older one":  # which left no mark that the first release has run
+        (installed.root / "opt/howl-lantern/releases/1.0.0-1/.proved").unlink()
+    installed.answer(broken="1.1.0-1")
+    systemctl = installed.fake / "bin/systemctl"
+    whole = systemctl.read_text()
+    pulled = 'case "$running $*" in "1.1.0-1 restart --no-block"*) kill -s KILL $PPID;; esac'
+    systemctl.write_text(f"{whole}{pulled}\n")
+    assert installed.install("1.1.0").returncode == -9
+    systemctl.write_text(whole)
+    assert installed.in_use == "1.1.0-1"
+    installed.calls()
+    return installed
+
+
+def test_after_a_pulled_plug_there_is_a_way_back(interrupted: Box) -> None:
+    script = interrupted.root / "opt/howl-lantern/venv/system/install"
+    listed = interrupted.run(script, "--list").stdout
+    assert "1.1.0-1  not yet seen to run" in listed
+    run = interrupted.run(script, "--back")
+    assert run.returncode == 0, run.stderr
+    assert interrupted.in_use == "1.0.0-1"
+    assert (interrupted.root / JOURNAL).read_text() == "rings"
+
+
+def test_after_a_pulled_plug_the_proved_release_is_kept(interrupted: Box) -> None:
+    assert interrupted.install("1.2.0").returncode == 0
+    assert interrupted.in_use == "1.2.0-1"
+    assert interrupted.releases() == {"1.0.0-1", "1.2.0-1"}
+    script = interrupted.root / "opt/howl-lantern/venv/system/install"
+    assert interrupted.run(script, "--back").returncode == 0
+    assert interrupted.in_use == "1.0.0-1"
+
+
+def test_after_a_pulled_plug_a_second_bad_release_leads_back_to_the_proved(
+    interrupted: Box,
+) -> None:
+    interrupted.answer(broken="1.1.0-1\n1.2.0-1")
+    run = interrupted.install("1.2.0")
+    assert run.returncode == 1
+    assert "1.0.0-1 runs again" in one_line(run.stderr)
+    assert interrupted.in_use == "1.0.0-1"
+
+
+def test_a_release_that_has_run_since_the_plug_was_pulled_is_the_one_before(
+    interrupted: Box,
+) -> None:
+    (interrupted.fake / "broken").unlink()
+    assert interrupted.install("1.2.0").returncode == 0
+    assert interrupted.releases() == {"1.1.0-1", "1.2.0-1"}
+
+
+def test_a_failed_upgrade_leaves_the_way_back_as_it_was(installed: Box) -> None:
+    assert installed.install("1.1.0").returncode == 0
+    installed.answer(broken="1.2.0-1")
+    assert installed.install("1.2.0").returncode == 1
+    script = installed.root / "opt/howl-lantern/venv/system/install"
+    assert installed.run(script, "--back").returncode == 0
+    assert installed.in_use == "1.0.0-1"
+
+
 # --- back ---------------------------------------------------------------------------------------
 
 
@@ -231,6 +467,105 @@ def test_no_way_back_from_the_first(installed: Box) -> None:
     assert run.returncode == 1
     assert "none before it" in one_line(run.stderr)
     assert installed.in_use == "1.0.0-1"
+
+
+def write_journal(path: Path, tables: int, row: str, *, open_at_the_end: bool = False) -> None:
+    """A journal with that version of its tables; one that was not closed has its newest beside it.
+
+    SQLite's user_version and its write-ahead log, as the journal uses them.
+    """
+    path.unlink(missing_ok=True)
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("CREATE TABLE rings (words TEXT)")
+    connection.execute("INSERT INTO rings VALUES (?)", (row,))
+    connection.execute(f"PRAGMA user_version = {tables}")
+    if open_at_the_end:
+        whole = {tail: Path(f"{path}{tail}").read_bytes() for tail in ("", "-wal")}
+        connection.close()
+        for tail, content in whole.items():
+            Path(f"{path}{tail}").write_bytes(content)
+    connection.close()
+
+
+def rows(path: Path) -> list[str]:
+    connection = sqlite3.connect(path)
+    found = [words for (words,) in connection.execute("SELECT words FROM rings")]
+    connection.close()
+    return found
+
+
+@pytest.mark.parametrize("pulled", [True, False])
+def test_a_journal_the_older_cannot_read_is_put_aside(installed: Box, pulled: bool) -> None:
+    journal = installed.root / JOURNAL
+    installed.answer(**{"tables_of_1.0.0_1": "3", "tables_of_1.1.0_1": "4"})
+    write_journal(journal, 3, "before")
+    assert installed.install("1.1.0").returncode == 0
+    write_journal(journal, 4, "since", open_at_the_end=pulled)
+    script = installed.root / "opt/howl-lantern/venv/system/install"
+    asked = installed.run(script, "--back", "--dry-run")
+    assert "1.0.0-1 cannot read today's journal: it would be put aside" in asked.stdout
+    run = installed.run(script, "--back")
+    assert run.returncode == 0, run.stderr
+    assert rows(journal) == ["before"]
+    aside = Path(f"{journal}.newer-1")
+    assert "1.0.0-1 cannot read today's journal" in run.stdout
+    assert f"kept as {aside}, and the one as it left it goes on" in run.stdout
+    assert rows(aside) == ["since"]
+    # Two more upgrades take the releases away, and not what was put aside.
+    for version in ("1.2.0", "1.3.0"):
+        assert installed.install(version).returncode == 0
+    assert rows(aside) == ["since"]
+
+
+def test_an_older_checkout_puts_a_newer_journal_aside_and_says_so(installed: Box) -> None:
+    journal = installed.root / JOURNAL
+    installed.answer(**{"tables_of_1.0.0_1": "4", "tables_of_0.9.0_1": "3"})
+    write_journal(journal, 4, "since")
+    run = installed.install("0.9.0")
+    assert run.returncode == 0, run.stderr
+    aside = Path(f"{journal}.newer-1")
+    assert f"kept as {aside}, and a new one begins" in run.stdout
+    assert rows(aside) == ["since"]
+    assert not journal.exists()
+
+
+def test_a_journal_the_older_can_read_goes_on(installed: Box) -> None:
+    journal = installed.root / JOURNAL
+    installed.answer(**{"tables_of_1.0.0_1": "4", "tables_of_1.1.0_1": "4"})
+    assert installed.install("1.1.0").returncode == 0
+    write_journal(journal, 4, "since")
+    run = installed.run(installed.tree("1.1.0") / "systemd/install", "--back")
+    assert run.returncode == 0, run.stderr
+    assert rows(journal) == ["since"]
+    copy = installed.root / "opt/howl-lantern/releases/1.1.0-1/state"
+    assert f"a copy as 1.1.0-1 left it is in {copy}." in run.stdout
+    assert rows(copy / "journal.sqlite3") == ["since"]
+
+
+def test_a_journal_put_aside_comes_back_if_the_older_does_not_run(installed: Box) -> None:
+    journal = installed.root / JOURNAL
+    installed.answer(**{"tables_of_1.0.0_1": "3", "tables_of_1.1.0_1": "4"})
+    write_journal(journal, 3, "before")
+    assert installed.install("1.1.0").returncode == 0
+    write_journal(journal, 4, "since")
+    installed.answer(broken="1.0.0-1")
+    run = installed.run(installed.tree("1.1.0") / "systemd/install", "--back")
+    assert run.returncode == 1
+    assert "1.1.0-1 runs again, with its journal" in one_line(run.stderr)
+    assert rows(journal) == ["since"]
+
+
+def test_the_releases_say_which_tables_they_know() -> None:
+    """What the scripts ask a release for is there: a name that moves must move there too."""
+    asked = re.search(
+        r"-c '(from monitor[^']*)'", (ROOT / "systemd/state.sh").read_text(), re.MULTILINE
+    )
+    assert asked is not None
+    answer = subprocess.run(
+        [sys.executable, "-c", asked[1]], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout
+    assert int(answer) == len(MIGRATIONS)
 
 
 # --- words --------------------------------------------------------------------------------------
@@ -284,8 +619,8 @@ def test_removal_leaves_nothing(box: Box) -> None:
     ("words", "settings", "journal"),
     [
         ([], True, True),  # nobody can be asked here
-        (["--keep-settings"], True, False),
-        (["--keep-journal"], False, True),
+        (["--keep-settings"], True, True),
+        (["--keep-journal"], True, True),
         (["--keep-settings", "--keep-journal"], True, True),
         (["--keep-nothing"], False, False),
     ],
@@ -298,6 +633,30 @@ def test_removal_keeps_what_it_is_told_to(
     assert (installed.root / SETTINGS).exists() is settings
     assert (installed.root / JOURNAL).exists() is journal
     assert not (installed.root / "opt/howl-lantern").exists()
+    for folder, kept in (("etc/howl-lantern", settings), ("var/lib/howl-lantern", journal)):
+        said = "kept" if kept else "deleted"
+        assert f"  {said}: {installed.root / folder}\n" in run.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "typed", "settings", "journal"),
+    [
+        (["--keep-settings"], "n\n", True, False),
+        (["--keep-journal"], "n\n", False, True),
+        (["--keep-settings"], "\n", True, True),
+        ([], "n\n\n", False, True),
+        ([], "\nn\n", True, False),
+    ],
+)
+def test_removal_asks_about_what_is_not_named(
+    installed: Box, words: list[str], typed: str, settings: bool, journal: bool
+) -> None:
+    script = installed.tree("1.0.0") / "systemd/remove"
+    code, shown, _ = installed.at_terminal(script, *words, typed=typed)
+    assert code == 0, shown
+    assert shown.count("[Y/n]") == typed.count("\n")
+    assert (installed.root / SETTINGS).exists() is settings
+    assert (installed.root / JOURNAL).exists() is journal
 
 
 def test_removal_of_nothing(box: Box) -> None:

@@ -15,7 +15,7 @@ from tests.install.bench_box import ROOT, Box
 FOLDER = ROOT / "systemd"
 COMMANDS = ("install", "remove", "release", "deb", "wifi")
 OF_THE_PACKAGE = ("debian/postinst", "debian/prerm", "debian/postrm")
-PARTS = ("common.sh", "packages.sh", "make_release.sh", "switch.sh")
+PARTS = ("common.sh", "packages.sh", "make_release.sh", "state.sh", "switch.sh")
 PROFILE = "etc/NetworkManager/system-connections/howl-lantern-wifi.nmconnection"
 
 
@@ -133,6 +133,69 @@ def test_a_network_that_does_not_come_up_leaves_the_one_before(box: Box) -> None
     before = (box.root / PROFILE).read_text()
     assert wifi(box, "join", "Back Room", password="long enough").returncode == 1
     assert (box.root / PROFILE).read_text() == before
+
+
+@pytest.mark.parametrize("signal", ["INT", "TERM", "HUP"])
+def test_a_join_that_is_interrupted_leaves_the_network_before(box: Box, signal: str) -> None:
+    assert wifi(box, "own", "Ferry Lamps", password="long enough").returncode == 0
+    before = (box.root / PROFILE).read_text()
+    box.calls()
+    box.answer(signal=signal)  # while it waits for the network, as Ctrl-C does
+    assert wifi(box, "join", "Back Room", password="long enough").returncode == 130
+    assert (box.root / PROFILE).read_text() == before
+    assert (box.root / PROFILE).stat().st_mode & 0o777 == 0o600
+    assert list((box.root / PROFILE).parent.iterdir()) == [box.root / PROFILE]
+    asked = [call.split()[2] for call in box.calls() if "--active" not in call]
+    assert asked == ["load", "up", "load", "up"]
+
+
+@pytest.mark.parametrize("has_come_up", [False, True])
+def test_after_a_pulled_plug_the_network_before_is_still_to_go_back_to(
+    box: Box, has_come_up: bool
+) -> None:
+    assert wifi(box, "own", "Ferry Lamps", password="long enough").returncode == 0
+    own = (box.root / PROFILE).read_text()
+    box.answer(signal="KILL")
+    assert wifi(box, "join", "Back Room", password="long enough").returncode == -9
+    tried = (box.root / PROFILE).read_text()
+    assert tried != own
+    (box.fake / "signal").unlink()
+    box.answer(no_network="", **({"active": "howl-lantern-wifi"} if has_come_up else {}))
+    assert wifi(box, "join", "Side Room", password="long enough").returncode == 1
+    assert (box.root / PROFILE).read_text() == (tried if has_come_up else own)
+
+
+def test_a_first_join_that_is_interrupted_leaves_no_network(box: Box) -> None:
+    box.answer(signal="INT")
+    assert wifi(box, "join", "Back Room", password="long enough").returncode == 130
+    assert list((box.root / PROFILE).parent.iterdir()) == []
+
+
+def test_a_profile_that_cannot_be_written_leaves_the_one_before(box: Box) -> None:
+    assert wifi(box, "own", "Ferry Lamps", password="long enough").returncode == 0
+    before = (box.root / PROFILE).read_text()
+    box.interpose("mv", 'echo "mv: no space left" >&2; exit 1')
+    assert wifi(box, "join", "Back Room", password="long enough").returncode == 1
+    assert (box.root / PROFILE).read_text() == before
+
+
+def test_the_password_is_not_shown_and_ctrl_c_brings_the_terminal_back(box: Box) -> None:
+    code, shown, echoes = box.at_terminal(
+        FOLDER / "wifi", "own", "Ferry Lamps", typed="long enough\n"
+    )
+    assert code == 0, shown
+    assert "long enough" not in shown
+    assert echoes
+    code, shown, echoes = box.at_terminal(FOLDER / "wifi", "own", "Ferry Lamps", typed="\x03")
+    assert code == 130, shown
+    assert echoes
+
+
+def test_the_address_has_the_settings_port(box: Box) -> None:
+    assert "http://10.42.0.1:8080/" in wifi(box, "own", password="long enough").stdout
+    assert box.install("1.0.0").returncode == 0
+    box.answer(port="8090")
+    assert "http://10.42.0.1:8090/" in wifi(box, "own", password="long enough").stdout
 
 
 @pytest.mark.parametrize("password", ["", "\n", "short77", "x" * 64, "naïvely so"])
