@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -10,32 +9,27 @@ from monitor.advice.cut_plan import CutPlan
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
 from monitor.advice.pulls import Pull, differ
-from monitor.advice.ring_out_course import Course, Step
+from monitor.advice.ring_out_course import Course
 from monitor.advice.ring_out_ear import RingEar
+from monitor.advice.ring_out_marks import MOST_SILENT_DB, FaderMarks
 from monitor.advice.ring_out_next import next_step
-from monitor.advice.ring_out_plan import tone_cost_db
 from monitor.advice.ring_out_rings import STEP_S, KnownRing, RingLadder
 from monitor.advice.ring_out_state import Phase, RingNews
-from monitor.advice.ring_out_view import Moment, back_off_db
-from monitor.advice.ring_out_words import put_back_line
+from monitor.advice.ring_out_steps import Doubt, remember, take_back
+from monitor.advice.ring_out_view import Moment
+from monitor.advice.ring_out_waits import (
+    BACK_OFF_S,
+    HOLD_S,
+    LISTEN_S,
+    PATIENCE_S,
+    REACTION_S,
+    Waits,
+)
 
-HOLD_S = 1.0
-"""So long an advice may still be mended by what is heard; then the hand is on its way."""
-REACTION_S = 0.7
-"""Nobody reads and pulls sooner (our choice): a ring that is gone by then went by itself, or of the
-pull before."""
-PATIENCE_S = 6.0
-"""A ring that has stayed so long was pulled too little, or the wrong slider was pulled."""
 MOST_IMPATIENT = 2
 """After so many times deeper without a sign nobody is there to pull: it waits for a button."""
-LISTEN_S = 2.0
-"""After a pull: for the hand to leave the slider and the ring to die, or not."""
-BACK_OFF_S = 20.0
 FELL_DB = 3.0
 """All the rest fell by this in the same moment: it was the fader."""
-MOST_SILENT_DB = 4.0
-"""By fader marks: rings come within 1 or 2 dB of each other, so what is still quiet after so much
-is more likely a ring that was not heard; on the played stage one went on for 20 dB."""
 MEANT_DB = 0.5
 """A pull that makes a frequency deeper by this was meant for it, among others."""
 
@@ -72,16 +66,14 @@ class Turns:
         self._equaliser = equaliser
         self._margin_db, self._most_cuts = margin_db, most_cuts
         self._ear = RingEar(ladder, loop_times)
-        self._last_s = -math.inf
-        self._since_s = self._raise_s = 0.0
+        self._waits = Waits()
+        self._marks = FaderMarks(course, ladder)
         self._gain_before_db = self._fell_db = 0.0
         self._made: CutPlan | None = None
         self._paused = Moment()
-        self._silent_from_db: float | None = None
-        self._ended_fader_db: float | None = None
         self._was_turned_down = self._deepens = False
         self._impatient = 0
-        self._first_asked: tuple[Moment, list[KnownRing], int] | None = None
+        self._first_asked: tuple[Moment, Doubt] | None = None
         self._desk: tuple[Pull, ...] | None = None
         self._actions: dict[str, Callable[[], None]] = {
             "begin": self._begin,
@@ -104,16 +96,10 @@ class Turns:
         """Take in a fader mark."""
         self._tick(at_s)
         self.changes += 1
-        self.course.marked(fader_db, self.ladder)
+        went_up_in_silence = self._marks.took(fader_db)
         # What a mark tells need not be guessed from the time.
-        self._gain_before_db, self._raise_s = self.ladder.gain_db, 0.0
-        if self.course.phase != "raise" or not self.course.has_pulled:
-            return
-        gain_db = self.ladder.gain_db
-        if self._silent_from_db is None:
-            self._silent_from_db = gain_db
-        elif gain_db - self._silent_from_db > MOST_SILENT_DB:
-            self.course.went_up_in_silence(self._silent_from_db, gain_db)
+        self._gain_before_db, self._waits.raise_s = self.ladder.gain_db, 0.0
+        if went_up_in_silence:
             self._end(f"nothing heard for {MOST_SILENT_DB:g} dB: come down and listen yourself")
 
     def stand(self, pulls: tuple[Pull, ...]) -> None:
@@ -136,19 +122,15 @@ class Turns:
                 self._closed(place, news)
             return
         self._ear.sounding[news.id] = news
-        # Silence begins where the ring is, if the fader stands where it was marked.
-        is_marked = self.course.fader_db is not None and (
-            self._desk is not None or self._raise_s <= STEP_S
-        )
-        self._silent_from_db = self.ladder.gain_db if is_marked else None
+        tells_all = self._desk is not None
+        self._marks.heard(is_where_marked=tells_all or self._waits.raise_s <= STEP_S)
         if self.course.phase in ("raise", "pull", "listen"):
             self._opened(news)
 
     def passed(self, at_s: float) -> None:
         """Time went by; call it about ten times a second."""
         self._tick(at_s)
-        waited_s = self._last_s - self._since_s
-        phase = self.course.phase
+        waited_s, phase = self._waits.waited_s, self.course.phase
         if phase == "pull" and waited_s >= PATIENCE_S and self._was_turned_down:
             self._pulled()
         elif phase == "pull" and waited_s >= PATIENCE_S and self._is_untouched():
@@ -168,24 +150,20 @@ class Turns:
         elif (
             phase == "back_off"
             and not self._ear.sounding
-            and (waited_s >= BACK_OFF_S or self._is_down())
+            and (waited_s >= BACK_OFF_S or self._marks.is_down)
         ):
             self._go("done")
 
     def _tick(self, at_s: float) -> None:
-        if self.course.phase == "raise" and math.isfinite(self._last_s):
-            self._raise_s += max(at_s - self._last_s, 0.0)
-        self._last_s = max(at_s, self._last_s)
+        self._waits.tick(at_s, is_raising=self.course.phase == "raise")
 
     def _go(self, phase: Phase, moment: Moment | None = None) -> None:
         """Go to a phase; what was asked for before is over."""
         self.course.phase = phase
         self.moment = Moment() if moment is None else moment
         self.changes += 1
-        self._since_s = self._last_s
+        self._waits.enter(phase)
         self._deepens = False
-        if phase == "raise":
-            self._raise_s = 0.0
         if phase != "pull":
             self._impatient, self._was_turned_down = 0, False
 
@@ -199,11 +177,11 @@ class Turns:
         if is_new and self.course.phase != "pull":
             self._gain_before_db = ladder.gain_db
             self._go("pull")
-        elif not is_new and (not is_told or self._last_s - self._since_s > HOLD_S):
+        elif not is_new and (not is_told or self._waits.waited_s > HOLD_S):
             return
         if len(self._ear.open()) == 1:
             ladder.gain_db = self._gain_before_db
-            ladder.raised(self._raise_s, pulls, ring)
+            ladder.raised(self._waits.raise_s, pulls, ring)
         if is_new and ring.times > 1:
             again_hz = (*self.moment.again_hz, ring.frequency_hz)
             self.moment = replace(self.moment, again_hz=again_hz)
@@ -215,7 +193,7 @@ class Turns:
         if course.phase == "pull" and not self._ear.open() and self._was_turned_down:
             self._fell(news.fell_db)
         elif course.phase == "pull" and not self._ear.open():
-            if self._last_s - self._since_s < REACTION_S and not self._deepens:
+            if self._waits.waited_s < REACTION_S and not self._deepens:
                 self._go("raise")
                 return
             self._pulled()
@@ -255,29 +233,13 @@ class Turns:
             if ladder.deeper_db(course.pulls, plan.pulls, ring.frequency_hz) >= MEANT_DB
         )
         course.pulls_first(ladder.gain_db)
-        self._step(rings, deepens=self._deepens)
+        remember(self._equaliser, course, ladder, rings, deepens=self._deepens)
         course.pulls = plan.pulls
         self._made = plan
         self._go("listen")
 
-    def _step(self, rings: tuple[int, ...], *, deepens: bool = False, skips: bool = False) -> None:
-        """Remember how all stands, for undo."""
-        course = self.course
-        cost_db = tone_cost_db(self._equaliser, course.pulls)
-        top_db = course.top_fader_db
-        course.steps.append(
-            Step(course.pulls, cost_db, self.ladder.gain_db, rings, deepens, skips, top_db)
-        )
-
     def _undone(self) -> list[KnownRing]:
         return [ring for ring in self.ladder.rings if ring.undone]
-
-    def _is_down(self) -> bool:
-        """Whether the fader has been marked as far down as was asked for."""
-        ended_db, fader_db = self._ended_fader_db, self.course.fader_db
-        if ended_db is None or fader_db is None:
-            return False
-        return fader_db <= ended_db - back_off_db(self.course)
 
     def _is_untouched(self) -> bool:
         return self._desk is not None and not differ(self._desk, self.course.pulls)
@@ -296,19 +258,16 @@ class Turns:
 
         No ring-out ends because somebody is slow: then the advice stands and waits for a button.
         """
-        course, ladder = self.course, self.ladder
         impatient, asked = self._impatient + 1, self.moment
-        rings = [replace(ring) for ring in ladder.rings]
+        doubt = Doubt(self.course, self.ladder)
         if impatient == 1:
-            self._first_asked = asked, rings, len(course.steps)
+            self._first_asked = asked, doubt
         self._pulled()
         if self._desk is not None:
-            course.pulls = self._desk  # whatever was pulled instead
+            self.course.pulls = self._desk  # whatever was pulled instead
         self._deepen()
-        if course.phase == "back_off":
-            course.pulls, course.why_ended = course.steps.pop().before, ""
-            course.ended_gain_db = None
-            ladder.rings[:] = rings
+        if self.course.phase == "back_off":
+            doubt.go_back()
             self._go("pull", asked)
             impatient = MOST_IMPATIENT
         self._impatient = impatient
@@ -319,7 +278,7 @@ class Turns:
         """Begin, or go on after a pause; what sounds by now is heard at once."""
         was_paused = self.course.phase == "paused"
         asked, self._paused = self._paused, Moment()
-        self._silent_from_db = None
+        self._marks.forget()
         self._go("back_off" if was_paused and self.course.resume == "back_off" else "raise")
         for news in list(self._ear.sounding.values()):
             if self.course.phase in ("raise", "pull"):
@@ -346,16 +305,11 @@ class Turns:
             self._go("pull", Moment(plan=self._made))
         elif self._impatient and self._first_asked is not None:
             # What was taken as pulled, and deeper again, was not: the first advice stands.
-            moment, rings, step_count = self._first_asked
-            self.course.pulls = self.course.steps[step_count].before
-            del self.course.steps[step_count:]
-            self.ladder.rings[:] = [
-                replace(ring, open=now.open)
-                for ring, now in zip(rings, self.ladder.rings, strict=False)
-            ] + self.ladder.rings[len(rings) :]
+            moment, doubt = self._first_asked
+            doubt.go_back()
             self._impatient = 0
             self._go("pull", moment)
-        self._since_s = self._last_s
+        self._waits.again()
         self._was_turned_down = True
 
     def _fell(self, fell_db: float) -> None:
@@ -364,28 +318,16 @@ class Turns:
 
     def _skip(self) -> None:
         skipped = self._ear.open()
-        self._step(tuple(self.ladder.rings.index(ring) for ring in skipped), skips=True)
+        places = tuple(self.ladder.rings.index(ring) for ring in skipped)
+        remember(self._equaliser, self.course, self.ladder, places, skips=True)
         for ring in skipped:
             ring.skipped, ring.fate = True, "left"
         self._go("raise")
 
     def _undo(self) -> None:
         """Take the last step back; what it was for is left alone as long as a hand takes."""
-        course = self.course
-        step = course.steps.pop()
-        rings = [self.ladder.rings[place] for place in step.rings]
-        for ring in rings:
-            ring.fate, ring.undone = "left", ring.open and not step.skips
-            if step.skips:
-                ring.skipped = False
-            else:
-                self._ear.given_back(ring, step.before, course.pulls)
-        put_back = "" if step.skips else put_back_line(course.pulls, step.before)
-        course.pulls, course.why_ended = step.before, ""
-        course.ended_gain_db, course.silent_db = None, 0.0
-        course.top_fader_db = step.top_fader_db
-        self._silent_from_db = None
-        course.hints = ()
+        put_back = take_back(self.course, self.ladder, self._ear)
+        self._marks.forget()
         self._go("raise", Moment(put_back=put_back))
         if self._ear.open():
             self._go("pull", Moment(put_back=put_back))
@@ -407,7 +349,7 @@ class Turns:
 
     def _end(self, why: str) -> None:
         self.course.why_ended = why
-        self._ended_fader_db = self.course.fader_db
+        self._marks.ended()
         if self.course.ended_gain_db is None:
             self.course.ended_gain_db = self.ladder.gain_db
         self._go("back_off")

@@ -50,7 +50,8 @@ def pull_detail(moves: Sequence[Move], again_hz: Sequence[float]) -> str:
     if not again_hz:
         return f"then: {stand}" if stand else ""
     back = ", ".join(with_unit(hz) for hz in again_hz)
-    asked = f"{back} rings still or again: was it the right slider?"
+    verb = "rings" if len(again_hz) == 1 else "ring"
+    asked = f"{back} {verb} still or again: was it the right slider?"
     return f"{asked} Then: {stand}" if stand else asked
 
 

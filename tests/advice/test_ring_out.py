@@ -16,7 +16,7 @@ from monitor.advice.pulls import Pull
 from monitor.advice.ring_out import RingOut
 from monitor.advice.ring_out_next import TOGETHER, pull_margin_db
 from monitor.advice.ring_out_state import RingNews, RingOutState
-from monitor.advice.ring_out_turns import BACK_OFF_S, LISTEN_S, PATIENCE_S, REACTION_S
+from monitor.advice.ring_out_waits import BACK_OFF_S, LISTEN_S, PATIENCE_S, REACTION_S
 from monitor.advice.ring_out_words import BACK_OFF_DB
 from monitor.present_advice import ring_out_fields
 
