@@ -195,14 +195,19 @@ class LinkClient:
     def _run(self) -> None:
         wait_s = RETRY_FIRST_S
         while not self._stopping.is_set():
-            greeted = self._connect_once()
-            wait_s = RETRY_FIRST_S if greeted else min(2.0 * wait_s, RETRY_LONGEST_S)
+            if self._connect_once():
+                wait_s = RETRY_FIRST_S
             self._stopping.wait(wait_s)
+            wait_s = min(2.0 * wait_s, RETRY_LONGEST_S)
 
     def _connect_once(self) -> bool:
         """Connect and read until the connection ends; return whether the watcher greeted."""
-        greeted = False
-        connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        greeted, problem = False, "the connection broke"
+        try:
+            connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        except OSError as error:  # descriptors ran out
+            self._lost(self._why(error))
+            return False
         try:
             connection.settimeout(2.0)
             connection.connect(str(self.socket_path))
@@ -220,9 +225,9 @@ class LinkClient:
                     self._take(decode(line))
                     greeted = self.connected
         except (OSError, LinkError) as error:
-            self._lost(self._why(error))
+            problem = self._why(error)
         finally:
-            self._lost("closed" if self._stopping.is_set() else self.problem)
+            self._lost("closed" if self._stopping.is_set() else problem)
             connection.close()
         return greeted
 
