@@ -159,7 +159,7 @@ def test_the_line_of_progress_is_wiped_also_when_the_scan_ends_early(tmp_path, h
 
     monkeypatch.setattr(Recording, "blocks", interrupted)
     progress = io.StringIO()
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(KeyboardInterrupt, match="^$"):
         rings_of(Recording(path), way="set", progress=progress)
     assert "night.wav" in progress.getvalue()
     assert progress.getvalue().endswith("\r\033[K")

@@ -103,26 +103,27 @@ def test_what_must_not_leave(message: dict[str, Any], expected: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "line",
+    ("line", "expected"),
     [
-        b"",
-        b"[]",
-        b"1",
-        b"null",
-        b"{}",
-        b'{"class": 3}',
-        b'{"class": "x", "v": NaN}',
-        b'{"class": "x", "v": Infinity}',
-        b'{"class": "x", "v": 1e999}',
-        b'{"class": "x"',
-        b'{"class": "\xff"}',
-        b"[" * 20000,
-        b'{"class": "x", "v": ' + b"9" * 5000 + b"}",
-        b'{"class": "x", "v": "' + b"y" * MAX_LINE_BYTES + b'"}',
+        (b"", "not JSON"),
+        (b"[]", "an object expected, a list received"),
+        (b"1", "an object expected, a int received"),
+        (b"null", "an object expected, a NoneType received"),
+        (b"{}", "a message without 'class'"),
+        (b'{"class": 3}', "a message without 'class'"),
+        (b'{"class": "x", "v": NaN}', "not JSON: NaN is not allowed"),
+        (b'{"class": "x", "v": Infinity}', "not JSON: Infinity is not allowed"),
+        (b'{"class": "x", "v": 1e999}', "not JSON: number 1e999 is too large"),
+        (b'{"class": "x"', "not JSON"),
+        (b'{"class": "\xff"}', "not JSON"),
+        (b"[" * 20000, "not JSON"),
+        (b'{"class": "x", "v": ' + b"9" * 5000 + b"}", "not JSON"),
+        (b'{"class": "x", "v": "' + b"y" * MAX_LINE_BYTES + b'"}', "at most 65536 are allowed"),
     ],
+    ids=lambda value: repr(value)[:30],
 )
-def test_what_must_not_come_in(line: bytes) -> None:
-    with pytest.raises(LinkError):
+def test_what_must_not_come_in(line: bytes, expected: str) -> None:
+    with pytest.raises(LinkError, match=expected):
         decode(line)
 
 
