@@ -152,7 +152,7 @@ class Watcher:
         return self._announce(events, now_mono_s)
 
     def _announce(self, events: list[RingEvent], now_mono_s: float) -> bool:
-        """Lamp, link, journal, log: the order of those who cannot wait."""
+        """Lamp, advice, link, gigs, log: the order of those who cannot wait."""
         if not events:
             return False
         taken = [
