@@ -12,9 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-FULL_SCALE = np.float32(1.0 - 2.0**-15)
-"""From here a sample counts as clipped: the highest 16-bit code.  Many cards deliver
-16-bit converters in wider words, so a stricter threshold would miss their clipping."""
+from firmware.ports import FULL_SCALE
 
 
 @dataclass(frozen=True, slots=True)

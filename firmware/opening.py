@@ -37,7 +37,6 @@ class Opened:
     rate_hz: int
     sample_format: str
     channels: int
-    buffer_frames: int
 
     @property
     def in_words(self) -> str:
@@ -108,7 +107,6 @@ def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channel: int) -
             rate_hz=int(info["rate"]),
             sample_format=str(info["format_name"]),
             channels=int(info["channels"]),
-            buffer_frames=int(info["buffer_size"]),
         )
     except (TypeError, AttributeError) as error:
         # Versions before 0.9.1 know neither the keywords nor info().

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     import numpy as np
     from PIL import Image
 
+FULL_SCALE = 1.0 - 2.0**-15
+"""From here a sample counts as clipped: the highest 16-bit code.  Many cards deliver
+16-bit converters in wider words, so a stricter threshold would miss their clipping."""
+
 HearingState = Literal["searching", "hearing", "lost", "stuck"]
 """searching: not found yet; hearing: samples arrive; lost: was there, is gone;
 stuck: the device is open but a read does not return."""

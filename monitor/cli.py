@@ -404,6 +404,8 @@ def _level(args: argparse.Namespace) -> int:
 def _faces(args: argparse.Namespace) -> int:
     from firmware.faces import write_faces
 
+    if not args.folder:
+        raise UsageError("faces needs a folder, and '' is none; '.' is the one you are in")
     try:
         written = write_faces(Path(args.folder))
     except OSError as error:

@@ -104,6 +104,7 @@ class PageProcess:
     def __init__(self, arguments: list[str]) -> None:
         self._arguments = arguments
         self._stopping = threading.Event()
+        self._lock = threading.Lock()
         self._process: subprocess.Popen[bytes] | None = None
         self._thread = threading.Thread(target=self._run, name="page", daemon=True)
 
@@ -113,8 +114,9 @@ class PageProcess:
 
     def close(self) -> None:
         """End the page: politely, then firmly."""
-        self._stopping.set()
-        process = self._process
+        with self._lock:
+            self._stopping.set()
+            process = self._process
         if process is not None and process.poll() is None:
             process.terminate()
             try:
@@ -128,9 +130,13 @@ class PageProcess:
         restarts = 0
         while not self._stopping.is_set():
             began_mono_s = time.monotonic()
-            # Its own session: Ctrl-C reaches only us, and we end it in good order.
-            self._process = subprocess.Popen(self._arguments, start_new_session=True)
-            code = self._process.wait()
+            with self._lock:  # none begins that close() does not see
+                if self._stopping.is_set():
+                    return
+                # Its own session: Ctrl-C reaches only us, and we end it in good order.
+                process = subprocess.Popen(self._arguments, start_new_session=True)
+                self._process = process
+            code = process.wait()
             if self._stopping.is_set():
                 return
             if time.monotonic() - began_mono_s > PAGE_STEADY_S:

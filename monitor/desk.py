@@ -24,6 +24,8 @@ from monitor.link.server import Reply
 from monitor.soundcheck.clerk import SoundcheckClerk
 
 DONE = {"class": "done"}
+MOST_WISHES = 64
+"""The analysis loop takes them up many times a second; more wait only where it hangs."""
 
 
 class Stage(Protocol):
@@ -43,7 +45,7 @@ class Stage(Protocol):
 
 
 class Desk:
-    """Answers commands; ``wishes`` are for the analysis loop."""
+    """Answers commands; what the analysis loop must do waits in ``wishes``."""
 
     def __init__(
         self,
@@ -56,7 +58,7 @@ class Desk:
         boot_id: str,
         stage: Stage | None = None,
     ) -> None:
-        self.wishes: queue.SimpleQueue[Message] = queue.SimpleQueue()
+        self.wishes: queue.Queue[Message] = queue.Queue(MOST_WISHES)
         self._journal = journal
         self._adviser = adviser
         self.soundcheck = soundcheck
@@ -90,8 +92,21 @@ class Desk:
         elif name in GIG_COMMANDS:
             self.gigs.ask(command, reply)
         else:
-            self.wishes.put(command)
+            self.wish(command)
             reply(DONE)
+
+    def wish(self, message: Message) -> None:
+        """Have the analysis loop do something; from any thread.
+
+        Raises
+        ------
+        ValueError
+            If too much is waiting already.
+        """
+        try:
+            self.wishes.put_nowait(message)
+        except queue.Full:
+            raise ValueError("the listening is behind; ask again in a few seconds") from None
 
     def _history(self, limit: int, reply: Reply) -> None:
         def answer(rows: list[RingRow], problem: str) -> None:

@@ -16,6 +16,7 @@ from monitor.advice.sliders import DEEPEST_DB
 from monitor.hearing import Deafness
 from monitor.listening.bands import THIRD_OCTAVES
 from monitor.listening.levels import Levels
+from monitor.listening.spectrum import SILENCE_DBFS
 from monitor.news import Advised
 from monitor.present_advice import ring_out_face
 from monitor.tonight import Shown
@@ -24,7 +25,6 @@ State = Literal["starting", "deaf", "quiet", "ringing", "howl"]
 
 WELCOME_S = 30.0
 """How long the panel shows the page's address after the start: time to type it."""
-SILENCE_DBFS = -150.0
 BAND_LABELS = [band.label for band in THIRD_OCTAVES]
 
 _PATTERNS: dict[State, LampPattern] = {

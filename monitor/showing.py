@@ -152,6 +152,8 @@ class Showing:
             "link": {
                 "dropped_client_count": self._parts.server.dropped_client_count,
                 "skipped_snapshot_count": self._parts.server.skipped_snapshot_count,
+                "lost_event_count": self._parts.server.lost_event_count,
+                "health": self._parts.server.problem or "ok",
             },
             "journal": {"health": self._parts.journal.health()},
             "adviser": {"health": self._parts.adviser.health()},

@@ -33,7 +33,6 @@ class Shown:
     level_dbfs: float
     growth_db_per_s: float
     started_mono_s: float
-    flagged_mono_s: float
     again: int
     ended_mono_s: float | None = None
 
@@ -101,7 +100,6 @@ class Tonight:
             slider=self._equaliser.nearest(ring.frequency_hz),
             level_dbfs=ring.level_dbfs,
             growth_db_per_s=ring.growth_db_per_s,
-            flagged_mono_s=ring.flagged_s + clock_offset_s,
         )
         if event.kind == "closed":
             self._open.pop(ring.id, None)
@@ -144,7 +142,6 @@ class Tonight:
             level_dbfs=ring.level_dbfs,
             growth_db_per_s=ring.growth_db_per_s,
             started_mono_s=ring.start_s + clock_offset_s,
-            flagged_mono_s=ring.flagged_s + clock_offset_s,
             again=self._counts[ring.band.label],
         )
 
@@ -166,7 +163,6 @@ class Tonight:
                     level_dbfs=ring.level_dbfs,
                     growth_db_per_s=ring.growth_db_per_s,
                     started_mono_s=ring.started_mono_s,
-                    flagged_mono_s=ring.started_mono_s,
                     again=counts[band.label],
                     ended_mono_s=ring.ended_mono_s,
                 )

@@ -152,7 +152,7 @@ class Watcher:
         return self._announce(events, now_mono_s)
 
     def _announce(self, events: list[RingEvent], now_mono_s: float) -> bool:
-        """Lamp, link, journal, log: the order of those who cannot wait."""
+        """Lamp, advice, link, gigs, log: the order of those who cannot wait."""
         if not events:
             return False
         taken = [
@@ -204,7 +204,7 @@ class Watcher:
         """In the gig clerk's thread: wish the rings of a gig that goes on remembered."""
         past = [past_ring(row, age_s=age_s) for row, age_s in rows]
         next_id = max(ring.id for ring in past) + 1
-        self._parts.desk.wishes.put({"class": "remember", "past": past, "next_id": next_id})
+        self._parts.desk.wish({"class": "remember", "past": past, "next_id": next_id})
 
     def _desk_stands(self) -> DeskStands | None:
         if self._parts.stage is None:

@@ -148,6 +148,23 @@ def test_a_long_file_is_read_in_blocks_with_progress_and_keeps_its_howl(tmp_path
     assert shown[-1] == 100
 
 
+def test_the_line_of_progress_is_wiped_also_when_the_scan_ends_early(tmp_path, howl, monkeypatch):
+    path = tmp_path / "night.wav"
+    soundfile.write(path, np.zeros(60 * RATE_HZ, dtype=np.float32), RATE_HZ)
+    blocks = Recording.blocks
+
+    def interrupted(recording):
+        yield next(blocks(recording))
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Recording, "blocks", interrupted)
+    progress = io.StringIO()
+    with pytest.raises(KeyboardInterrupt, match="^$"):
+        rings_of(Recording(path), way="set", progress=progress)
+    assert "night.wav" in progress.getvalue()
+    assert progress.getvalue().endswith("\r\033[K")
+
+
 def test_a_folder_is_refused(tmp_path):
     with pytest.raises(RecordingError, match="not a file"):
         Recording(tmp_path)

@@ -65,7 +65,7 @@ def add_doors(app: Flask, client: LinkClient) -> None:
 
     @app.post(f"{API}/unpair")
     def unpair() -> JsonAnswer:
-        refused = may_change(request, client)
+        refused = may_change(request)
         if refused is not None:
             return refused
         phone, problem = doors.phone_of(request)

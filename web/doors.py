@@ -165,9 +165,7 @@ def own_doors() -> Doors:
     return doors
 
 
-def may_change(
-    request: Request, client: LinkClient, *, longest_bytes: int = MAX_BODY_BYTES
-) -> JsonAnswer | None:
+def may_change(request: Request, *, longest_bytes: int = MAX_BODY_BYTES) -> JsonAnswer | None:
     """Why a request that would change something is refused, ready to be sent; None if it is not.
 
     Every route that changes something asks this first.  401 has ``pair``: a key would help.  403:
@@ -177,8 +175,6 @@ def may_change(
     ----------
     request : Request
         Its body is not looked at, only its length and its kind.
-    client : LinkClient
-        The connection to the watcher.
     longest_bytes : int
         The longest body that this route takes.
     """

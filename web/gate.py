@@ -35,7 +35,7 @@ def changing(
 
     def add(view: View) -> View:
         def gated() -> ResponseReturnValue:
-            refused = may_change(request, client, longest_bytes=longest_bytes)
+            refused = may_change(request, longest_bytes=longest_bytes)
             if refused is not None:
                 return refused
             body: Any = request.get_json(silent=True)

@@ -111,6 +111,12 @@ def watcher_families(answer: Mapping[str, Any]) -> list[Family]:
             "Snapshots that a client was too slow for.",
             link.get("skipped_snapshot_count"),
         ),
+        _one(
+            "link_events_lost_total",
+            "counter",
+            "Events and answers of the watcher for which there was no room.",
+            link.get("lost_event_count"),
+        ),
         *_part_families(snapshot, microphone),
     ]
 

@@ -10,6 +10,7 @@ import logging
 import queue
 import threading
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 from monitor import clock
@@ -62,6 +63,7 @@ class AccessClerk:
         self._boot_id = boot_id
         self._tell = tell
         self._told = ""
+        self._trouble = ""
         self._lock = threading.Lock()
         self.hindrance = "the lantern is still starting; ask again in a moment"
         self._waiting: queue.Queue[tuple[Message, Reply] | None] = queue.Queue(MOST_WAITING)
@@ -105,7 +107,7 @@ class AccessClerk:
 
     def health(self) -> str:
         """Return "ok" or one sentence that says what is wrong."""
-        return self._kept.trouble or "ok"
+        return "; ".join(filter(None, (self._trouble, self._kept.trouble))) or "ok"
 
     def wait_until_begun(self, timeout_s: float) -> None:
         """Wait until what was kept is back; for the start only."""
@@ -139,16 +141,29 @@ class AccessClerk:
                 break
             command, reply = asked
             answer = self._answered(command)
-            self._tell_code()
-            reply(answer if self._keep() else {**answer, "problem": self._kept.trouble})
+            troubles = [self._guarded("telling the code", self._tell_code)]
+            if not self._keep():
+                answer = {**answer, "problem": self._kept.trouble}
+            troubles.append(self._guarded("answering", partial(reply, answer)))
+            self._trouble = "; ".join(filter(None, troubles))
         self._keep()  # which phone was used last
+
+    def _guarded(self, what: str, do: Callable[[], None]) -> str:
+        """Do it; return what went wrong: nobody's broken pipe may end the pairing."""
+        try:
+            do()
+        except Exception as error:
+            LOG.exception("pairing: %s failed", what)
+            return f"{what} failed: {error!r}"
+        return ""
 
     def _tell_code(self) -> None:
         """Tell a code that is new on the panel; without the lock, which the analysis loop takes."""
         code = self.code()
-        if code and code != self._told:
-            self._tell(code)
+        is_new = bool(code) and code != self._told
         self._told = code
+        if is_new:
+            self._tell(code)
 
     def _restore(self) -> None:
         now = self._now()

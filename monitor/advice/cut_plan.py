@@ -44,8 +44,6 @@ class CutPlan:
     harm: float
     floor: float
     proven: bool
-    curve_hz: np.ndarray
-    curve_db: np.ndarray
     hints: tuple[Hint, ...]
 
     @property
@@ -91,8 +89,7 @@ def plan(
     pulls_db = tuple(found.pulls_db.tolist())
     pulls = pulls_of(there, pulls_db, standing_db)
     reached = _reached(there, pulls_db, needs)
-    curve_db = there.response_db(pulls_db, harm.GRID_HZ)
-    cost_db = harm.tone_cost_db(curve_db)
+    cost_db = harm.tone_cost_db(there.response_db(pulls_db, harm.GRID_HZ))
     return CutPlan(
         there,
         pulls,
@@ -102,8 +99,6 @@ def plan(
         found.harm,
         found.exact_harm,
         found.proven,
-        harm.GRID_HZ,
-        curve_db,
         hints_for(there, pulls, reached, cost_db),
     )
 

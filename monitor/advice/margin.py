@@ -70,7 +70,6 @@ FARTHEST = 2.5
 """An answer further off than so many spreads is blamed on the programme and counts for less."""
 
 _NORMAL = NormalDist()
-_HIGH = _NORMAL.inv_cdf(0.9)
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from collections import deque
 import numpy as np
 
 FULL_SCALE = 1.0 - 2.0**-15
-"""The highest code of 16 bits: many cards deliver 16-bit converters in wider words."""
+"""The highest code of 16 bits, as of the microphone (``firmware.ports``; a test holds it)."""
 
 RUN_SAMPLES = 3
 

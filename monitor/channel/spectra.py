@@ -10,9 +10,9 @@ import numpy as np
 
 from monitor.channel.weighting import a_power, c_power
 from monitor.listening.bands import THIRD_OCTAVES
+from monitor.listening.levels import EDGES_HZ, SPLIT_HZ
 from monitor.listening.spectrum import friendly_length, hann
 
-SPLIT_HZ = 200.0
 LONG_S = 0.341
 SHORT_S = 0.0853
 """Long: lines 2.9 Hz apart, which tells hum of 50 Hz from that of 60.  Short: 12 Hz, a quarter
@@ -22,7 +22,6 @@ LOW_END_HZ = 400.0
 """The fine spectrum of the low end is kept up to here: all that a low cut changes."""
 
 CENTRE_HZ = [band.midband_hz for band in THIRD_OCTAVES]
-_EDGES_HZ = np.array([band.lower_hz for band in THIRD_OCTAVES] + [THIRD_OCTAVES[-1].upper_hz])
 _A_POWER, _C_POWER = a_power(np.array(CENTRE_HZ)), c_power(np.array(CENTRE_HZ))
 _IS_LOW = np.array(CENTRE_HZ) < SPLIT_HZ
 
@@ -61,7 +60,7 @@ class MeanSpectrum:
         """Mean square within each third octave, [31]."""
         below = np.concatenate(([0.0], np.cumsum(self.power)))
         edges_hz = (np.arange(len(below)) - 0.5) * self.line_hz
-        return np.diff(np.interp(_EDGES_HZ, edges_hz, below))
+        return np.diff(np.interp(EDGES_HZ, edges_hz, below))
 
 
 class Spectra:

@@ -6,6 +6,7 @@ It goes through the watcher where one runs; only without one is the file opened 
 from __future__ import annotations
 
 import json
+import logging
 import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping
@@ -186,6 +187,8 @@ def _asked_file(settings: Settings, question: Question) -> Mapping[str, Any]:
         found.append((result, problem))
         ready.set()
 
+    # What the journal logs it also tells whoever asks it: here one person hears both.
+    logging.getLogger(Journal.__module__.rpartition(".")[0]).addHandler(logging.NullHandler())
     journal = Journal(
         path,
         keep_rings=settings.journal.keep_rings,
@@ -201,4 +204,6 @@ def _asked_file(settings: Settings, question: Question) -> Mapping[str, Any]:
     result, problem = found[0]
     if problem:
         raise LanternError(problem)
+    if (health := journal.health()) != "ok":
+        print(f"howl-lantern: {health}", file=sys.stderr)
     return result if isinstance(result, Mapping) else {}

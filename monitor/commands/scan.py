@@ -30,15 +30,19 @@ def rings_of(recording: Recording, *, way: Way, progress: TextIO | None = None) 
     flagged: list[RingEvent] = []
     ends: dict[int, float] = {}
     duration_s = recording.n_frames / recording.sample_rate_hz
-    for block in recording.blocks():
-        _sort_in(listener.push(block), flagged, ends)
-        if progress is not None and duration_s >= _PROGRESS_FROM_S:
-            done = min(1.0, listener.clock_s / duration_s)
-            progress.write(f"\r{recording.path.name}: {100.0 * done:3.0f} %")
-            progress.flush()
+    shown = progress if duration_s >= _PROGRESS_FROM_S else None
+    try:
+        for block in recording.blocks():
+            _sort_in(listener.push(block), flagged, ends)
+            if shown is not None:
+                done = min(1.0, listener.clock_s / duration_s)
+                shown.write(f"\r{recording.path.name}: {100.0 * done:3.0f} %")
+                shown.flush()
+    finally:  # what is said next, be it a refusal, has the line to itself
+        if shown is not None:
+            shown.write("\r\033[K")
+            shown.flush()
     _sort_in(listener.reset(), flagged, ends)
-    if progress is not None and duration_s >= _PROGRESS_FROM_S:
-        progress.write("\r\033[K")
     return [replace(event.ring, end_s=ends[event.ring.id]) for event in flagged]
 
 

@@ -70,6 +70,8 @@ class GigClerk:
         that cannot be.
     quiet_ends_min : float
         A gig ends after so many minutes in which nothing was done.
+    uptime_s, utc_s : callable
+        This boot's clock and the date's.
     """
 
     def __init__(

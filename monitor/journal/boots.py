@@ -29,7 +29,6 @@ class Boot:
     boot_id: str
     zero_utc_s: float | None
     source: Dated
-    last_uptime_s: float
     own: bool
 
 
@@ -42,18 +41,14 @@ class Boots:
     @classmethod
     def read(cls, connection: sqlite3.Connection, now: Now | None = None) -> Boots:
         """Return them from the file, with this boot as ``now`` has it where nobody knows better."""
-        rows = connection.execute(
-            "SELECT seq, boot_id, zero_utc_s, source, last_uptime_s, own FROM boots"
-        )
+        rows = connection.execute("SELECT seq, boot_id, zero_utc_s, source, own FROM boots")
         boots = cls(Boot(*values) for values in rows)
         if now is not None and now.clock_trusted:
             seq = boots.seq(now.boot_id) or 1 + max(
                 (b.seq for b in boots._boots.values()), default=0
             )
             zero_utc_s = now.utc_s - now.uptime_s
-            boots._boots[now.boot_id] = Boot(
-                seq, now.boot_id, zero_utc_s, "network", now.uptime_s, own=True
-            )
+            boots._boots[now.boot_id] = Boot(seq, now.boot_id, zero_utc_s, "network", own=True)
         return boots
 
     def seq(self, boot_id: str) -> int:

@@ -5,7 +5,8 @@ a minute) and this box is switched off by pulling its plug, so ``synchronous`` i
 been written survives the pulled plug, at the price of one flush for each batch, in this thread.
 
 Whatever happens to the disk, ``put``, ``tell`` and ``ask`` return at once.  What cannot be written
-waits in memory up to a bound and is tried again; what is lost beyond it is counted and said.
+waits in memory up to a bound and is tried again; what is lost beyond it is counted and said.  So is
+what finds no room while a write hangs: for minutes, as a dying card's may.
 """
 
 from __future__ import annotations
@@ -34,7 +35,7 @@ from monitor.journal.asks import (
 from monitor.journal.keeping import OPENING, Keeper
 from monitor.journal.recollecting import Recollecting
 from monitor.journal.rows import RingRow
-from monitor.journal.waiting import Done
+from monitor.journal.waiting import LOST, Done
 from monitor.journal.writing import Change
 
 LOG = logging.getLogger(__name__)
@@ -43,6 +44,9 @@ BATCH_S = 0.3
 """A ring's first flag, its howl and its end often come together; write them at once."""
 RETRY_S = 5.0
 MAX_WAITING = 2000
+MOST_NOT_TAKEN_IN = 4 * MAX_WAITING
+"""What waits for the thread itself, which may hang in a write."""
+BEHIND = "the journal is behind; ask again in a few seconds"
 MOST_AT_ONCE = 500
 """In one batch: what is told faster than it is written waits to be taken in, and is not lost."""
 CLOCK_EVERY_S = 60.0
@@ -108,7 +112,9 @@ class Journal:
     ) -> None:
         self._retry_s = retry_s
         # No SimpleQueue: with hardly any timeout its get() may wait for ever (CPython 3.11).
-        self._queue: queue.Queue[_Item] = queue.Queue()
+        self._queue: queue.Queue[_Item] = queue.Queue(MOST_NOT_TAKEN_IN)
+        self._lock = threading.Lock()
+        self._no_room_count = 0
         self._keeper = Keeper(
             path,
             keep_rings=keep_rings,
@@ -119,37 +125,43 @@ class Journal:
             most_waiting=MAX_WAITING,
         )
         self._recollecting = Recollecting(path)
+        self._stopping = threading.Event()
         self._is_over = False
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
         self._thread.start()
 
     def put(self, row: RingRow) -> None:
         """Keep a ring, or bring it up to date.  Returns at once."""
-        self._queue.put(_Told(row, None))
+        self._take(_Told(row, None))
 
     def tell(self, change: Change, done: Done | None = None) -> None:
         """Keep a change.  Returns at once.
 
         ``done(problem)`` is called once in the journal's thread: with nothing when the change is
         on the disk, otherwise with one line that says why it is not; it may still get there.
+        Where there is no room for the change, it is called at once.
         """
-        self._queue.put(_Told(change, done))
+        if not self._take(_Told(change, done)) and done is not None:
+            _call(done, LOST)
 
     def ask(self, question: Question, answer: Answer) -> None:
         """Have ``answer(result, problem)`` called in the journal's thread.  Returns at once.
 
         ``Recollect`` is answered in the memory's thread.  A question that changes something
         (delete, merge) has been carried out, and is on the disk, if ``problem`` is empty.  With
-        another one ``problem`` may stand beside a result, which is then what could be read.
+        another one ``problem`` may stand beside a result, which is then what could be read.  A
+        journal that is behind answers so at once.
         """
-        self._queue.put(_Asked(question, answer))
+        if not self._take(_Asked(question, answer)):
+            _call(answer, None, BEHIND)
 
     def read(self, limit: int, answer: Callable[[list[RingRow], str], None]) -> None:
         """Have ``answer(rows, problem)`` called in the journal's thread, newest ring first.
 
-        ``problem`` is empty or says why the rows may be incomplete.  Returns at once.
+        ``problem`` is empty or says why the rows may be incomplete.  Returns at once, as ``ask``.
         """
-        self._queue.put(_Read(limit, answer))
+        if not self._take(_Read(limit, answer)):
+            _call(answer, [], BEHIND)
 
     @property
     def dated(self) -> Dated:
@@ -159,7 +171,7 @@ class Journal:
     @property
     def lost_count(self) -> int:
         """How many entries could not be kept."""
-        return self._keeper.waiting.lost_count
+        return self._keeper.waiting.lost_count + self._no_room_count
 
     def health(self) -> str:
         """Return "ok" or one sentence that says what is wrong and what to do."""
@@ -169,14 +181,30 @@ class Journal:
             parts.append(keeper.trouble)
             if waiting := len(keeper.waiting):
                 parts.append(f"{waiting} entries wait in memory")
+        if (waiting := self._queue.qsize()) > MAX_WAITING:
+            parts.append(f"the journal is behind: {waiting} entries wait to be written")
         if self.lost_count:
             parts.append(f"{self.lost_count} entries were lost")
         return "; ".join(parts) or "ok"
 
     def close(self, timeout_s: float = 3.0) -> None:
         """Write what waits and close; gives up after ``timeout_s``.  May be called twice."""
-        self._queue.put(_Stop())
+        self._stopping.set()
+        try:
+            self._queue.put_nowait(_Stop())
+        except queue.Full:
+            pass  # it stops when it has taken in what waits
         self._thread.join(timeout=timeout_s)
+
+    def _take(self, item: _Told | _Read | _Asked) -> bool:
+        try:
+            self._queue.put_nowait(item)
+        except queue.Full:
+            if isinstance(item, _Told):
+                with self._lock:
+                    self._no_room_count += 1
+            return False
+        return True
 
     # --- everything below runs in the journal's thread -----------------------------------
 
@@ -186,9 +214,10 @@ class Journal:
         while not self._is_over:
             timeout_s = self._retry_s if keeper.must_try_again else CLOCK_EVERY_S
             try:
-                item = self._queue.get(timeout=timeout_s)
+                item = self._queue.get(timeout=0.0 if self._stopping.is_set() else timeout_s)
             except queue.Empty:
                 item = None
+                self._is_over = self._stopping.is_set()
             self._guarded(lambda item=item: self._turn(item))  # type: ignore[misc]
         keeper.close()
 
@@ -216,12 +245,12 @@ class Journal:
                 if isinstance(item.change, GigChange | GigJoin | VenueChange | ClockWord):
                     self._recollecting.forget()
             elif isinstance(item, _Read):
-                self._answer(item, *self._keeper.read(item.limit))
+                _call(item.answer, *self._keeper.read(item.limit))
             elif isinstance(item.question, Recollect):
                 self._keeper.write_if_due()
                 self._recollecting.ask(item.question, item.answer)
             else:
-                self._answer(item, *self._keeper.answer(item.question))
+                _call(item.answer, *self._keeper.answer(item.question))
                 if isinstance(item.question, CHANGES):
                     self._recollecting.forget()
             left_s = until_mono_s - time.monotonic()
@@ -232,8 +261,9 @@ class Journal:
             except queue.Empty:
                 return
 
-    def _answer(self, asked: _Read | _Asked, result: Any, problem: str) -> None:
-        try:
-            asked.answer(result, problem)
-        except Exception:  # the asker's trouble must not end the journal
-            LOG.exception("answering a reader of the journal failed")
+
+def _call(answer: Callable[..., None], *words: Any) -> None:
+    try:
+        answer(*words)
+    except Exception:  # the asker's trouble must not end the journal
+        LOG.exception("answering a reader of the journal failed")

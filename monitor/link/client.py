@@ -215,13 +215,19 @@ class LinkClient:
                 greeted = self._connect_once(self._spare)
                 if not greeted:
                     self._lost(problem)  # of the one that was set
-            wait_s = RETRY_FIRST_S if greeted else min(2.0 * wait_s, RETRY_LONGEST_S)
+            if greeted:
+                wait_s = RETRY_FIRST_S
             self._stopping.wait(wait_s)
+            wait_s = min(2.0 * wait_s, RETRY_LONGEST_S)
 
     def _connect_once(self, path: Path) -> bool:
         """Connect and read until the connection ends; return whether the watcher greeted."""
-        greeted = False
-        connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        greeted, problem = False, "the connection broke"
+        try:
+            connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        except OSError as error:  # descriptors ran out
+            self._lost(self._why(error, path))
+            return False
         try:
             connection.settimeout(2.0)
             connection.connect(str(path))
@@ -239,9 +245,9 @@ class LinkClient:
                     self._take(decode(line))
                     greeted = self.connected
         except (OSError, LinkError) as error:
-            self._lost(self._why(error, path))
+            problem = self._why(error, path)
         finally:
-            self._lost("closed" if self._stopping.is_set() else self.problem)
+            self._lost("closed" if self._stopping.is_set() else problem)
             connection.close()
         return greeted
 

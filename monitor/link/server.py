@@ -3,74 +3,48 @@
 Whatever a client does or fails to do, ``publish_*`` return at once.  A snapshot that does not
 fit into a client's socket buffer is skipped, the next one is fresher; ring events queue up to a
 bound.  A client that takes nothing for ``STUCK_S`` or lets its queue overflow is dropped.
+Whatever fails in the thread is said in ``problem``, and it goes on.
 """
 
 from __future__ import annotations
 
+import errno
 import logging
-import os
 import selectors
 import socket
-import struct
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from monitor.link.commands import (
-    LONGEST_COMMAND_BYTES,
-    OWNERS_ONLY,
-    check_command,
-    check_length,
-)
+from monitor.link.commands import OWNERS_ONLY, check_command, check_length
 from monitor.link.endpoint import LinkServerError, LinkSocket
 from monitor.link.messages import (
     PROTO_MAJOR,
     PROTO_MINOR,
-    LineBuffer,
     LinkError,
     Message,
     decode,
     encode,
 )
+from monitor.link.one_client import OneClient
 
 LOG = logging.getLogger(__name__)
 
 MAX_CLIENTS = 8
-MAX_QUEUED = 256
-"""Lines waiting for one client: minutes of ring events."""
+MAX_UNSENT = 4096
+"""Events and answers that the thread has not come to yet."""
 READ_BYTES = 4096
 STUCK_S = 5.0
 LOOK_EVERY_S = 1.0
 """How often the socket's file is looked for; a page that finds none asks every two seconds."""
+FAILED_PAUSE_S = 0.05
+"""Keeps a full table of descriptors, or a mistake of ours, from becoming a busy loop."""
 
 Reply = Callable[[Mapping[str, Any]], None]
 HandleCommand = Callable[[Message, Reply], None]
-
-
-@dataclass(slots=True)
-class _Client:
-    connection: socket.socket
-    is_owner: bool
-    lines: LineBuffer = field(default_factory=lambda: LineBuffer(LONGEST_COMMAND_BYTES))
-    partial: memoryview | None = None
-    queue: deque[bytes] = field(default_factory=deque)
-    stuck_since_mono_s: float | None = None
-
-
-def _is_owner(connection: socket.socket) -> bool:
-    """Whether root or the watcher's own user is at the other end, as the kernel knows it.
-
-    ``SO_PEERCRED`` of unix(7): who connected, which no client can forge.
-    """
-    size = struct.calcsize("3i")
-    _pid, uid, _gid = struct.unpack(
-        "3i", connection.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, size)
-    )
-    return uid in (0, os.geteuid())
 
 
 class LinkServer:
@@ -85,6 +59,14 @@ class LinkServer:
     handle : callable
         Called in the server's thread with each checked command and a function that sends the
         answer, at once or later, from any thread.  It must not wait for anything.
+    max_clients : int
+        Whoever comes beyond them is told so and hung up on.
+
+    Attributes
+    ----------
+    dropped_client_count, skipped_snapshot_count, lost_event_count : int
+        Clients that were too slow and hung up on; snapshots left out for one; events and answers
+        for which there was no room.
 
     Raises
     ------
@@ -111,14 +93,17 @@ class LinkServer:
         self._wake_r.setblocking(False)
         self._wake_w.setblocking(False)
         self._snapshot: Mapping[str, Any] | None = None
-        self._outbox: deque[tuple[_Client | None, Mapping[str, Any]]] = deque(maxlen=4096)
+        self._outbox: deque[tuple[OneClient | None, Mapping[str, Any]]] = deque()
+        self._outbox_lock = threading.Lock()
         self._newest_line: bytes | None = None
-        self._clients: dict[int, _Client] = {}
+        self._clients: dict[int, OneClient] = {}
         self._selector = selectors.DefaultSelector()
+        self._listening: socket.socket | None = None
         self._stopping = threading.Event()
         self.dropped_client_count = 0
         self.skipped_snapshot_count = 0
-        self.problem = ""
+        self.lost_event_count = 0
+        self._unreachable = self._unsent = self._failing = self._logged = ""
         self._thread = threading.Thread(target=self._run, name="link-server", daemon=True)
         self._thread.start()
 
@@ -127,6 +112,13 @@ class LinkServer:
         """How many clients are connected."""
         return len(self._clients)
 
+    @property
+    def problem(self) -> str:
+        """What is wrong with the link, in one line; empty if nothing is."""
+        lost = self.lost_event_count
+        told = f"{lost} messages found no room and were lost" if lost else ""
+        return "; ".join(filter(None, (self._failing, self._unreachable, self._unsent, told)))
+
     def publish_snapshot(self, snapshot: Mapping[str, Any]) -> None:
         """Offer the newest state; one that was not sent yet is replaced.  Returns at once."""
         self._snapshot = snapshot
@@ -134,8 +126,7 @@ class LinkServer:
 
     def publish_event(self, event: Mapping[str, Any]) -> None:
         """Send an event to every client, in order.  Returns at once."""
-        self._outbox.append((None, event))
-        self._wake()
+        self._put(None, event)
 
     def close(self) -> None:
         """Hang up on everybody and remove the socket; may be called twice."""
@@ -147,6 +138,15 @@ class LinkServer:
         self._socket.close()
         self._wake_w.close()
 
+    def _put(self, receiver: OneClient | None, message: Mapping[str, Any]) -> None:
+        """From any thread: have it sent; the oldest that waits is lost where there is no room."""
+        with self._outbox_lock:
+            if len(self._outbox) >= MAX_UNSENT:
+                self._outbox.popleft()
+                self.lost_event_count += 1
+            self._outbox.append((receiver, message))
+        self._wake()
+
     def _wake(self) -> None:
         try:
             self._wake_w.send(b"!")
@@ -154,26 +154,44 @@ class LinkServer:
             pass  # a full pipe wakes as well; a closed one has nobody to wake
 
     def _run(self) -> None:
-        self._selector.register(self._socket.listening, selectors.EVENT_READ)
-        self._selector.register(self._wake_r, selectors.EVENT_READ)
         while not self._stopping.is_set():
-            for key, mask in self._selector.select(timeout=1.0):
-                if key.fileobj is self._socket.listening:
-                    self._accept()
-                elif key.fileobj is self._wake_r:
-                    self._drain_wake()
-                elif (client := self._clients.get(key.fd)) is not None:
-                    if mask & selectors.EVENT_WRITE:
-                        self._flush(client)
-                    if mask & selectors.EVENT_READ and key.fd in self._clients:
-                        self._read(client)
-            self._send_published()
-            self._drop_stuck()
-            self._look_for_socket()
+            try:
+                self._turn()
+            except Exception as error:  # the next turn may go well, and somebody must say it
+                self._failing = f"the link failed: {error!r}"
+                if self._failing != self._logged:
+                    LOG.exception("the link failed")
+                self._logged = self._failing
+                self._stopping.wait(FAILED_PAUSE_S)
+            else:
+                self._failing = ""
         for client in list(self._clients.values()):
             self._drop(client, count=False)
         self._selector.close()
         self._wake_r.close()
+
+    def _turn(self) -> None:
+        """Wait until something is to do, and do it."""
+        if self._listening is None:
+            self._begin()
+        for key, mask in self._selector.select(timeout=1.0):
+            if key.fileobj is self._listening:
+                self._accept()
+            elif key.fileobj is self._wake_r:
+                self._drain_wake()
+            elif (client := self._clients.get(key.fd)) is not None:
+                if mask & selectors.EVENT_WRITE:
+                    self._flush(client)
+                if mask & selectors.EVENT_READ and key.fd in self._clients:
+                    self._read(client)
+        self._send_published()
+        self._drop_stuck()
+        self._look_for_socket()
+
+    def _begin(self) -> None:
+        if self._wake_r not in self._selector.get_map():
+            self._selector.register(self._wake_r, selectors.EVENT_READ)
+        self._listen()
 
     def _look_for_socket(self) -> None:
         """Make the socket's file again if somebody removed it; who is connected stays so."""
@@ -181,44 +199,66 @@ class LinkServer:
         if now_mono_s < self._look_next_mono_s:
             return
         self._look_next_mono_s = now_mono_s + LOOK_EVERY_S
-        if self._socket.is_in_place():
-            return
-        before = self._socket.listening
+        if not self._socket.is_in_place():
+            try:
+                self._socket.renew()
+            except LinkServerError as error:
+                self._unreachable = f"nobody new can connect: {error}"
+                return
+            LOG.warning("the socket's file was gone and is made again")
+        if self._listening is not self._socket.listening:
+            self._listen()
+
+    def _listen(self) -> None:
+        """Wait for clients at the socket that there is now, and no more at the one before."""
+        before, now = self._listening, self._socket.listening
         try:
-            self._socket.renew()
-        except LinkServerError as error:
-            self.problem = f"nobody new can connect: {error}"
+            self._selector.register(now, selectors.EVENT_READ)
+        except OSError as error:
+            self._cannot_take(error)
             return
-        self._selector.unregister(before)
-        before.close()
-        self._selector.register(self._socket.listening, selectors.EVENT_READ)
-        self.problem = ""
-        LOG.warning("the socket's file was gone and is made again")
+        if before is not None:
+            self._selector.unregister(before)
+            before.close()
+        self._listening = now
+        self._unreachable = ""
+
+    def _cannot_take(self, error: OSError) -> None:
+        self._unreachable = f"nobody new can connect: {error.strerror or error}"
+        self._stopping.wait(FAILED_PAUSE_S)
 
     def _accept(self) -> None:
         try:
             connection, _ = self._socket.listening.accept()
-        except OSError:
-            # The client has gone again, or descriptors ran out: the others go on, and the
-            # wait keeps a full table from becoming a busy loop.
-            self._stopping.wait(0.05)
+        except OSError as error:
+            if error.errno not in (errno.EAGAIN, errno.ECONNABORTED):  # it has gone again
+                self._cannot_take(error)  # descriptors ran out: the others go on
             return
-        connection.setblocking(False)
-        client = _Client(connection, _is_owner(connection))
         if len(self._clients) >= self._max_clients:
-            line = encode({"class": "error", "message": "too many clients on this socket"})
-            try:
-                connection.send(self._hello + line)
-            except OSError:
-                pass  # it is turned away in any case
-            connection.close()
+            self._turn_away(connection)
             return
+        try:
+            client = OneClient(connection)
+            self._selector.register(connection, selectors.EVENT_READ)
+        except OSError as error:
+            connection.close()
+            self._cannot_take(error)
+            return
+        self._unreachable = ""
         self._clients[connection.fileno()] = client
-        self._selector.register(connection, selectors.EVENT_READ)
-        client.queue.append(self._hello)
+        client.hold(self._hello)
         if self._newest_line is not None:
-            client.queue.append(self._newest_line)
+            client.hold(self._newest_line)
         self._flush(client)
+
+    def _turn_away(self, connection: socket.socket) -> None:
+        line = encode({"class": "error", "message": "too many clients on this socket"})
+        connection.setblocking(False)
+        try:
+            connection.send(self._hello + line)
+        except OSError:
+            pass  # it is turned away in any case
+        connection.close()
 
     def _drain_wake(self) -> None:
         try:
@@ -228,8 +268,8 @@ class LinkServer:
             pass  # drained
 
     def _send_published(self) -> None:
-        while self._outbox:
-            receiver, message = self._outbox.popleft()
+        while (unsent := self._next_unsent()) is not None:
+            receiver, message = unsent
             line = self._line(message)
             if line is None:
                 continue
@@ -241,52 +281,38 @@ class LinkServer:
             return
         self._newest_line = line
         for client in list(self._clients.values()):
-            if client.partial is not None or client.queue:
+            if client.has_waiting:
                 self.skipped_snapshot_count += 1
             else:
-                client.queue.append(line)
+                client.hold(line)
                 self._flush(client, skippable=True)
+
+    def _next_unsent(self) -> tuple[OneClient | None, Mapping[str, Any]] | None:
+        with self._outbox_lock:
+            return self._outbox.popleft() if self._outbox else None
 
     def _line(self, message: Mapping[str, Any]) -> bytes | None:
         try:
             return encode(message)
         except LinkError as error:
-            self.problem = f"a message could not be sent: {error}"
+            self._unsent = f"a message could not be sent: {error}"
             return None
 
-    def _enqueue(self, client: _Client, line: bytes) -> None:
-        if len(client.queue) >= MAX_QUEUED:
+    def _enqueue(self, client: OneClient, line: bytes) -> None:
+        if client.hold(line):
+            self._flush(client)
+        else:
             self._drop(client)
-            return
-        client.queue.append(line)
-        self._flush(client)
 
-    def _flush(self, client: _Client, *, skippable: bool = False) -> None:
-        """Send what the socket takes; with ``skippable`` forget a line it takes nothing of."""
-        while client.partial is not None or client.queue:
-            if client.partial is None:
-                client.partial = memoryview(client.queue.popleft())
-                fresh = True
-            else:
-                fresh = False
-            try:
-                sent = client.connection.send(client.partial)
-            except BlockingIOError:
-                if skippable and fresh:
-                    client.partial = None
-                    self.skipped_snapshot_count += 1
-                if client.stuck_since_mono_s is None:
-                    client.stuck_since_mono_s = time.monotonic()
-                break
-            except OSError:
-                self._drop(client, count=False)
-                return
-            client.stuck_since_mono_s = None
-            client.partial = client.partial[sent:] if sent < len(client.partial) else None
-        writing = selectors.EVENT_WRITE if client.partial is not None or client.queue else 0
-        self._selector.modify(client.connection, selectors.EVENT_READ | writing)
+    def _flush(self, client: OneClient, *, skippable: bool = False) -> None:
+        try:
+            self.skipped_snapshot_count += client.flush(skippable=skippable)
+            writing = selectors.EVENT_WRITE if client.has_waiting else 0
+            self._selector.modify(client.connection, selectors.EVENT_READ | writing)
+        except OSError:
+            self._drop(client, count=False)
 
-    def _read(self, client: _Client) -> None:
+    def _read(self, client: OneClient) -> None:
         try:
             chunk = client.connection.recv(READ_BYTES)
         except BlockingIOError:
@@ -304,12 +330,11 @@ class LinkServer:
         for line in lines:
             self._command(client, line)
 
-    def _command(self, client: _Client, line: bytes) -> None:
+    def _command(self, client: OneClient, line: bytes) -> None:
         request: dict[str, str] = {}
 
         def reply(answer: Mapping[str, Any]) -> None:
-            self._outbox.append((client, {**answer, **request}))
-            self._wake()
+            self._put(client, {**answer, **request})
 
         try:
             message = decode(line)
@@ -334,11 +359,10 @@ class LinkServer:
             if since is not None and now_mono_s - since > STUCK_S:
                 self._drop(client)
 
-    def _drop(self, client: _Client, *, count: bool = True) -> None:
+    def _drop(self, client: OneClient, *, count: bool = True) -> None:
         descriptor = client.connection.fileno()
         if self._clients.pop(descriptor, None) is None:
             return
         self.dropped_client_count += count
         self._selector.unregister(client.connection)
-        client.connection.close()
-        client.queue.clear()
+        client.close()

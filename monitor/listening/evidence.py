@@ -40,7 +40,6 @@ class Candidates:
     bins: np.ndarray
     frequency_hz: np.ndarray
     level_db: np.ndarray
-    prominence_db: np.ndarray
     slope_db_per_s: np.ndarray
     share_of_power_db: np.ndarray
     share_of_octave_db: np.ndarray
@@ -114,7 +113,6 @@ class Evidence:
             bins=bins,
             frequency_hz=line.frequency_hz,
             level_db=line.line_level_db,
-            prominence_db=line.features[0],
             slope_db_per_s=line.slope_db_per_s,
             share_of_power_db=shares_db[0],
             share_of_octave_db=shares_db[1],

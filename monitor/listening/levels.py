@@ -19,7 +19,7 @@ SHORT_S = 0.171
 """Window for the bands from ``SPLIT_HZ`` up: near the 125 ms of a meter set to fast."""
 SPLIT_HZ = 200.0
 
-_EDGES_HZ = np.array([band.lower_hz for band in THIRD_OCTAVES] + [THIRD_OCTAVES[-1].upper_hz])
+EDGES_HZ = np.array([band.lower_hz for band in THIRD_OCTAVES] + [THIRD_OCTAVES[-1].upper_hz])
 _MIDBANDS_HZ = np.array([band.midband_hz for band in THIRD_OCTAVES])
 
 
@@ -47,7 +47,7 @@ def _band_power(samples: np.ndarray, *, sample_rate_hz: float, seconds: float) -
     power = (spectrum.real**2 + spectrum.imag**2) * (4.0 / (n * float(np.sum(window**2))))
     below = np.concatenate(([0.0], np.cumsum(power, dtype=np.float64)))
     bin_edges_hz = (np.arange(len(power) + 1) - 0.5) * (sample_rate_hz / n)
-    return np.diff(np.interp(_EDGES_HZ, bin_edges_hz, below))
+    return np.diff(np.interp(EDGES_HZ, bin_edges_hz, below))
 
 
 def measure(samples: np.ndarray, *, sample_rate_hz: float) -> Levels:

@@ -129,7 +129,6 @@ def _ring_out(happenings: Happenings) -> RingOutMemory | None:
         return None
     last = happenings[-1]
     return RingOutMemory(
-        int(_number(last.get("cut_count")) or 0),
         _number(last.get("tone_cost_db")) or 0.0,
         _number(last.get("gain_won_db")),
         _number(last.get("top_fader_db")),

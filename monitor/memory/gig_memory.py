@@ -57,7 +57,6 @@ class RingOutMemory:
     given.
     """
 
-    cut_count: int
     tone_cost_db: float
     gain_won_db: float | None = None
     top_fader_db: float | None = None

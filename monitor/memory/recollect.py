@@ -80,7 +80,6 @@ class Recollection:
 
     gig_count: int
     venue_count: int
-    nowhere_count: int
     venue: VenueMemory | None
     bands: tuple[BandVerdict, ...]
     when: When
@@ -130,7 +129,6 @@ def recollect(
     return Recollection(
         len(known),
         len(venues),
-        nowhere_count,
         here,
         bands,
         when_it_rang(known),

@@ -24,29 +24,6 @@ SPEECH_BANDS = (2, 3, 4, 5)
 """The bands by which a voice is judged loud: 500 Hz to 4 kHz."""
 
 
-def free_potential_db(
-    *,
-    talker_to_microphone: float,
-    talker_to_listener: float,
-    microphone_to_loudspeaker: float,
-    loudspeaker_to_listener: float,
-    open_count: int = 1,
-    margin_db: float = MARGIN_DB,
-) -> float:
-    """Return the potential acoustic gain in dB in the open air (Eargle p. 4-2; Ballou 34-21)."""
-    ratio = (
-        talker_to_listener
-        * microphone_to_loudspeaker
-        / (talker_to_microphone * loudspeaker_to_listener)
-    )
-    return 20.0 * math.log10(ratio) - open_microphones_db(open_count) - margin_db
-
-
-def free_needed_db(*, talker_to_listener: float, ead: float) -> float:
-    """Return the needed acoustic gain in dB in the open air (Eargle p. 4-4; Ballou p. 1243)."""
-    return 20.0 * math.log10(talker_to_listener / ead)
-
-
 def indoor_potential_db(
     *,
     talker_to_microphone: float,
@@ -87,12 +64,6 @@ def room_level_db(distance: float, critical_distance: float) -> float:
     return 10.0 * math.log10(1.0 / distance**2 + 1.0 / critical_distance**2)
 
 
-def attenuation_db(distance: float, *, directivity_factor: float, absorption: float) -> float:
-    """Return what a sound loses on its way, -10 log10(Q / 4 pi x^2 + 4 / Sa) (Ballou p. 1252)."""
-    direct = directivity_factor / (4.0 * math.pi * distance**2)
-    return -10.0 * math.log10(direct + 4.0 / absorption)
-
-
 def open_microphones_db(count: int) -> float:
     """Return what ``count`` open microphones cost beside one: 10 log10 NOM (Ballou ch. 34)."""
     return 10.0 * math.log10(count)
@@ -110,11 +81,3 @@ def critical_distance_m(*, directivity_factor: float, volume_m3: float, t60_s: f
     return critical_distance(
         directivity_factor=directivity_factor, absorption=SABINE_S_PER_M * volume_m3 / t60_s
     )
-
-
-def mean_absorption(*, volume_m3: float, surface_m2: float, t60_s: float) -> float:
-    """Return the part of the energy that a wall hit takes away, by Eyring's formula.
-
-    C. F. Eyring, J. Acoust. Soc. Am. 1, 217 (1930), from memory: T60 = 0.161 V / (-S ln(1 - a)).
-    """
-    return 1.0 - math.exp(-SABINE_S_PER_M * volume_m3 / (surface_m2 * t60_s))

@@ -152,8 +152,3 @@ CHECKLIST: tuple[Item, ...] = (
     ),
 )
 """Every item, in the order of an evening."""
-
-
-def items_of(step: Step) -> tuple[Item, ...]:
-    """Return a step's items in their order."""
-    return tuple(item for item in CHECKLIST if item.step == step)

@@ -145,7 +145,7 @@ def reckon(stage: Stage) -> Reckoning:
         gain=gain,
         pairs=pairs,
         changes=changes,
-        sentence=sentence_of(stage, spare_db, limiting.microphone, limiting.loudspeaker, changes),
+        sentence=sentence_of(spare_db, limiting.microphone, limiting.loudspeaker, changes),
         unknown=unknown_of(stage),
         cautions=cautions_of(stage),
     )

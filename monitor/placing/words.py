@@ -16,7 +16,6 @@ BEHIND_M = 0.5
 
 
 def sentence_of(
-    stage: Stage,
     spare_db: float,
     microphone: str,
     loudspeaker: str,

@@ -63,6 +63,7 @@ class SoundcheckClerk:
         self._soundcheck = Soundcheck()
         self._shown: Mapping[str, Any] = self._soundcheck.fields(clock.uptime_s(), None)
         self._trouble = ""
+        self._unanswered = ""
         self._waiting: queue.Queue[Asked] = queue.Queue(MOST_WAITING)
         self._begun = threading.Event()
         self._stopping = threading.Event()
@@ -97,7 +98,8 @@ class SoundcheckClerk:
 
     def health(self) -> str:
         """Return "ok" or one sentence that says what is wrong."""
-        return "; ".join(text for text in (self._trouble, self._kept.trouble) if text) or "ok"
+        troubles = (self._trouble, self._unanswered, self._kept.trouble)
+        return "; ".join(filter(None, troubles)) or "ok"
 
     def wait_until_begun(self, timeout_s: float) -> None:
         """Wait until what was kept is back; for the start only."""
@@ -125,7 +127,16 @@ class SoundcheckClerk:
                 command, reply = self._waiting.get(timeout=LOOK_S)
             except queue.Empty:
                 continue
-            reply(self._answered(command))
+            self._reply(reply, self._answered(command))
+
+    def _reply(self, reply: Reply, answer: Mapping[str, Any]) -> None:
+        try:
+            reply(answer)
+        except Exception as error:  # the asker's trouble must not end the soundcheck
+            LOG.exception("the soundcheck could not answer")
+            self._unanswered = f"an answer could not be given: {error!r}"
+        else:
+            self._unanswered = ""
 
     def _answered(self, command: Message) -> Mapping[str, Any]:
         try:

@@ -27,6 +27,8 @@ class Mover:
         What stays the same wherever the stage moves.
     present : callable
         Returns the seat that is played now, whose sliders stay as they are within a room.
+    take : callable
+        Builds the next seat, as ``take_seat``.
 
     Attributes
     ----------

@@ -10,7 +10,7 @@ and people do.  Band and rooms are inventions.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -81,7 +81,6 @@ class Responses:
     box: np.ndarray
     voice_box: np.ndarray
     shortest_s: float
-    extra: dict[str, float] = field(default_factory=dict)
 
 
 def unit(x: float, y: float, z: float) -> Point:

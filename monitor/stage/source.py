@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
+from firmware.ports import FULL_SCALE, AudioBlock, HearingState, MicrophoneStatus
 from monitor.advice.equaliser import Equaliser
 from monitor.stage.as_plan import as_plan
 from monitor.stage.handles import handled
@@ -293,7 +293,7 @@ class StageMicrophone:
                 sample_rate_hz=self._rate_hz,
                 captured_mono_s=due_mono_s,
                 gap=gap,
-                clipped_samples=int(np.count_nonzero(np.abs(samples) >= 1.0)),
+                clipped_samples=int(np.count_nonzero(np.abs(samples) >= FULL_SCALE)),
             )
             gap = not self._hand_out(block)
             if self._sound is not None:
@@ -325,7 +325,7 @@ class StageMicrophone:
     ) -> None:
         samples = line.take()
         if len(samples):
-            clipped = int(np.count_nonzero(np.abs(samples) >= 1.0))
+            clipped = int(np.count_nonzero(np.abs(samples) >= FULL_SCALE))
             take(AudioBlock(samples, self._rate_hz, due_mono_s, self._line_gap, clipped))
             self._line_gap = False
 

@@ -165,6 +165,22 @@ def test_the_panel_s_code_is_told_once(begin: Begin) -> None:
     assert clerk.told == [CODE]
 
 
+def test_neither_a_closed_terminal_nor_a_failed_answer_ends_the_pairing(begin: Begin) -> None:
+    clerk = begin()
+
+    def closed(_words: object) -> None:
+        raise BrokenPipeError(32, "Broken pipe")
+
+    clerk.clerk._tell = closed
+    assert clerk.said(**{"class": "pair_ask", "from": "a"})["showing"]
+    awaited(lambda: "telling the code failed: BrokenPipeError" in clerk.clerk.health())
+    clerk.clerk.ask({"class": "pair_ask", "from": "a"}, closed)
+    awaited(lambda: "answering failed: BrokenPipeError" in clerk.clerk.health())
+    paired = clerk.pair()
+    assert clerk.knows(paired["key"])
+    awaited(lambda: clerk.clerk.health() == "ok")
+
+
 def test_whoever_stands_in_the_way_is_named(begin: Begin) -> None:
     clerk = begin()
     clerk.clerk.hindrance = "something rings"

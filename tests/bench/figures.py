@@ -7,9 +7,9 @@ with twice the evidence asked for.  Percentages run from 0 to 100.  Delays are s
 never flagged counts as ``inf``, so that no row gains by missing the hard ones.
 
 Sources: shares: C. J. Clopper, E. S. Pearson, "The use of confidence or fiducial limits
-illustrated in the case of the binomial", Biometrika 26, 1934 (two-sided 95 %); rates: F. Garwood,
-"Fiducial limits for the Poisson distribution", Biometrika 28, 1936 (95 % each side); quantiles:
-the percentile bootstrap (B. Efron, Annals of Statistics 7, 1979), 95 %.
+illustrated in the case of the binomial", Biometrika 26, 1934; rates: F. Garwood, "Fiducial limits
+for the Poisson distribution", Biometrika 28, 1936; quantiles: the percentile bootstrap (B. Efron,
+Annals of Statistics 7, 1979).  All of them are two-sided, 95 %: 2.5 % beyond each end.
 """
 
 from __future__ import annotations
@@ -74,11 +74,11 @@ def share(count: int, of: int) -> Measure:
 
 
 def rate(count: int, hours: float) -> Measure:
-    """Events an hour; ``high`` is the 95 % upper bound (3 over the hours when none came)."""
+    """Events an hour; ``high`` is 3.7 over the hours when none came."""
     if hours <= 0.0:
         return Measure(math.nan, math.nan, math.nan, 0)
-    low = 0.5 * float(chi2.ppf(0.05, 2 * count)) if count else 0.0
-    high = 0.5 * float(chi2.ppf(0.95, 2 * count + 2))
+    low = 0.5 * float(chi2.ppf(0.025, 2 * count)) if count else 0.0
+    high = 0.5 * float(chi2.ppf(0.975, 2 * count + 2))
     return Measure(count / hours, low / hours, high / hours, count)
 
 

@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.link.server import LinkServer
+from tests.bench.demo_process import free_port
 from tests.browser import browser
 from tests.web.relay import Relay
 from tests.web.states import STATES, ring
@@ -108,12 +109,6 @@ def page_process(link: Path, port: int) -> Iterator[subprocess.Popen[bytes]]:
     finally:
         process.kill()
         process.wait()
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def until(happened: Callable[[], Any]) -> Any:

@@ -1,10 +1,11 @@
 """Does the memory tell the rig from the room, and does it know when it cannot?
 
 Run with ``python -m tests.bench.memory``: 1,000 invented histories with known truth
-(``memory_histories``), every place where something rang judged.  Goals: right or "not enough
-evenings yet" in at least 95 % of the places judged, wrong in under 5 %; printed too is how many
-of those that were called something were wrong, how often it says something as evenings and
-venues grow, whether its odds are true, and whether the cuts to begin with lie on a resonance.
+(``memory_histories``), every place where something rang judged.  Goals: of the places that were
+called something under 5 % wrong; and, as silence is never wrong, of those that are the rig's at
+least 60 % called so where five or six venues are known.  Printed too is how often it says
+something as evenings and venues grow, whether its odds are true, and whether the cuts to begin
+with lie on a resonance.
 
 The model's figures were chosen on the tuning histories (``--tuning``): other seeds, narrower
 ranges.  The scored ones were not used to choose anything.
@@ -13,10 +14,11 @@ ranges.  The scored ones were not used to choose anything.
 from __future__ import annotations
 
 import argparse
+import math
 import statistics
 import time
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -35,8 +37,11 @@ from tests.bench.memory_histories import (
     made_history,
 )
 
-LEAST_FINE = 0.95
 MOST_WRONG = 0.05
+"""Of what was called; whoever unscrews a wedge for nothing once in twenty times still listens."""
+LEAST_CALLED = 0.60
+"""Of the rig's places, with ``CALLED_AT`` venues known; 66 % are (docs/memory.md)."""
+CALLED_AT = (5, 6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,20 +135,38 @@ def by_counting(history: History) -> list[Judged]:
     return found
 
 
-def share(part: int, of: int) -> str:
+def share(count: int, of: int) -> str:
     """Return a share in per cent, with its counts."""
-    return f"{100.0 * part / of:5.1f} % ({part} of {of})" if of else "  -"
+    return f"{100.0 * count / of:5.1f} % ({count} of {of})" if of else "  -"
 
 
-def print_verdicts(places: Sequence[Judged]) -> bool:
-    """Print what was said beside what is true; return whether the goals are met."""
+def part(of: Sequence[Judged], holds: Callable[[Judged], bool]) -> float:
+    """Return for which part of these it holds; nan of nothing."""
+    return sum(map(holds, of)) / len(of) if of else math.nan
+
+
+def called(places: Iterable[Judged]) -> list[Judged]:
+    """Return those of which something was said."""
+    return [place for place in places if place.verdict != "unsure"]
+
+
+def is_met(places: Sequence[Judged]) -> bool:
+    """Whether the goals are met; where nothing was said they are not."""
+    least, most = CALLED_AT
+    rigs = [p for p in places if p.truth == "rig" and least <= p.venue_count <= most]
+    is_right = part(called(places), lambda place: place.is_wrong) < MOST_WRONG
+    return is_right and part(rigs, lambda place: place.verdict == "rig") >= LEAST_CALLED
+
+
+def print_verdicts(places: Sequence[Judged]) -> None:
+    """Print what was said beside what is true."""
     table = Counter((place.verdict, place.truth) for place in places)
     print(f"{'said':<8}{'true: rig':>12}{'room':>8}{'nothing':>10}")
     for verdict in ("rig", "room", "unsure"):
         rig, room, nothing = (table[verdict, truth] for truth in ("rig", "room", "nothing"))
         print(f"{verdict:<8}{rig:>12}{room:>8}{nothing:>10}")
     wrong = sum(place.is_wrong for place in places)
-    said = [place for place in places if place.verdict != "unsure"]
+    said = called(places)
     print(f"right or not enough evenings yet: {share(len(places) - wrong, len(places))}")
     print(f"wrong, of all judged:             {share(wrong, len(places))}")
     print(f"wrong, of what was called:        {share(wrong, len(said))}")
@@ -151,8 +174,6 @@ def print_verdicts(places: Sequence[Judged]) -> bool:
         those = [place for place in said if place.verdict == verdict]
         bad = sum(place.is_wrong for place in those)
         print(f"  wrong, of those called {verdict + ':':<10} {share(bad, len(those))}")
-    fine = 1.0 - wrong / len(places)
-    return fine >= LEAST_FINE and wrong / len(places) < MOST_WRONG
 
 
 def print_speaking(places: Sequence[Judged]) -> None:
@@ -235,7 +256,7 @@ def main() -> int:
         later += foretold(history)
         counted += by_counting(history)
     print(f"{asked.histories} histories from seed {first}, {len(places)} places judged\n")
-    met = print_verdicts(places)
+    print_verdicts(places)
     print_speaking(places)
     print_calibration(places)
     print_foretold(later)
@@ -247,6 +268,7 @@ def main() -> int:
     print_verdicts([place for seed in seeds for place in judged(made_history(seed, CHANGED))])
     median_ms, most_ms = 1000.0 * statistics.median(took_s), 1000.0 * max(took_s)
     print(f"\njudging one history: median {median_ms:.0f} ms, most {most_ms:.0f} ms")
+    met = is_met(places)
     print("goals met" if met else "goals missed")
     return 0 if met else 1
 

@@ -209,7 +209,7 @@ class _Maker:
             dated="network",
             rings=tuple(sorted(rings, key=lambda ring: ring.at_s)),
             pulls=tuple(pulls[label] for label in sorted(pulls)),
-            ring_out=RingOutMemory(len(pulls), 1.0) if rings_out else None,
+            ring_out=RingOutMemory(1.0) if rings_out else None,
             hours_heard_s=_hours(heard_s),
             equaliser="31 bands",
         )

@@ -174,7 +174,7 @@ def _labels_apart(axes: Axes, ends: Sequence[tuple[float, str, str]]) -> None:
 
 
 def _bound(axes: Axes, points: Sequence[Point], name: str, group: str) -> None:
-    """The upper bound of the rate at the setting that ships: what the hours cannot exclude."""
+    """The upper end of the rate's interval as it ships: what the hours cannot exclude."""
     for point in points:
         if point.row == (name, PLAIN) and math.isfinite(point.median_s):
             measure = point.false_howls[group]
@@ -212,7 +212,11 @@ def _trade_off(points: Sequence[Point], groups: Sequence[str], path: Path) -> Pa
     highest = max((p.false_howls[g].high for p in points for g in groups), default=1.0)
     panels[0].set_ylim(-0.06, 2.0 * highest)
     panels[0].set_ylabel("false howls an hour")
-    _legend(made, panels, "shaded and upright line: goals; whisker: 95 % upper bound")
+    _legend(
+        made,
+        panels,
+        "shaded and upright line: goals; whisker: to the upper end of the 95 % interval",
+    )
     made.suptitle(
         "False howls against delay, with the log-odds asked for moved by -3 to +2",
         x=0.01,

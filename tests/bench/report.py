@@ -1,7 +1,8 @@
 """The tables of the benchmark.
 
-Every percentage has its exact binomial interval beside it, every delay its bootstrap interval
-(both 95 %), every rate its 95 % upper bound; ``figures.py`` names the sources.
+Every percentage has its exact binomial interval beside it, every delay its bootstrap interval,
+every rate the upper end of its interval (all of them two-sided, 95 %); ``figures.py`` names the
+sources.
 """
 
 from __future__ import annotations
@@ -215,7 +216,7 @@ def print_calm(calm: Sequence[LoopResult], rows: Sequence[str]) -> None:
     hours = sum(loop.facts.length_s for loop in calm) / 3600.0
     print_table(
         f"closed loops that never ring: {len(calm)}, {hours:.2f} h; flags an hour at frequencies "
-        "stable by 1.5 dB or more (count, 95 % upper bound)",
+        "stable by 1.5 dB or more (count, upper end of the 95 % interval)",
         ("", *rows),
         [
             (words, *(cell(found[row][key], "/h") for row in rows))
@@ -244,7 +245,7 @@ def print_false(sounds: Sequence[SoundResult], rows: Sequence[str]) -> None:
                 name = (words, f"{hours:.2f} h") if degree == 0 else ("", "")
                 lines.append((*name, ("howl", "ringing")[degree], str(goal or ""), *cells))
     print_table(
-        "false flags an hour in sounds without feedback (count, 95 % upper bound)",
+        "false flags an hour in sounds without feedback (count, upper end of the 95 % interval)",
         ("group, kind", "", "", "goal", *rows),
         lines,
     )

@@ -36,14 +36,17 @@ def test_a_share_has_the_exact_interval(count: int, of: int) -> None:
 
 
 @pytest.mark.parametrize("count", [0, 1, 12])
-def test_a_rate_has_the_exact_bound(count: int) -> None:
-    """At the bound, so few events come in 5 % of all cases (F. Garwood, 1936)."""
+def test_a_rate_has_the_exact_interval(count: int) -> None:
+    """At each end, so few or so many events come in 2.5 % of all cases (F. Garwood, 1936)."""
     hours = 2.5
     found = rate(count, hours)
     assert found.value == pytest.approx(count / hours)
-    assert poisson.cdf(count, found.high * hours) == pytest.approx(0.05, rel=1e-6)
-    if count == 0:  # the rule of three
-        assert found.high == pytest.approx(-math.log(0.05) / hours)
+    assert poisson.cdf(count, found.high * hours) == pytest.approx(0.025, rel=1e-6)
+    if count > 0:
+        assert poisson.sf(count - 1, found.low * hours) == pytest.approx(0.025, rel=1e-6)
+    else:
+        assert found.low == 0.0
+        assert found.high == pytest.approx(-math.log(0.025) / hours)
 
 
 def test_a_quantile_lies_within_its_interval_and_misses_count() -> None:

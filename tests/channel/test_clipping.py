@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from firmware import ports
 from monitor.channel.clipping import FULL_SCALE, clipped_runs, flat_tops
 from monitor.channel.meter import ChannelMeter
 from tests.channel.voices import RATE_HZ, db, noise, sine, spoken, sung
@@ -102,3 +103,7 @@ def test_a_flat_top_needs_lower_neighbours_on_both_sides():
     assert list(flat_tops(top, 6)) == [0.5]
     assert list(flat_tops(-top, 6)) == [0.5]
     assert len(flat_tops(top, 1)) == 0  # it ended before the new ones
+
+
+def test_line_and_microphone_have_one_full_scale():
+    assert FULL_SCALE == ports.FULL_SCALE

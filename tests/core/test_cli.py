@@ -121,6 +121,16 @@ def test_example_is_the_defaults_file(capsys: pytest.CaptureFixture[str]) -> Non
 # --- faces -------------------------------------------------------------------------------------
 
 
+def test_no_folder_is_not_the_one_somebody_is_in(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    code, out, err = run(capsys, "faces", "")
+    assert (code, out) == (2, "")
+    assert err == "howl-lantern: faces needs a folder, and '' is none; '.' is the one you are in\n"
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_faces_are_written(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     code, out, _ = run(capsys, "faces", str(tmp_path / "new" / "faces"))
     assert code == 0

@@ -104,6 +104,33 @@ def test_a_page_that_will_not_end_is_ended(tmp_path: Path) -> None:
     assert page._process.returncode is not None
 
 
+def test_no_page_begins_once_it_is_to_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    looked, go_on = threading.Event(), threading.Event()
+    page = demo.PageProcess([sys.executable, "-c", "import time; time.sleep(60)"])
+
+    class Slow(threading.Event):
+        """Stands still between being looked at and what is done about it."""
+
+        def is_set(self) -> bool:
+            found = super().is_set()
+            if threading.current_thread() is page._thread:
+                looked.set()
+                go_on.wait(5.0)
+            return found
+
+    page._stopping = Slow()
+    page.start()
+    assert looked.wait(5.0)
+    closing = threading.Thread(target=page.close)
+    closing.start()
+    awaited(page._stopping.is_set)
+    go_on.set()
+    closing.join(10.0)
+    assert not closing.is_alive()
+    assert not page._thread.is_alive()
+    assert page._process is None
+
+
 def test_missing_stage_packages_are_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setitem(sys.modules, "scipy", None)
     for name in [n for n in sys.modules if n.startswith(("scipy.", "monitor.stage"))]:

@@ -134,7 +134,7 @@ def test_push_the_fader_and_pull_the_named_slider(tmp_path: Path, taken_port: in
 
         for kind in ("equaliser", "way", "pull"):
             awaited(functools.partial(is_kept, kind), 15.0)
-        with pytest.raises(LinkError):
+        with pytest.raises(LinkError, match="slider must be from 0 to 63, not 64"):
             demo.client.request({"class": "stage", "slider": 64, "cut_db": 0})
     finally:
         code = demo.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import socket
 import threading
@@ -14,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.link.client import LinkClient
+from monitor.link.client import RETRY_FIRST_S, LinkClient
 from monitor.link.commands import (
     LONGEST_COMMAND_BYTES,
     MAX_COMMAND_BYTES,
@@ -102,26 +103,27 @@ def test_what_must_not_leave(message: dict[str, Any], expected: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "line",
+    ("line", "expected"),
     [
-        b"",
-        b"[]",
-        b"1",
-        b"null",
-        b"{}",
-        b'{"class": 3}',
-        b'{"class": "x", "v": NaN}',
-        b'{"class": "x", "v": Infinity}',
-        b'{"class": "x", "v": 1e999}',
-        b'{"class": "x"',
-        b'{"class": "\xff"}',
-        b"[" * 20000,
-        b'{"class": "x", "v": ' + b"9" * 5000 + b"}",
-        b'{"class": "x", "v": "' + b"y" * MAX_LINE_BYTES + b'"}',
+        (b"", "not JSON"),
+        (b"[]", "an object expected, a list received"),
+        (b"1", "an object expected, a int received"),
+        (b"null", "an object expected, a NoneType received"),
+        (b"{}", "a message without 'class'"),
+        (b'{"class": 3}', "a message without 'class'"),
+        (b'{"class": "x", "v": NaN}', "not JSON: NaN is not allowed"),
+        (b'{"class": "x", "v": Infinity}', "not JSON: Infinity is not allowed"),
+        (b'{"class": "x", "v": 1e999}', "not JSON: number 1e999 is too large"),
+        (b'{"class": "x"', "not JSON"),
+        (b'{"class": "\xff"}', "not JSON"),
+        (b"[" * 20000, "not JSON"),
+        (b'{"class": "x", "v": ' + b"9" * 5000 + b"}", "not JSON"),
+        (b'{"class": "x", "v": "' + b"y" * MAX_LINE_BYTES + b'"}', "at most 65536 are allowed"),
     ],
+    ids=lambda value: repr(value)[:30],
 )
-def test_what_must_not_come_in(line: bytes) -> None:
-    with pytest.raises(LinkError):
+def test_what_must_not_come_in(line: bytes, expected: str) -> None:
+    with pytest.raises(LinkError, match=expected):
         decode(line)
 
 
@@ -391,6 +393,43 @@ def test_client_waits_for_a_watcher_that_is_not_there_yet(tmp_path: Path, play: 
             client.request({"class": "way", "way": "set"})
         play(lambda connection, _: (connection.sendall(encode(HELLO)), hold(connection)))
         awaited(lambda: client.connected, within_s=4.0)
+
+
+def test_the_first_wait_is_the_shortest_and_a_greeting_begins_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = LinkClient(tmp_path / "0.sock", start=False)
+    greeted = [False, False, False, True, False]
+    waited_s: list[float] = []
+
+    def wait(wait_s: float) -> None:
+        waited_s.append(wait_s)
+        if not greeted:
+            client._stopping.set()
+
+    monkeypatch.setattr(client, "_connect_once", lambda: greeted.pop(0))
+    monkeypatch.setattr(client._stopping, "wait", wait)
+    client._run()
+    first_s = RETRY_FIRST_S
+    assert waited_s == [first_s, 2.0 * first_s, 4.0 * first_s, first_s, 2.0 * first_s]
+
+
+def test_a_connection_that_fails_is_told_once_and_no_descriptors_end_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = LinkClient(tmp_path / "0.sock", start=False)
+    told: list[str] = []
+    monkeypatch.setattr(client, "_lost", told.append)
+    assert not client._connect_once()
+
+    def full(*_: object) -> socket.socket:
+        raise OSError(errno.EMFILE, "Too many open files")
+
+    monkeypatch.setattr(socket, "socket", full)
+    assert not client._connect_once()
+    monkeypatch.undo()
+    there_is_none = f"no watcher is running (there is no {tmp_path / '0.sock'})"
+    assert told == [there_is_none, "Too many open files"]
 
 
 def test_client_says_when_a_file_is_stale(tmp_path: Path) -> None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import errno
+import selectors
 import shutil
 import socket
 import stat
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -132,7 +135,8 @@ def test_an_endless_command_is_cut_off(server: LinkServer, tmp_path: Path) -> No
         read_lines(connection, 1)
         connection.sendall(b"x" * 60000)
         awaited(lambda: server.dropped_client_count == 1)
-        with pytest.raises(ConnectionResetError):  # unread bytes turn the hanging up into a reset
+        # Unread bytes turn the hanging up into a reset.
+        with pytest.raises(ConnectionResetError, match="reset by peer"):
             connection.recv(100)
 
 
@@ -156,6 +160,96 @@ def test_a_message_that_cannot_be_sent_is_reported(server: LinkServer, tmp_path:
     with connect(tmp_path / "link.sock") as connection:
         server.publish_event({"class": "ring", "id": 1})
         assert read_lines(connection, 2)[1]["id"] == 1
+
+
+def test_what_finds_no_room_is_counted_and_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(link_server, "MAX_UNSENT", 3)
+    held, go_on = threading.Event(), threading.Event()
+
+    def hold(_command: Mapping[str, Any], reply: Reply) -> None:
+        held.set()
+        assert go_on.wait(10.0)
+        reply({"class": "done"})
+
+    server = LinkServer(tmp_path / "s", hello={}, handle=hold)
+    try:
+        with connect(tmp_path / "s") as connection:
+            read_lines(connection, 1)
+            connection.sendall(b'{"class":"way","way":"set"}\n')
+            assert held.wait(10.0)
+            for number in range(10):
+                server.publish_event({"class": "ring", "id": number})
+            assert server.lost_event_count == 7
+            go_on.set()
+            # The answer pushes out one more.
+            assert [m.get("id") for m in read_lines(connection, 3)] == [8, 9, None]
+            assert server.problem == "8 messages found no room and were lost"
+    finally:
+        go_on.set()
+        server.close()
+
+
+def test_a_client_that_cannot_be_watched_is_hung_up_on_and_the_others_are_served(
+    server: LinkServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    register = selectors.DefaultSelector.register
+
+    def full(*_args: Any) -> None:
+        # epoll_ctl(2): too many descriptors are watched by this user already.
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with connect(tmp_path / "link.sock") as before:
+        read_lines(before, 1)
+        monkeypatch.setattr(selectors.DefaultSelector, "register", full)
+        with connect(tmp_path / "link.sock") as refused:
+            assert refused.recv(100) == b""
+        assert server.problem == "nobody new can connect: No space left on device"
+        server.publish_event({"class": "ring", "id": 1})
+        assert read_lines(before, 1)[0]["id"] == 1
+        assert server.client_count == 1
+        monkeypatch.setattr(selectors.DefaultSelector, "register", register)
+        with connect(tmp_path / "link.sock") as after:
+            read_lines(after, 1)
+            assert server.problem == ""
+
+
+def test_a_turn_that_fails_is_said_and_the_next_goes_on(
+    server: LinkServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail() -> None:
+        raise RuntimeError("a bug")
+
+    with connect(tmp_path / "link.sock") as connection:
+        read_lines(connection, 1)
+        monkeypatch.setattr(server, "_drop_stuck", fail)
+        server.publish_event({"class": "ring", "id": 1})
+        awaited(lambda: "the link failed: RuntimeError('a bug')" in server.problem)
+        monkeypatch.undo()
+        awaited(lambda: server.problem == "")
+        server.publish_event({"class": "ring", "id": 2})
+        assert [m["id"] for m in read_lines(connection, 2)] == [1, 2]
+
+
+def test_a_socket_that_cannot_be_watched_yet_is_tried_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    register = selectors.DefaultSelector.register
+
+    def full(*_args: Any) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(selectors.DefaultSelector, "register", full)
+    server = LinkServer(tmp_path / "s", hello={}, handle=handle)
+    try:
+        awaited(lambda: "No space left on device" in server.problem)
+        monkeypatch.setattr(selectors.DefaultSelector, "register", register)
+        with connect(tmp_path / "s") as connection:
+            assert read_lines(connection, 1)[0]["class"] == "hello"
+        assert server.problem == ""
+    finally:
+        server.close()
 
 
 def test_client_and_server_understand_each_other(server: LinkServer, tmp_path: Path) -> None:

@@ -27,7 +27,7 @@ def write(tmp_path: Path, text: str) -> Path:
 
 
 def problems(path: Path | None, *options: str) -> list[str]:
-    with pytest.raises(SettingsError) as caught:
+    with pytest.raises(SettingsError, match=".") as caught:  # never without a word
         load(path, options, environ=NOWHERE)
     return caught.value.problems
 

@@ -143,7 +143,7 @@ def test_a_plan_counts_up_and_a_bad_one_changes_nothing() -> None:
     assert (one.plan, one.revision) == (None, 0)
     one.keep_plan(PLAN)
     assert one.revision == 1
-    with pytest.raises(StageError):
+    with pytest.raises(StageError, match="microphone is 'loud' where a list"):
         one.keep_plan({**PLAN, "microphone": "loud"})
     assert (one.plan, one.revision) == (PLAN, 1)
 

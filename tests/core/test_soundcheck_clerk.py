@@ -286,3 +286,14 @@ def test_what_could_not_be_shown_once_is_well_again(
     awaited(lambda: "cannot be shown" in clerk.health(), PATIENCE_S)
     monkeypatch.undo()
     awaited(lambda: clerk.health() == "ok", PATIENCE_S)
+
+
+def test_an_answer_that_nobody_takes_does_not_end_the_soundcheck(evening: Evening) -> None:
+    def gone(_answer: object) -> None:
+        raise BrokenPipeError(32, "Broken pipe")
+
+    clerk = evening.start()
+    clerk.ask({"class": "plan_get"}, gone)
+    awaited(lambda: "an answer could not be given: BrokenPipeError" in clerk.health())
+    assert ask(clerk, "plan_get")["class"] == "plan"
+    awaited(lambda: clerk.health() == "ok")

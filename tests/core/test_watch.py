@@ -22,6 +22,7 @@ from firmware.button import NoButton
 from firmware.ports import AudioBlock
 from monitor import opening, watch, watcher
 from monitor.adviser.counsel import Counsel
+from monitor.desk import MOST_WISHES, Desk
 from monitor.level import measuring
 from monitor.link.client import LinkClient
 from monitor.link.server import LinkServerError
@@ -243,6 +244,17 @@ def test_commands_reach_the_listening(start: Callable[..., Running]) -> None:
     assert box.client.request({"class": "address", "url": "http://10.0.0.7:8080/"})
     refused = box.client.request({"class": "stage", "fader_db": 0})
     assert "no practice stage here" in refused["message"]
+
+
+def test_commands_that_the_listening_does_not_take_up_are_refused_in_the_end() -> None:
+    parts: dict[str, Any] = dict.fromkeys(("journal", "adviser", "soundcheck", "access", "gigs"))
+    desk = Desk(**parts, boot_id="boot")
+    answers: list[Any] = []
+    for _ in range(MOST_WISHES):
+        desk.handle({"class": "way", "way": "set"}, answers.append)
+    with pytest.raises(ValueError, match="the listening is behind; ask again"):
+        desk.handle({"class": "way", "way": "set"}, answers.append)
+    assert answers == [{"class": "done"}] * MOST_WISHES
 
 
 def test_page_address_and_name_are_on_the_panel_until_the_first_ring(

@@ -15,6 +15,7 @@ from tests.faults.box import PATIENCE_S, Box
 from tests.faults.outcome import GOAL_S, RESTART_GOAL_S, Outcome
 
 DISK_KIB = 600
+NO_RING = "nothing rang before it was driven"
 RUBBISH = b"not a journal at all\n" * 400
 
 
@@ -25,7 +26,7 @@ def disk_full(folder: Path, times: int = 3) -> Outcome:
     written_s = []
     with small_box(folder) as box:
         box.server.play(folder / "howls.wav")
-        wait_until(lambda: bool(box.rings()), within_s=PATIENCE_S)
+        seen.check(wait_until(lambda: bool(box.rings()), within_s=PATIENCE_S), NO_RING)
         for _ in range(times):
             told = box.rings()
             box.ear.begin_count()
@@ -56,10 +57,11 @@ def disk_read_only(folder: Path, times: int = 3) -> Outcome:
         disk = box.state.parent
         box.server.play(folder / "howls.wav")
         for _ in range(times):
-            wait_until(lambda: bool(box.rings()), within_s=PATIENCE_S)
+            seen.check(wait_until(lambda: bool(box.rings()), within_s=PATIENCE_S), NO_RING)
             told = box.rings()
             killed_mono_s = box.watcher.send(signal.SIGKILL)
-            wait_until(lambda: box.watcher.pid == 0, within_s=PATIENCE_S)
+            ended = wait_until(lambda: box.watcher.pid == 0, within_s=PATIENCE_S)
+            seen.check(ended, "the watcher did not end")
             turn(disk, "ro")
             seen.took(box.ear.heard_after(killed_mono_s + 0.1))
             _said(box, "cannot be", seen)
@@ -103,7 +105,7 @@ def card_fails(folder: Path, times: int = 3) -> Outcome:
 
 def _fails(box: Box, card: WornCard, before: set[int], seen: Outcome) -> set[int]:
     """Let the card fail after a ring was written; return the rings that were."""
-    wait_until(lambda: bool(box.rings() - before), within_s=PATIENCE_S)
+    seen.check(wait_until(lambda: bool(box.rings() - before), within_s=PATIENCE_S), NO_RING)
     box.ear.wait_for(lambda s: s["journal"]["health"] == "ok")
     written = box.rings()
     box.ear.begin_count()
@@ -165,7 +167,7 @@ def journal_damaged_running(folder: Path, times: int = 5) -> Outcome:
         box.server.play(folder / "howls.wav")
         said_s = []
         for number in range(times):
-            wait_until(lambda: bool(box.rings()), within_s=PATIENCE_S)
+            seen.check(wait_until(lambda: bool(box.rings()), within_s=PATIENCE_S), NO_RING)
             box.ear.begin_count()
             spoiled_mono_s = time.monotonic()
             spoil(box.journal_path)

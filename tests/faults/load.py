@@ -11,11 +11,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from firmware.fakes import wait_until
 from tests.bench.daemon import kib
 from tests.bench.pages import EVERY_S, Watched, percentile, watch, write_howls
 from tests.faults.box import PATIENCE_S, Box
 from tests.faults.outcome import GOAL_S, Outcome
+from tests.waiting import awaited
 
 MESSAGE_GOAL_S = 0.100
 """The product's own promise for what follows the detection; here beyond the quickest message."""
@@ -195,5 +195,5 @@ def _most_used_mb(group: Path) -> float:
 
 
 def _remove_group(group: Path) -> None:
-    wait_until(lambda: not (group / "cgroup.procs").read_text(), within_s=PATIENCE_S)
+    awaited(lambda: not (group / "cgroup.procs").read_text(), PATIENCE_S, "the group is not left")
     group.rmdir()

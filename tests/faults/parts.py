@@ -95,7 +95,8 @@ def lamp_errors(folder: Path, times: int = 5) -> Outcome:
             seen.took(time.monotonic() - well_mono_s if lit else None)
             box.howl(False)
             ear.wait_for(lambda s: s["state"] == "quiet")
-            wait_until(lambda: pin.state == 0.0, within_s=PATIENCE_S)
+            dark = wait_until(lambda: pin.state == 0.0, within_s=PATIENCE_S)
+            seen.check(dark, "it does not go dark again")
         _never_paused(ear, seen)
     return seen
 

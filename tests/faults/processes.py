@@ -24,8 +24,10 @@ def page_killed(folder: Path, times: int = 10) -> Outcome:
         for _ in range(times):
             killed_mono_s = box.page.send(signal.SIGKILL)
             before = box.page.start_count
-            wait_until(lambda before=before: box.page.start_count > before, within_s=PATIENCE_S)
-            back = wait_until(box.page_answers, within_s=PATIENCE_S)
+            begun = wait_until(
+                lambda before=before: box.page.start_count > before, within_s=PATIENCE_S
+            )
+            back = begun and wait_until(box.page_answers, within_s=PATIENCE_S)
             seen.took(time.monotonic() - killed_mono_s if back else None)
         pause_s = box.ear.longest_pause_s
         seen.check(box.watcher.start_count == 1, "the watcher ended too")
@@ -119,7 +121,7 @@ def settings_broken(folder: Path, times: int = 5) -> Outcome:
     seen = Outcome("settings broken at start", RESTART_GOAL_S)
     with Box(folder) as box:
         kept = box.state / "settings.good.toml"
-        wait_until(kept.exists, within_s=PATIENCE_S)
+        seen.check(wait_until(kept.exists, within_s=PATIENCE_S), "no settings are kept")
         good = box.settings_path.read_text()
         for number in range(times):
             broken = ("[gigs]\nquiet_ends_min = [\n", 'way = "loud"\n', "\0")[number % 3]

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import itertools
 import time
+from collections.abc import Iterator
 
 import pytest
 
+from firmware import lamp as lamp_module
 from firmware.fakes import fake_pins, wait_until
 from firmware.lamp import open_lamp, pattern_steps
+from firmware.ports import LampPattern
+from tests.waiting import awaited
 
 PIN = 17
 
@@ -38,29 +42,49 @@ def test_steady_and_dark_reach_the_pin() -> None:
 
 
 def test_pulse_swells_and_begins_bright() -> None:
+    pulse = pattern_steps("pulse", dimmable=True)
+    steps = [next(pulse) for _ in range(32)]
+    assert sum(stands_s or 0.0 for _, stands_s in steps) == pytest.approx(1.6)
+    levels = [brightness for brightness, _ in steps]
+    assert levels[0] == 1.0
+    assert min(levels) == pytest.approx(0.0)
+    assert next(pulse)[0] == 1.0
     pins = fake_pins()
     lamp = open_lamp(gpio_pin=PIN, enabled=True, pin_factory=pins)
     pins.pin(PIN).clear_states()
     lamp.show("pulse")
-    time.sleep(1.2)
-    seen = [state.state for state in pins.pin(PIN).states]
+
+    def seen() -> list[float]:
+        return [state.state for state in pins.pin(PIN).states]
+
+    # However late a step comes: the first is bright, and all of a swell reach the pin in the end.
+    awaited(lambda: len({round(state, 2) for state in seen()}) >= 8 and min(seen()) < 0.1, 20.0)
     lamp.close()
-    assert max(seen[:3]) > 0.9
-    assert min(seen) < 0.1
-    assert len({round(state, 2) for state in seen}) >= 8
+    assert max(seen()[:3]) > 0.9
 
 
-def test_blink_is_two_flashes_and_showing_it_again_does_not_disturb_it() -> None:
+def test_blink_is_two_flashes_and_showing_it_again_does_not_disturb_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     pins = fake_pins()
     lamp = open_lamp(gpio_pin=PIN, enabled=True, pin_factory=pins)
+    begun: list[str] = []
+
+    def steps(pattern: LampPattern, *, dimmable: bool) -> Iterator[tuple[float, float | None]]:
+        begun.append(pattern)
+        return pattern_steps(pattern, dimmable=dimmable)
+
+    monkeypatch.setattr(lamp_module, "pattern_steps", steps)
     pins.pin(PIN).clear_states()
-    for _ in range(70):
+
+    def flashes() -> int:
         lamp.show("blink")
-        time.sleep(0.01)
-    lit = [state.state for state in pins.pin(PIN).states if state.state in (0.0, 1.0)]
+        lit = [state.state for state in pins.pin(PIN).states if state.state in (0.0, 1.0)]
+        return sum(1 for before, now in itertools.pairwise(lit) if now > before)
+
+    awaited(lambda: flashes() == 2, 10.0)
     lamp.close()
-    flashes = sum(1 for before, now in itertools.pairwise(lit) if now > before)
-    assert flashes == 2
+    assert begun == ["blink"]
 
 
 def test_closing_leaves_it_dark() -> None:

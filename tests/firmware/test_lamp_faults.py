@@ -13,6 +13,7 @@ import pytest
 from firmware import lamp as lamp_module
 from firmware.fakes import fake_pins, wait_until
 from firmware.lamp import open_lamp
+from tests.waiting import awaited
 
 PIN = 17
 
@@ -93,14 +94,18 @@ def test_blinking_keeps_its_rhythm() -> None:
     assert when_s[1] - when_s[0] < 0.6
 
 
-def test_a_new_pattern_is_shown_at_once_in_the_middle_of_another() -> None:
+def test_a_new_pattern_is_shown_at_once_in_the_middle_of_another(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     pins = fake_pins()
     lamp = open_lamp(gpio_pin=PIN, enabled=True, pin_factory=pins)
+    # A step that stands for as long as nobody would wait for it.
+    monkeypatch.setattr(lamp_module, "BLINK_STEPS", ((1.0, 0.01), (0.0, 600.0)))
+    pins.pin(PIN).clear_states()
     lamp.show("blink")
-    time.sleep(0.7)  # both blinks are over, the long dark has begun
-    assert pins.pin(PIN).state == 0.0
+    awaited(lambda: [state.state for state in pins.pin(PIN).states][-2:] == [1.0, 0.0])
     lamp.show("steady")
-    assert wait_until(lambda: pins.pin(PIN).state == 1.0, within_s=0.5)
+    awaited(lambda: pins.pin(PIN).state == 1.0)
     lamp.close()
 
 

@@ -36,7 +36,7 @@ def test_what_is_said(manager: tuple[str, socket.socket]) -> None:
     said = [receiver.recv(4096) for _ in range(4)]
     assert said == [b"READY=1", b"STATUS=hearing well", b"WATCHDOG=1", b"STOPPING=1"]
     receiver.setblocking(False)
-    with pytest.raises(BlockingIOError):
+    with pytest.raises(BlockingIOError, match="temporarily unavailable"):
         receiver.recv(4096)
     assert supervisor.health() == "ok"
     assert supervisor.watchdog_s == 10.0

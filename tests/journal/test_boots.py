@@ -23,7 +23,7 @@ HOUR_S = 3600.0
 
 
 def boot(seq: int, zero_utc_s: float | None, source: str = "network", *, own: bool = True) -> Boot:
-    return Boot(seq, f"boot-{seq}", zero_utc_s, source, 0.0, own)  # type: ignore[arg-type]
+    return Boot(seq, f"boot-{seq}", zero_utc_s, source, own)  # type: ignore[arg-type]
 
 
 @pytest.fixture

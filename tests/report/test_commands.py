@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import json
 import os
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,6 +23,7 @@ from tests.report.made_gig import VENUE, record
 from tests.watching import WatchProcess
 
 PATIENCE_S = 20.0
+ROOT = Path(__file__).parents[2]
 UID = "5e1fca7b00d1e001"
 
 
@@ -250,6 +253,31 @@ def test_a_file_that_is_not_there(typed: Typed) -> None:
     assert typed("merge", "gone.json") == (
         1, "", "howl-lantern: gone.json: cannot be read: No such file or directory\n",
     )  # fmt: skip
+
+
+def test_a_journal_that_cannot_be_opened_is_said_once(tmp_path: Path) -> None:
+    (tmp_path / "gig.json").write_text(json.dumps(record(2)))
+    (tmp_path / "file").touch()
+    words = [*("--set", f"journal.file={tmp_path / 'file' / 'j'}"), "--set", "link.socket=no.sock"]
+    done = subprocess.run(  # not in here: the tests' own log takes what nobody else does
+        [sys.executable, "-m", "monitor.cli", "merge", *words, "gig.json"],
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        check=False,
+    )
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr.count("\n") == 1, done.stderr
+    assert done.stderr.startswith(f"howl-lantern: the journal {tmp_path / 'file' / 'j'} cannot be")
+
+
+def test_a_journal_that_was_set_aside_is_said(typed: Typed, tmp_path: Path) -> None:
+    (tmp_path / "gig.json").write_text(json.dumps(record(2)))
+    (tmp_path / "journal.sqlite3").write_bytes(b"no database, but long enough for one" * 200)
+    code, out, err = typed("merge", "gig.json")
+    assert (code, out) == (0, "gig.json: 1 new gig and 2 new rings, of 1 gig\n")
+    assert "the journal was damaged; it is kept as " in err
 
 
 # --- with a watcher -------------------------------------------------------------------------------

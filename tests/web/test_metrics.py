@@ -66,7 +66,12 @@ def test_every_part_with_a_health_is_told_and_off_is_well() -> None:
         "soundcheck": {"health": "the soundcheck cannot be shown: oh"},
         "settings": {"health": "ok"},
         "board": {"health": "unknown"},
-        "link": {"dropped_client_count": 2, "skipped_snapshot_count": 31},
+        "link": {
+            "dropped_client_count": 2,
+            "skipped_snapshot_count": 31,
+            "lost_event_count": 4,
+            "health": "4 messages found no room and were lost",
+        },
     }
     found = metrics(state)
     parts = {labels["part"]: value for labels, value in found["howl_lantern_part_ok"]}
@@ -74,6 +79,8 @@ def test_every_part_with_a_health_is_told_and_off_is_well() -> None:
     assert "board" not in parts
     assert found["howl_lantern_link_clients_dropped_total"] == [({}, 2)]
     assert found["howl_lantern_link_snapshots_skipped_total"] == [({}, 31)]
+    assert found["howl_lantern_link_events_lost_total"] == [({}, 4)]
+    assert parts["link"] == 0
 
 
 def test_without_a_watcher_only_the_page_is_told() -> None:

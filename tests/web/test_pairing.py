@@ -14,6 +14,7 @@ from tests.waiting import awaited
 from tests.web.kept import CODE, TONIGHT, KeptClient
 from tests.web.screenshots import page_server
 from tests.web.test_page import script, text
+from web.answers import newest_snapshot
 
 SHEET = "document.getElementById('pair-sheet').open"
 SONG = {"class": "gig", "do": "song"}
@@ -49,6 +50,11 @@ def type_code(driver: Any, code: str) -> None:
         "document.getElementById('pair-go').click()",
         code,
     )
+
+
+def open_to_all(box: KeptClient) -> None:
+    box.door = Doorkeeper("open")
+    awaited(lambda: newest_snapshot(box)["access"]["control"] == "open", 10.0)
 
 
 def test_the_tap_that_was_meant_goes_through_after_the_digits(page: Any, box: KeptClient) -> None:
@@ -107,6 +113,41 @@ def test_after_wrong_digits_the_page_waits_as_long_as_the_box_says(
     assert "wait" in text(page, "pair-said")
     assert script(page, "document.getElementById('pair-go').disabled")
     click(page, "pair-leave")
+
+
+def test_a_sheet_that_does_not_come_is_said_and_the_next_tap_is_asked_again(
+    page: Any, box: KeptClient
+) -> None:
+    page.execute_cdp_cmd("Network.enable", {})
+    page.execute_cdp_cmd("Network.setBlockedURLs", {"urls": ["*/pairing.js"]})
+    try:
+        click(page, "gig-song")
+        awaited(lambda: "six digits did not come" in text(page, "gig-said"), 10.0)
+        page.execute_script("document.getElementById('gig-said').textContent = ''")
+        click(page, "gig-song")
+        awaited(lambda: "six digits did not come" in text(page, "gig-said"), 10.0)
+    finally:
+        page.execute_cdp_cmd("Network.setBlockedURLs", {"urls": []})
+    assert not script(page, SHEET)
+    open_to_all(box)
+    click(page, "gig-song")
+    awaited(lambda: box.song == 1, 10.0)
+    assert text(page, "gig-said") == ""
+
+
+def test_a_command_that_breaks_on_the_page_holds_up_none_behind_it(
+    page: Any, box: KeptClient
+) -> None:
+    open_to_all(box)
+    page.execute_script(
+        "window.real = AbortSignal.timeout;"
+        "AbortSignal.timeout = () => { throw new Error('a bug'); };"
+    )
+    click(page, "gig-song")
+    awaited(lambda: "failed on it" in text(page, "gig-said"), 10.0)
+    page.execute_script("AbortSignal.timeout = window.real")
+    click(page, "gig-song")
+    awaited(lambda: box.song == 1, 10.0)
 
 
 def test_looking_alone_asks_for_nothing_that_changes(page: Any, box: KeptClient) -> None:

@@ -171,8 +171,12 @@ SCHEMAS: dict[str, Schema] = {
             "gigs": HEALTH,
             "settings": HEALTH,
             "link": known(
-                "Who was too slow for the watcher: clients hung up on, snapshots left out.",
-                obj({"dropped_client_count": COUNT, "skipped_snapshot_count": COUNT}),
+                "Who was too slow for the watcher: clients hung up on, snapshots left out; events "
+                "and answers for which there was no room.",
+                obj(
+                    {"dropped_client_count": COUNT, "skipped_snapshot_count": COUNT},
+                    {"lost_event_count": COUNT, "health": TEXT},
+                ),
             ),
             "stage": ref("Practice"),
             "advice": ref("Advice"),

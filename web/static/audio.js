@@ -55,7 +55,7 @@ export function peak() {
   return samples.reduce((most, x) => Math.max(most, Math.abs(x)), 0);
 }
 
-export function setVolume(value) {
+function setVolume(value) {
   volume = Math.min(100, Math.max(0, Number(value)));
   for (const input of document.querySelectorAll(".volume input")) {
     if (Number(input.value) !== volume) input.value = volume;

@@ -31,7 +31,7 @@ const marked = () => [...document.querySelectorAll("[data-rooms]")];
 const roomsOf = (part) => part.dataset.rooms.split(" ");
 
 /** Which room an address means: the stage only where there is one. */
-export function roomOf(hash, stage) {
+function roomOf(hash, stage) {
   const address = hash.replace(/^#/, "");
   const name = inside[address] ?? address;
   if (!(name in NEEDS)) return stage && !name ? "practice" : HOME;

@@ -3,6 +3,8 @@
 const PATIENCE_S = 3; // longer than that a person is told, not kept waiting
 const TRIES = 3;
 const NOBODY = "the box is not answering";
+const NO_SHEET = "the sheet for the six digits did not come; try again near the box, or load the page again";
+const BROKEN = "this page failed on it; load the page again";
 
 const pause = (s) => new Promise((done) => { setTimeout(done, 1000 * s); });
 
@@ -42,7 +44,8 @@ export const getPatiently = (path) => patiently(() => get(path));
 export async function post(path, body) {
   const got = await patiently(() => once(path, body));
   if (got.status !== 401 || !got.answer.pair) return got;
-  const { pair } = await import("./pairing.js");
+  const { pair } = await import("./pairing.js").catch(() => ({}));
+  if (!pair) return { ...got, answer: { error: NO_SHEET } };
   if (await pair()) return patiently(() => once(path, body));
   return { ...got, answer: { error: "nothing was changed: this phone only looks" } };
 }
@@ -66,7 +69,8 @@ export function asker(path) {
       under = key;
       asking = asking.then(async () => {
         said.textContent = "";
-        const refused = await send(path, command);
+        // Whatever breaks: what waits in line is asked all the same.
+        const refused = await send(path, command).catch(() => BROKEN);
         said.textContent = refused;
         if (under === key) under = "";
         return refused;
