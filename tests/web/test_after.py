@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from datetime import timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from tests.waiting import awaited
 from tests.web.conftest import SIZES
 from tests.web.kept import BEFORE, CHAPEL, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
 from tests.web.screenshots import page_server
-from tests.web.test_page import script, text
+from tests.web.test_page import script, tap_on, text
 
 
 @pytest.fixture
@@ -117,10 +118,55 @@ def test_the_gig_is_ended_by_the_second_tap(page: Any, box: KeptClient) -> None:
     click(page, "#af-end")
     assert text(page, "af-end") == "sure? tap again"
     assert box.on
-    click(page, "#af-end")
+    tap_on(page, "#af-end")
     assert awaited(lambda: not box.on, 10.0)
     assert awaited(lambda: script(page, "document.getElementById('af-end').hidden"), 10.0)
     assert awaited(lambda: "no gig is on" in text(page, "gig-words"), 10.0)
+
+
+def test_a_double_tap_ends_nothing_and_deletes_nothing(page: Any, box: KeptClient) -> None:
+    for selector in ("#af-end", "#af-delete"):
+        for _ in range(3):
+            click(page, selector)
+        assert script(page, f"document.querySelector('{selector}').textContent").startswith("sure")
+    time.sleep(0.5)
+    assert box.on
+    assert [one for one in box.asked if one["class"] == "gig"] == []
+
+
+def test_a_delete_asked_of_one_gig_is_not_done_to_the_next(page: Any, box: KeptClient) -> None:
+    click(page, f"#gig-list [data-gig='{FIRST}']")
+    assert awaited(lambda: text(page, "af-say") == "Nothing rang", 10.0)
+    click(page, "#af-delete")
+    click(page, f"#gig-list [data-gig='{BEFORE}']")
+    assert text(page, "af-delete") == "delete this gig"
+    tap_on(page, "#af-delete")
+    assert text(page, "af-delete") == "sure? tap again"
+    assert {FIRST, BEFORE} <= set(box.records)
+
+
+def test_a_name_that_is_being_typed_outlasts_the_looks_at_the_gig(
+    page: Any, box: KeptClient
+) -> None:
+    """The gig that is on is read again by itself; here the same happens sooner."""
+    value = "document.getElementById('af-name-text').value"
+    page.execute_script("document.querySelector('#af-body details').open = true")
+    page.find_element("id", "af-name-text").send_keys("The Ferry La")
+
+    def reads() -> int:
+        return len([one for one in box.asked if one["class"] == "record"])
+
+    before = reads()
+    page.execute_script("document.dispatchEvent(new CustomEvent('gigs'))")
+    assert awaited(lambda: reads() > before, 10.0)
+    time.sleep(0.5)
+    assert script(page, value) == "The Ferry La"
+    page.execute_script("document.activeElement.blur()")
+    page.execute_script("document.dispatchEvent(new CustomEvent('gigs'))")
+    time.sleep(0.5)
+    assert script(page, value) == "The Ferry La"
+    click(page, f"#gig-list [data-gig='{BEFORE}']")
+    assert awaited(lambda: script(page, value) == "", 10.0)  # another gig has a name of its own
 
 
 def test_a_gig_that_ends_elsewhere_is_no_longer_called_on(page: Any, box: KeptClient) -> None:
@@ -153,7 +199,7 @@ def test_another_gig_is_looked_at_named_and_deleted(page: Any, box: KeptClient) 
     assert awaited(lambda: text(page, "af-which") == "The Ferry Lamps in October", 10.0)
     click(page, "#af-delete")
     assert BEFORE in box.records
-    click(page, "#af-delete")
+    tap_on(page, "#af-delete")
     assert awaited(lambda: BEFORE not in box.records, 10.0)
     assert awaited(lambda: len(script(page, buttons)) == 2, 10.0)
 
@@ -185,7 +231,7 @@ def test_a_venue_is_renamed_and_deleted(page: Any, box: KeptClient) -> None:
     assert "Its gigs stay" in script(page, f'document.querySelector("{heron}").textContent')
     click(page, f"{heron} > button")
     assert len(box.venues) == 2  # the first look only
-    click(page, f"{heron} > button")
+    tap_on(page, f"{heron} > button")
     assert awaited(lambda: script(page, lines) == ["Slate Chapel 0 gigs"], 10.0)
     assert [v["uid"] for v in box.venues] == [CHAPEL["uid"]]
     assert awaited(lambda: script(page, "document.activeElement.id") == "venues-title", 10.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -20,6 +21,12 @@ def script(driver: Any, expression: str) -> Any:
 
 def text(driver: Any, element_id: str) -> str:
     return str(script(driver, f"document.getElementById('{element_id}').textContent"))
+
+
+def tap_on(driver: Any, selector: str) -> None:
+    """The second tap on what asks back, when its question can have been read."""
+    time.sleep(0.8)
+    driver.execute_script("document.querySelector(arguments[0]).click()", selector)
 
 
 def state(driver: Any) -> str:

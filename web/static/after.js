@@ -15,6 +15,7 @@ let record = null;
 let readAt = -Infinity;
 let shownOn = false;
 let reading = 0;
+let named = {}; // what stands in the field of the name unless somebody types there: of which gig, what
 
 const isOn = () => Boolean(news()?.gig?.on && news().gig.uid === uid);
 const isHere = () => document.body.dataset.room === "after";
@@ -126,9 +127,18 @@ function show() {
     const { file } = link.dataset;
     link.href = `/api/v1/gigs/${uid}/${file}${file.endsWith(".html") ? `?${zoned()}` : ""}`;
   }
-  at("af-name-text").value = gig.title ?? "";
+  nameField(gig);
   at("af-body").hidden = false;
   endButton();
+}
+
+/** What is being typed outlasts the looks at a gig that is on. */
+function nameField({ uid: of, title = "" }) {
+  const field = at("af-name-text");
+  const isTouched = document.activeElement === field || field.value !== named.title;
+  if (named.of === of && isTouched) return;
+  field.value = title;
+  named = { of, title };
 }
 
 function endButton() {
@@ -139,6 +149,7 @@ function endButton() {
 /** Read a gig's record and show it. */
 export async function read(which) {
   if (which !== uid) {
+    notSure();
     at("af-timeline").replaceChildren();
     at("af-next-part").hidden = true;
   }
@@ -161,6 +172,7 @@ export async function read(which) {
 
 /** Nothing is chosen and none is on. */
 export function none(words, detail = "") {
+  notSure();
   uid = "";
   record = null;
   at("af-body").hidden = true;
@@ -179,7 +191,8 @@ async function told(words) {
 }
 
 twice(at("af-end"), () => told({ do: "end" }));
-twice(at("af-delete"), async () => {
+// What was asked of one gig is no answer for another.
+const notSure = twice(at("af-delete"), async () => {
   const gone = uid;
   if (await told({ do: "delete", gig: gone })) return;
   if (uid === gone) none("Deleted", "it is gone from the box");
@@ -187,7 +200,9 @@ twice(at("af-delete"), async () => {
 at("af-name").addEventListener("submit", async (event) => {
   event.preventDefault();
   const name = at("af-name-text").value.trim();
-  if (name && !(await told({ do: "rename", gig: uid, name }))) read(uid);
+  if (!name || await told({ do: "rename", gig: uid, name })) return;
+  named = { of: uid, title: at("af-name-text").value };
+  read(uid);
 });
 at("af-note").addEventListener("submit", async (event) => {
   event.preventDefault();
