@@ -40,6 +40,21 @@ def phone(link: StillClient) -> FlaskClient:
     return create_app(link, max_streams=1).test_client()
 
 
+@pytest.mark.parametrize("count", [20, 985, 991, 1000])
+@pytest.mark.parametrize(
+    "path", [*COMMANDS, *(f"/api/v1/{one}" for one in ("plan", "plan/reckon", "sound", "gig"))]
+)
+def test_what_is_nested_without_end_is_a_wrong_request_and_no_failure(
+    phone: FlaskClient, path: str, count: int
+) -> None:
+    for first in ('{"way":', '{"stage":', ""):
+        deep = first + "[" * count + "]" * count + ("}" if first else "")
+        headers = {"Content-Type": "application/json"}
+        answer = phone.post(path, data=deep[: MAX_BODY_BYTES * 4], headers=headers)
+        assert answer.status_code in (400, 413), (path, first)
+        assert answer.get_json()["error"]
+
+
 @pytest.mark.parametrize("path", ["/", "/api/v1/now", "/static/main.js", "/nothing-here"])
 def test_every_answer_carries_the_protecting_headers(phone: FlaskClient, path: str) -> None:
     with phone.get(path) as answer:
