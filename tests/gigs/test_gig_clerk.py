@@ -134,6 +134,19 @@ def test_quiet_ends_it_and_the_next_is_another(begin: Callable[..., Evening]) ->
     assert [line["on"] for line in box.gigs()] == [True, False]
 
 
+def test_after_the_button_it_says_how_long_sound_begins_none(
+    begin: Callable[..., Evening],
+) -> None:
+    box = begin()
+    box.ring()
+    box.done(do="end")
+    box.pass_s(60.0)
+    assert box.gig() == {"on": False, "ring_count": 0, "stays_over_for_s": 840.0}
+    box.done(do="begin")
+    assert box.gig()["on"] is True
+    assert "stays_over_for_s" not in box.gig()
+
+
 def test_a_ring_that_is_open_at_the_end_stays_with_its_gig(begin: Callable[..., Evening]) -> None:
     box = begin()
     row = box.ring(closes_after_s=None)

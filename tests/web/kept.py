@@ -176,6 +176,7 @@ class KeptClient(EveningClient):
         self.records[FIRST]["gig"]["begun"]["dated"] = "believed"
         self.venues = [HERON, CHAPEL]
         self.on = True
+        self.stays_over_for_s = 0.0
         self.venue: dict[str, str] | None = None
         self.song = 0
         self.dated = "network"
@@ -194,6 +195,8 @@ class KeptClient(EveningClient):
             "revision": self.phones.revision,
         }
         made["gig"] = {"on": self.on}
+        if not self.on and self.stays_over_for_s:
+            made["gig"]["stays_over_for_s"] = self.stays_over_for_s
         if self.on:
             gig = {"uid": TONIGHT, "begun_age_s": 4320.0, "ring_count": 14, "song": self.song}
             made["gig"].update({key: value for key, value in gig.items() if value})
@@ -220,6 +223,9 @@ class KeptClient(EveningClient):
         do = command["do"]
         if do == "end":
             self.on = False
+            self.stays_over_for_s = 840.0
+        elif do == "begin":
+            self.on = True
         elif do == "song":
             self.song += 1
         elif do == "clear_venue":

@@ -121,7 +121,18 @@ def test_the_gig_is_ended_by_the_second_tap(page: Any, box: KeptClient) -> None:
     tap_on(page, "#af-end")
     assert awaited(lambda: not box.on, 10.0)
     assert awaited(lambda: script(page, "document.getElementById('af-end').hidden"), 10.0)
-    assert awaited(lambda: "no gig is on" in text(page, "gig-words"), 10.0)
+    said = "ended by hand; sound begins a new one in 14 min"
+    assert awaited(lambda: text(page, "gig-words") == said, 10.0)
+    assert script(page, "document.getElementById('gig-words').checkVisibility()")
+    click(page, "#gig-begin")
+    assert awaited(lambda: box.on, 10.0)
+    assert awaited(lambda: script(page, "document.getElementById('gig-begin').hidden"), 10.0)
+
+
+def test_without_a_gig_the_first_sound_is_said_to_begin_one(page: Any, box: KeptClient) -> None:
+    box.on = False
+    said = "no gig is on: one begins with the first sound"
+    assert awaited(lambda: text(page, "gig-words") == said, 10.0)
 
 
 def test_a_double_tap_ends_nothing_and_deletes_nothing(page: Any, box: KeptClient) -> None:

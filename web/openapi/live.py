@@ -131,6 +131,9 @@ SCHEMAS: dict[str, Schema] = {
             "ring_count": COUNT,
             "song": COUNT,
             "in_doubt": YES_NO,
+            "stays_over_for_s": known(
+                "The last gig was ended by hand: so long what is heard begins none.", NUMBER
+            ),
         },
     ),
     "Snapshot": obj(

@@ -12,8 +12,12 @@ let hereAsked = false;
 
 export const command = (words, said = at("gig-said")) => ask(words, said);
 
+/** What begins the next gig by itself; for a while after one was ended by hand nothing does. */
+export const beginsWith = ({ stays_over_for_s: s } = {}) => (s
+  ? `sound begins a new one ${s < 60 ? "in a minute" : `in ${Math.round(s / 60)} min`}` : "one begins by itself with the first sound");
+
 function wordsOf(gig) {
-  if (!gig.on) return "no gig is on: one begins with the first sound";
+  if (!gig.on) return gig.stays_over_for_s ? `ended by hand; ${beginsWith(gig)}` : "no gig is on: one begins with the first sound";
   const rings = gig.ring_count ?? 0;
   return [
     gig.title, gig.in_doubt ? "the gig of before the box was off, it seems" : "",
@@ -47,6 +51,8 @@ export function followGig(snapshot) {
   text(at("gig-words"), wordsOf(gig));
   text(at("gig-venue"), gig.venue?.name ?? "where are we?");
   at("gig-venue").setAttribute("aria-label", gig.venue ? `Venue: ${gig.venue.name}, change it` : "Choose the venue");
+  at("gig").dataset.on = gig.on ? "yes" : "no";
+  at("gig-begin").hidden = gig.on;
   at("gig-song").hidden = !gig.on;
   text(at("gig-song"), gig.song ? `next song, now ${gig.song}` : "first song");
 }
@@ -56,6 +62,7 @@ at("gig-venue").addEventListener("click", async () => {
   if (chooseVenue) chooseVenue(shown?.gig);
   else text(at("gig-said"), "the list of venues did not come; try again near the box");
 });
+at("gig-begin").addEventListener("click", () => command({ do: "begin" }));
 at("gig-song").addEventListener("click", () => command({ do: "song" }));
 at("who").addEventListener("toggle", () => {
   if (at("who").open) import("./phones.js").catch(() => text(at("who-words"), "this did not come; try again near the box"));

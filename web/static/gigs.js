@@ -2,6 +2,7 @@
 import { none, read, shownGig } from "./after.js";
 import { bring } from "./bring.js";
 import { news } from "./feed.js";
+import { beginsWith } from "./gig.js";
 import { at, create, fill, text } from "./parts.js";
 import { getPatiently } from "./send.js";
 import { venues } from "./venues.js";
@@ -50,7 +51,7 @@ async function list({ more = false } = {}) {
   at("gigs-none").hidden = gigs.length > 0;
   const shown = gigs.some(({ uid }) => uid === shownGig()) ? shownGig() : "";
   const first = shown || (news()?.gig?.on && news().gig.uid) || gigs[0]?.uid;
-  if (!first) none("No gig is kept yet", "one begins by itself with the first sound, and is kept here");
+  if (!first) none("No gig is kept yet", `${beginsWith(news()?.gig)}, and is kept here`);
   else if (first !== shownGig() || !more) await read(first);
   mark();
 }
