@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 
+from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import EQUALISER, RING_OUTS, STATES, cut
-from tests.web.test_page import script, text
+from tests.web.test_page import lowest_seen, script, text
 
 
 @pytest.fixture
@@ -45,7 +46,7 @@ def buttons(page: Any) -> list[str]:
     return list(
         script(
             page,
-            "[...document.querySelectorAll('#ring-out button[data-do]')]"
+            "[...document.querySelectorAll('#ring-out-room button[data-do]')]"
             ".filter((b) => b.checkVisibility()).map((b) => b.dataset.do)",
         )
     )
@@ -71,14 +72,14 @@ def test_each_phase_has_its_steps(
     assert awaited(lambda: buttons(page) == expected, 3.0), buttons(page)
     for do in expected:
         size = page.execute_script(
-            "const b = document.querySelector(`#ring-out button[data-do='${arguments[0]}']`)"
+            "const b = document.querySelector(`#ring-out-room button[data-do='${arguments[0]}']`)"
             ".getBoundingClientRect(); return [b.width, b.height]",
             do,
         )
         assert min(size) >= 44
         link.asked.clear()
         page.execute_script(
-            "document.querySelector(`#ring-out button[data-do='${arguments[0]}']`).click()", do
+            "document.querySelector(`#ring-out-room button[data-do='${arguments[0]}']`).click()", do
         )
         assert awaited(lambda: link.asked == [{"class": "ring_out", "do": do}], 3.0), do  # noqa: B023
 
@@ -91,6 +92,21 @@ def test_sentence_and_main_step_need_no_scrolling(page: Any, link: StillClient, 
     if script(page, f"{main}.checkVisibility()"):
         rail = script(page, "document.getElementById('rail').getBoundingClientRect().top")
         assert script(page, f"{main}.getBoundingClientRect().bottom") <= rail
+
+
+@pytest.mark.parametrize("name", sorted(set(RING_OUTS) - {"ready", "done"}))
+def test_on_its_side_too_the_main_step_is_in_the_window(
+    page: Any, link: StillClient, name: str
+) -> None:
+    """What has to be read before it begins, and what came of it, are longer."""
+    resize(page, 740, 360)
+    try:
+        show(page, link, name)
+        main = "document.getElementById('ro-main')"
+        if script(page, f"{main}.checkVisibility()"):
+            assert script(page, f"{main}.getBoundingClientRect().bottom") <= lowest_seen(page)
+    finally:
+        resize(page, 360, 640)
 
 
 def test_cautions_come_first_and_say_what_the_microphone_does_not_know(
@@ -224,7 +240,7 @@ def test_taps_in_a_row_are_all_taken_and_a_double_tap_is_one(
     monkeypatch.setattr(link, "request", slow)
     for do in ("pulled", "pulled", "pause"):
         page.execute_script(
-            "document.querySelector(`#ring-out button[data-do='${arguments[0]}']`).click()", do
+            "document.querySelector(`#ring-out-room button[data-do='${arguments[0]}']`).click()", do
         )
     assert awaited(lambda: asked == ["pulled"], 3.0), asked
     answer.set()

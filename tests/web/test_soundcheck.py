@@ -206,7 +206,7 @@ def test_the_practice_desk_has_an_input_gain(page: Any, evening: EveningClient) 
     from tests.web.states import STAGE
 
     evening.base["stage"] = {**STAGE, "gain_db": -3.0}
-    assert awaited(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
+    assert awaited(lambda: not script(page, "document.getElementById('practice-room').hidden"), 5.0)
     click(page, "#rail a[href='#practice']")
     shown = "document.getElementById('gain-db').checkVisibility()"
     assert awaited(lambda: script(page, shown), 5.0)

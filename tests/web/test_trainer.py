@@ -217,7 +217,7 @@ def test_the_ring_falls_by_what_the_pull_gives(page: Any, right: bool, fall_db: 
 
 def test_the_loudest_ring_at_full_volume_stays_under_the_ceiling(page: Any) -> None:
     page.execute_script(
-        "const v = document.querySelector('#ears .volume input'); v.value = 100;"
+        "const v = document.querySelector('#ears-room .volume input'); v.value = 100;"
         "v.dispatchEvent(new Event('input', { bubbles: true }))"
     )
     begin(page)
