@@ -210,3 +210,12 @@ def test_the_box_says_how_its_board_is(
     assert shown == rows
     trouble = board["health"] not in ("ok", "unknown")
     assert ("thicker cable" in text(page, "trouble")) is trouble
+
+
+def test_how_old_it_is_stays_in_the_window(page: Any, link: StillClient) -> None:
+    link.hold(STATES["howl"], age_s=30.0)
+    assert awaited(lambda: "is not answering" in text(page, "age"), 5.0)
+    page.execute_script("scrollTo(0, 500)")
+    top = "document.getElementById('age').getBoundingClientRect().top"
+    assert awaited(lambda: script(page, "scrollY") > 300, 5.0)
+    assert 0 <= script(page, top) < 20

@@ -134,6 +134,18 @@ def test_a_room_begins_at_its_headline_also_when_it_is_loaded_or_tapped_again(
     assert script(page, "scrollY") == 0
 
 
+@pytest.mark.parametrize("name", ["practice", "ring-out", "ears", "set"])
+def test_letters_twice_as_large_need_no_scrolling_sideways(page: Any, name: str) -> None:
+    page.execute_script("document.documentElement.style.fontSize = '200%'")
+    page.execute_script(f"location.hash = '#{name}'")
+    asleep = f"document.querySelectorAll('[data-rooms~={name}][inert]').length"
+    assert awaited(lambda: script(page, "document.body.dataset.room") == name, 10.0)
+    assert awaited(lambda: script(page, asleep) == 0, 20.0)
+    time.sleep(0.5)  # drawn in the new size
+    assert script(page, "document.documentElement.scrollWidth") <= 360
+    assert script(page, "document.getElementById('rail').getBoundingClientRect().right") <= 360
+
+
 def test_room_and_placement_are_asked_for_and_follow_the_stage(page: Any, stage: Stage) -> None:
     page.execute_script(
         "const s = document.getElementById('room'); s.value = 'Tin Chapel';"

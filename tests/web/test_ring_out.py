@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import itertools
 import threading
 from collections.abc import Iterator
@@ -12,7 +13,7 @@ import pytest
 from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
-from tests.web.states import EQUALISER, RING_OUTS, STATES, cut
+from tests.web.states import EQUALISER, RING_OUTS, STATES, cut, pull
 from tests.web.test_page import lowest_seen, script, text
 
 
@@ -168,6 +169,52 @@ def test_each_depth_stands_by_its_own_wedge_or_is_left_to_the_words(
     for one, other in itertools.combinations(boxes, 2):
         apart = one[3] <= other[1] or other[3] <= one[1]
         assert apart or one[4] <= other[2] + 4 or other[4] <= one[2] + 4
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [("10k", "12.5k", "16k"), ("400", "500", "630"), ("20", "25", "31.5", "40"), ("16k", "20k")],
+)
+def test_each_slider_to_pull_has_its_name_and_none_runs_into_another(
+    page: Any, link: StillClient, asked: tuple[str, ...]
+) -> None:
+    state = copy.deepcopy(STATES["ring-out pull"])
+    state["ring_out"]["pulls_now"] = [pull(label, 4.0, 4.0) for label in reversed(asked)]
+    link.hold(state)
+    names = (
+        "[...document.querySelectorAll('#ro-picture text')].map((t) => {"
+        " const b = t.getBoundingClientRect();"
+        " return [t.textContent, b.left, b.top, b.right, b.bottom, t.classList.contains('named')];"
+        " })"
+    )
+    known = {slider.label for slider in EQUALISER.sliders}
+
+    def named() -> set[str]:
+        return {words.split(" ")[0] for words, *_, is_named in script(page, names) if is_named}
+
+    assert awaited(lambda: named() == set(asked), 5.0), named()
+    boxes = [box for box in script(page, names) if box[0].split(" ")[0] in known]
+    for _, left, _, right, *_ in boxes:
+        assert 0 <= left < right <= 360
+    for one, other in itertools.combinations(boxes, 2):
+        beside = one[3] <= other[1] or other[3] <= one[1]
+        assert beside or one[4] <= other[2] + 4 or other[4] <= one[2] + 4, (one, other)
+
+
+@pytest.mark.parametrize("root_px", [16, 32])
+def test_what_is_written_in_a_picture_can_be_read_and_grows_with_the_letters(
+    page: Any, link: StillClient, root_px: int
+) -> None:
+    page.execute_script("document.documentElement.style.fontSize = arguments[0]", f"{root_px}px")
+    show(page, link, "pull")
+    heights = (
+        "[...document.querySelectorAll('#ro-picture text')].map((t) => {"
+        " const scale = t.getScreenCTM().a;"
+        " return scale * parseFloat(getComputedStyle(t).fontSize); })"
+    )
+    least_px = {16: 13.0, 32: 20.0}[root_px]
+    assert awaited(lambda: min(script(page, heights)) >= least_px - 0.1, 5.0)
+    page.execute_script("document.documentElement.style.fontSize = ''")
 
 
 def test_all_steps_of_a_pull_stand_in_one_row(page: Any, link: StillClient) -> None:
