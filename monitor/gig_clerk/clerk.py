@@ -158,6 +158,9 @@ class GigClerk:
         if not shown["on"] and stays_over_for_s > 0.0:
             shown["stays_over_for_s"] = round(stays_over_for_s, 1)
         fields: dict[str, Any] = {"gig": shown, "dated": self._dates.dated}
+        if (utc_s := self._dates.utc_s) is not None:
+            # To the minute: a phone sees whether its own clock is far off, and the key keeps still.
+            fields["utc_s"] = 60.0 * round(utc_s / 60.0)
         memory = self._recollecting.of(shown.get("venue"))
         return fields if memory is None else {**fields, "memory": memory}
 

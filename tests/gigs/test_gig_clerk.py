@@ -343,6 +343,19 @@ def test_a_restart_long_after_finds_it_over(begin: Callable[..., Evening]) -> No
     assert box.past == []
 
 
+def test_a_second_phone_puts_the_time_right_and_the_box_says_what_it_has(
+    begin: Callable[..., Evening],
+) -> None:
+    box = begin()
+    assert "utc_s" not in box.clerk.fields()
+    box.ask({"class": "clock", "utc_s": ON_THE_DAY_UTC_S + 7200.0})
+    assert box.clerk.fields()["utc_s"] == pytest.approx(ON_THE_DAY_UTC_S + 7200.0, abs=30.0)
+    box.ask({"class": "clock", "utc_s": ON_THE_DAY_UTC_S})
+    box.pass_s(600.0)
+    assert box.clerk.fields()["dated"] == "phone"
+    assert box.clerk.fields()["utc_s"] == pytest.approx(ON_THE_DAY_UTC_S + 600.0, abs=30.0)
+
+
 @pytest.mark.parametrize("trusted", [True, False])
 def test_the_plug_in_the_middle_with_clocks(
     begin: Callable[..., Evening], tmp_path: Path, trusted: bool

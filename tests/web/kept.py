@@ -180,6 +180,7 @@ class KeptClient(EveningClient):
         self.venue: dict[str, str] | None = None
         self.song = 0
         self.dated = "network"
+        self.utc_s: float | None = None
         self.door = Doorkeeper(control, make_code=lambda: CODE)  # type: ignore[arg-type]
         self.phones = Phones()
         self.uploads: dict[str, str] = {}
@@ -188,6 +189,8 @@ class KeptClient(EveningClient):
     def snapshot(self) -> dict[str, Any]:
         made = super().snapshot()
         made["dated"] = self.dated
+        if self.utc_s is not None:
+            made["utc_s"] = self.utc_s
         made["access"] = {
             "control": self.door.control,
             "showing": bool(self.door.on_panel(time.monotonic())),

@@ -170,6 +170,25 @@ def test_a_paired_phone_tells_a_box_without_a_clock_the_time(page: Any, box: Kep
     assert told == [pytest.approx(time.time(), abs=30.0)]
 
 
+def test_a_wrong_time_of_another_phone_is_put_right_once(page: Any, box: KeptClient) -> None:
+    """Once: two phones that differ would go on for ever."""
+
+    def told() -> list[float]:
+        return [one["utc_s"] for one in box.asked if one["class"] == "clock"]
+
+    box.door = Doorkeeper("open")
+    box.dated, box.utc_s = "phone", time.time() + 40.0
+    time.sleep(1.0)
+    assert told() == []
+    box.utc_s = time.time() - 3600.0
+    assert awaited(lambda: len(told()) == 1, 10.0)
+    assert told() == [pytest.approx(time.time(), abs=30.0)]
+    page.execute_script("document.dispatchEvent(new CustomEvent('paired'))")  # it may ask again
+    box.utc_s = time.time() + 7200.0
+    time.sleep(1.5)
+    assert len(told()) == 1
+
+
 def test_no_key_is_no_hindrance_to_the_time_of_somebody_else(page: Any, box: KeptClient) -> None:
     """A phone that only looks does not tell the time, and is not asked for digits either."""
     box.dated = "believed"

@@ -181,6 +181,9 @@ SCHEMAS: dict[str, Schema] = {
             "memory": ref("Recollection"),
             "access": ref("Access"),
             "dated": DATED,
+            "utc_s": known(
+                "What the date is on that word, in seconds since 1970, to the minute.", NUMBER
+            ),
         },
         "All there is to show, at one instant.",
     ),

@@ -5,10 +5,12 @@ import { span } from "./view.js";
 
 const ask = asker("/api/v1/gig");
 const TOLD_AGAIN_MS = 30_000;
-const FIRST_UTC_S = 1_735_689_600; // 2025: a phone that says earlier knows less than the box
+const FIRST_UTC_S = 1_790_812_800; // October 2026: a phone that says earlier knows less than the box
+const OFF_S = 150; // two minutes, and what the box leaves out of its own
 let shown = null;
 let toldAt = -Infinity;
 let hereAsked = false;
+let hasTold = false; // two phones that differ would go on telling each other's time for ever
 
 export const command = (words, said = at("gig-said")) => ask(words, said);
 
@@ -26,12 +28,17 @@ function wordsOf(gig) {
   ].filter(Boolean).join(" \u00b7 ");
 }
 
-/** A box without a clock of its own is told the time, once, by a phone that may tell it. */
-function tellTime(dated) {
+/**
+ * A box without a clock of its own is told the time by a phone that may tell it; where it has it of
+ * another phone and this one's is far from it, once.
+ */
+function tellTime({ dated, utc_s: boxS }) {
   const now = Date.now() / 1000;
-  if (dated !== "believed" || now < FIRST_UTC_S || performance.now() - toldAt < TOLD_AGAIN_MS) return;
+  const differs = dated === "phone" && !hasTold && !(Math.abs(now - boxS) < OFF_S);
+  if ((dated !== "believed" && !differs) || now < FIRST_UTC_S || performance.now() - toldAt < TOLD_AGAIN_MS) return;
   toldAt = performance.now();
   once("/api/v1/clock", { utc_s: now }).then(({ status }) => {
+    hasTold ||= status === 200;
     if (status === 401 || status === 403) toldAt = Infinity; // it may not; pairing begins anew
   });
 }
@@ -40,7 +47,7 @@ document.addEventListener("paired", () => { toldAt = -Infinity; });
 export function followGig(snapshot) {
   const { gig, access } = snapshot;
   shown = snapshot;
-  tellTime(snapshot.dated);
+  tellTime(snapshot);
   at("gig").hidden = !gig;
   at("who").hidden = !access;
   if (snapshot.memory && !hereAsked) {
