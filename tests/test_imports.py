@@ -29,8 +29,13 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.input_file": (),
     "monitor.output_file": (),
     "monitor.link.messages": (),
-    "monitor.link.checks": ("monitor.link.messages",),
-    "monitor.link.gig_commands": ("monitor.link.messages", "monitor.link.checks"),
+    "monitor.signs": (),
+    "monitor.link.checks": ("monitor.link.messages", "monitor.signs"),
+    "monitor.link.gig_commands": (
+        "monitor.link.messages",
+        "monitor.link.checks",
+        "monitor.signs",
+    ),
     "monitor.link.commands": (
         "monitor.link.messages",
         "monitor.link.checks",
@@ -90,13 +95,14 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "firmware.ports",
     ),
     "monitor.advice": ("monitor.listening",),
-    "monitor.journal": ("monitor.clock", "monitor.memory"),
+    "monitor.journal": ("monitor.clock", "monitor.memory", "monitor.signs"),
     "monitor.memory": ("monitor.listening", "monitor.advice"),
     # The page makes reports too: nothing that brings numpy along.
     "monitor.report": (
         "monitor.placing",
         "monitor.advice.labels",
         "monitor.listening.bands",
+        "monitor.signs",
         "monitor.soundcheck.words",
     ),
 }

@@ -15,6 +15,7 @@ import pytest
 from flask.testing import FlaskClient
 
 import web
+from monitor.link.gig_commands import LONGEST_NOTE
 from monitor.link.messages import LinkError
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
@@ -144,6 +145,19 @@ def test_a_foreign_name_pointed_at_the_box_changes_nothing(
     )
     assert answer.status_code == 421
     assert link.asked == []
+
+
+def test_a_note_of_the_longest_fits_whatever_its_letters(
+    phone: FlaskClient, link: StillClient
+) -> None:
+    """500 kana: three bytes each in UTF-8, six where a program escapes them."""
+    note = {"do": "note", "text": "\u304b" * 500}
+    for ascii_only in (False, True):
+        body = json.dumps(note, ensure_ascii=ascii_only).encode()
+        answer = phone.post("/api/v1/gig", data=body, content_type="application/json")
+        assert answer.status_code != 413, answer.get_json()
+    html = phone.get("/").get_data(as_text=True)
+    assert f'id="af-note-text" type="text" maxlength="{LONGEST_NOTE}"' in html
 
 
 @pytest.mark.parametrize(

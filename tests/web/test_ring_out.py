@@ -305,7 +305,13 @@ def test_what_is_refused_is_said(
     assert awaited(lambda: text(page, "ro-said") == "it makes no sense now", 3.0)
 
 
-def test_in_a_set_the_depth_is_named_and_can_be_confirmed(window: Any, link: StillClient) -> None:
+def test_in_a_set_the_depth_is_named_and_can_be_confirmed(
+    window: Any, link: StillClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(command: dict[str, Any], *_: Any) -> dict[str, Any]:
+        link.asked.append(command)
+        return {"class": "error", "message": "the advice is behind"}
+
     link.hold(STATES["advised"])
     with page_server(link) as url:
         window.get("about:blank")
@@ -326,6 +332,11 @@ def test_in_a_set_the_depth_is_named_and_can_be_confirmed(window: Any, link: Sti
         window.execute_script("document.querySelector('#flat button').click()")
         flat = [{"class": "pull", "slider": i, "cut_db": 0} for i in (12, 21)]
         assert awaited(lambda: link.asked == flat, 3.0), link.asked
+        monkeypatch.setattr(link, "request", refuse)
+        link.asked.clear()
+        window.execute_script("document.querySelector('#flat button').click()")
+        assert awaited(lambda: text(window, "flat-said") == "the advice is behind", 3.0)
+        assert link.asked == flat[:1], "the first refusal ends it"
         window.get("about:blank")
         link.close()
 
