@@ -266,7 +266,10 @@ class KeptClient(EveningClient):
             keys = ("uid", "title", "venue", "begun", "lasted_s")
             told = {key: record["gig"][key] for key in keys if key in record["gig"]}
             gigs.append({**told, **counts, "on": self.on and uid == TONIGHT})
-        return {"class": "gigs", "gigs": gigs[: command["limit"]]}
+        first = 0
+        if "before" in command:
+            first = 1 + [gig["uid"] for gig in gigs].index(command["before"])
+        return {"class": "gigs", "gigs": gigs[first : first + command["limit"]]}
 
     def _venues(self, _command: dict[str, Any]) -> dict[str, Any]:
         return {

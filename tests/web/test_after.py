@@ -57,7 +57,7 @@ def fill(driver: Any, element_id: str, value: str) -> None:
 def test_tonight_is_shown_with_what_rang_and_what_was_won(page: Any, box: KeptClient) -> None:
     assert text(page, "af-which") == "the gig that is on"
     assert text(page, "af-say") == "14 rings, 2 of them howls"
-    assert "Back Room of the Blue Heron" in text(page, "af-detail")
+    assert text(page, "af-venue") == HERON["name"]
     rows = script(
         page,
         "[...document.querySelectorAll('#af-rings tbody tr')].map((row) =>"
@@ -215,6 +215,35 @@ def test_another_gig_is_looked_at_named_and_deleted(page: Any, box: KeptClient) 
     assert awaited(lambda: len(script(page, buttons)) == 2, 10.0)
 
 
+def test_the_list_keeps_the_focus_and_what_was_opened_of_it(page: Any, box: KeptClient) -> None:
+    for i in range(30):
+        uid = f"{i:015x}e"
+        box.records[uid] = made_record(uid, None, "2025-06-01T18:00:00Z", 0)
+    count = "document.querySelectorAll('#gig-list button').length"
+    page.execute_script("document.dispatchEvent(new CustomEvent('gigs'))")
+    assert awaited(lambda: script(page, count) == 20, 10.0)
+    click(page, "#gigs-more")
+    assert awaited(lambda: script(page, count) == 33, 10.0)
+    page.execute_script(f"document.querySelector(\"[data-gig='{uid}']\").focus()")
+    asked = len([one for one in box.asked if one["class"] == "gigs"])
+    page.execute_script("document.dispatchEvent(new CustomEvent('gigs'))")
+    assert awaited(lambda: len([one for one in box.asked if one["class"] == "gigs"]) > asked, 10.0)
+    time.sleep(0.5)
+    assert script(page, count) == 33
+    assert script(page, "document.activeElement.dataset.gig") == uid
+
+
+def test_a_name_of_sixty_letters_takes_two_lines(page: Any, box: KeptClient) -> None:
+    box.records[BEFORE]["gig"]["venue"] = {"uid": HERON["uid"], "name": "W" * 60}
+    click(page, f"#gig-list [data-gig='{BEFORE}']")
+    assert awaited(lambda: text(page, "af-venue") == "W" * 60, 10.0)
+    lines = (
+        "((e) => e.clientHeight / parseFloat(getComputedStyle(e).lineHeight))"
+        "(document.getElementById('af-venue'))"
+    )
+    assert script(page, lines) < 2.2
+
+
 def test_a_gig_without_rings_and_with_a_doubtful_date(page: Any) -> None:
     click(page, f"#gig-list [data-gig='{FIRST}']")
     assert awaited(lambda: text(page, "af-say") == "Nothing rang", 10.0)
@@ -335,6 +364,7 @@ def test_what_is_known_here_is_shown_until_it_is_put_away(page: Any, box: KeptCl
     told = {"class": "pull", "slider": 21, "cut_db": -4}
     assert awaited(lambda: told in box.asked, 10.0), box.asked
     assert awaited(lambda: script(page, f"{here}.hidden"), 10.0)
+    assert script(page, "document.activeElement.id") == "ring-out-title"
     page.refresh()
     assert awaited(lambda: text(page, "gig-venue") == HERON["name"], 10.0)
     assert script(page, f"{here}.hidden")  # put away for this gig

@@ -104,9 +104,21 @@ def test_after_wrong_digits_the_page_waits_as_long_as_the_box_says(
         if wait_until(lambda: text(page, "pair-wait") != "", within_s=1.5):
             break
     assert text(page, "pair-wait").startswith("again in ")
-    assert "wait" in text(page, "pair-said")
+    assert text(page, "pair-said") == "too many wrong codes"  # the seconds count beside it
     assert script(page, "document.getElementById('pair-go').disabled")
     click(page, "pair-leave")
+
+
+def test_how_long_the_digits_stay_is_what_the_box_says(page: Any, box: KeptClient) -> None:
+    for _ in range(2):  # opened again, it is less
+        click(page, "gig-song")
+        assert awaited(lambda: "They stay for" in text(page, "pair-words"), 10.0)
+        click(page, "pair-leave")
+        time.sleep(1.5)
+        stay_s = int(text(page, "pair-words").split("stay for ")[1].split(" s")[0])
+    window = box.door.ask(time.monotonic(), "127.0.0.1")
+    assert window.lasts_s is not None
+    assert window.lasts_s <= stay_s <= window.lasts_s + 3.0
 
 
 def test_looking_alone_asks_for_nothing_that_changes(page: Any, box: KeptClient) -> None:

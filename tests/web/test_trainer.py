@@ -256,3 +256,7 @@ def test_leaving_the_room_is_silence(page: Any) -> None:
     page.execute_script("location.hash = '#set'")
     assert awaited(lambda: module(page, "tone", "m.frequencyHz()") == 0, 5.0)
     assert awaited(lambda: module(page, "audio", "m.peak()") == 0, 5.0)
+    # The run waits, and is not thrown away.
+    page.execute_script("location.hash = '#ears'")
+    assert awaited(lambda: script(page, "document.body.dataset.room") == "ears", 5.0)
+    assert not script(page, "document.getElementById('ears-run').hidden")

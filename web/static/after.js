@@ -113,7 +113,8 @@ function show() {
   shownOn = isOn();
   text(at("af-which"), shownOn ? "the gig that is on" : gig.title ?? gig.venue?.name ?? "a gig without a name");
   text(at("af-say"), rings.length ? `${counted(rings.length, "ring")}, ${howlWords(howls, rings.length)}` : "Nothing rang");
-  text(at("af-detail"), [gig.venue?.name, whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
+  text(at("af-venue"), gig.venue?.name ?? "");
+  text(at("af-detail"), [whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
     .filter(Boolean).join(" \u00b7 "));
   rows(at("af-figures"), {
     "pulled at the end": pulledWords(),
@@ -178,6 +179,7 @@ export function none(words, detail = "") {
   at("af-body").hidden = true;
   text(at("af-which"), "");
   text(at("af-say"), words);
+  text(at("af-venue"), "");
   text(at("af-detail"), detail);
   at("af-end").hidden = !news()?.gig?.on;
 }

@@ -211,7 +211,7 @@ document.addEventListener("room", (event) => {
     return;
   }
   clearTimeout(at("ears-try").until);
-  leave();
+  silence(); // the run waits
 });
 
 try {
