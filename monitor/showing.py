@@ -26,6 +26,9 @@ LEVELS_S = 0.08
 IDLE_SNAPSHOT_S = 1.0
 """With nobody on the link the levels need not be worked out ten times a second."""
 
+AGE_ROUNDED_S = 0.2
+"""A gig's age is told to a tenth of a second: no ring of its own may seem to be from before."""
+
 
 class Showing:
     """Shows what the loop knows.
@@ -81,6 +84,10 @@ class Showing:
             return
         if listener is not None:
             self._tonight.follow(listener.open_rings)
+        gig = self._parts.gigs.fields()
+        begun_age_s = gig["gig"].get("begun_age_s")
+        if begun_age_s is not None:
+            self._tonight.begin_at(now_mono_s - begun_age_s - AGE_ROUNDED_S)
         situation = self._situation(listener, way, now_mono_s)
         state = present.state_of(situation)
         self._light(present.lamp_pattern(state))
@@ -89,7 +96,7 @@ class Showing:
         if state != self._state:
             self._tell(situation, state)
         self._snapshot_mono_s = now_mono_s
-        self._publish(listener, situation, now_mono_s)
+        self._publish(listener, situation, now_mono_s, gig)
 
     def third_octaves(self, listener: Listener | None) -> np.ndarray | None:
         """Return the present levels of the 31 bands, None while nothing is heard."""
@@ -136,7 +143,11 @@ class Showing:
             LOG.info("quiet")
 
     def _publish(
-        self, listener: Listener | None, situation: present.Situation, now_mono_s: float
+        self,
+        listener: Listener | None,
+        situation: present.Situation,
+        now_mono_s: float,
+        gig: dict[str, Any],
     ) -> None:
         self._seq += 1
         picture = self._parts.panel.picture
@@ -163,7 +174,7 @@ class Showing:
                 "health": self._parts.access.health(),
             },
             "gigs": {"health": self._parts.gigs.health()},
-            **self._parts.gigs.fields(),
+            **gig,
             **present.advised_fields(situation),
         }
         if self._parts.stage is not None:

@@ -145,6 +145,21 @@ class Tonight:
             again=self._counts[ring.band.label],
         )
 
+    def begin_at(self, begun_mono_s: float) -> None:
+        """Forget what had ended before the gig that is on began, and count without it."""
+        kept = [r for r in self._recent if r.ended_mono_s is None or r.ended_mono_s >= begun_mono_s]
+        if len(kept) == len(self._recent):
+            return
+        counts: Counter[str] = Counter()
+
+        def counted(ring: Shown) -> Shown:
+            counts[ring.band.label] += 1
+            return replace(ring, again=counts[ring.band.label])
+
+        self._recent = deque(map(counted, kept), maxlen=RECENT)
+        self._open = {key: counted(ring) for key, ring in self._open.items()}
+        self._counts = counts
+
     def remember(self, past: Sequence[PastRing], *, next_id: int) -> None:
         """Put back what the journal knows of this evening, oldest first, behind what is new."""
         new = list(self._recent)

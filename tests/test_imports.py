@@ -33,8 +33,13 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.input_file": (),
     "monitor.output_file": (),
     "monitor.link.messages": (),
-    "monitor.link.checks": ("monitor.link.messages",),
-    "monitor.link.gig_commands": ("monitor.link.messages", "monitor.link.checks"),
+    "monitor.signs": (),
+    "monitor.link.checks": ("monitor.link.messages", "monitor.signs"),
+    "monitor.link.gig_commands": (
+        "monitor.link.messages",
+        "monitor.link.checks",
+        "monitor.signs",
+    ),
     "monitor.link.commands": (
         "monitor.link.messages",
         "monitor.link.checks",
@@ -95,7 +100,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "firmware.ports",
     ),
     "monitor.advice": ("monitor.listening",),
-    "monitor.journal": ("monitor.clock", "monitor.memory"),
+    "monitor.journal": ("monitor.clock", "monitor.memory", "monitor.signs"),
     "monitor.memory": ("monitor.listening", "monitor.advice"),
     # Beside the watcher, never inside it: none of them starts its parts but to look at them.
     "monitor.commands": (
@@ -125,6 +130,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.placing",
         "monitor.advice.labels",
         "monitor.listening.bands",
+        "monitor.signs",
         "monitor.soundcheck.words",
     ),
 }

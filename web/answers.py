@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from flask import Response, jsonify, request
@@ -13,12 +13,38 @@ from monitor.link.messages import LinkError
 API = "/api/v1"
 """Where everything but the page itself is asked; what changes meaning gets another number."""
 
+DEEPEST_BODY = 16
+"""A stage plan, the deepest of all, has four levels."""
+
 JsonAnswer = tuple[Response, int]
 
 
 def line(message: str, status: int) -> JsonAnswer:
     """One clear line for a person, and a status for the browser."""
     return jsonify(error=message), status
+
+
+def json_body() -> Any:
+    """The JSON that was sent; None for what is none, or is nested deeper than anything here.
+
+    Whatever is deeper would overflow somebody's stack, here or at the watcher.
+    """
+    try:
+        body = request.get_json(silent=True)
+    except RecursionError:
+        return None
+    level = [body]
+    for _ in range(DEEPEST_BODY):
+        level = [inner for one in level for inner in _within(one)]
+        if not level:
+            return body
+    return None
+
+
+def _within(value: Any) -> Iterable[Any]:
+    if isinstance(value, dict):
+        return value.values()
+    return value if isinstance(value, list) else ()
 
 
 def newest_snapshot(client: LinkClient) -> dict[str, Any]:

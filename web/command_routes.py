@@ -9,6 +9,7 @@ from flask import Flask
 from monitor.link.client import LinkClient
 from web.answers import JsonAnswer, asked, line, newest_snapshot
 from web.gate import changing
+from web.guard import MAX_BODY_BYTES, MAX_WORDS_BYTES
 
 COMMANDS = {
     "/way": "way",
@@ -28,8 +29,11 @@ def add_command_routes(app: Flask, client: LinkClient) -> None:
         _add(app, client, path, name)
 
 
+LONGER_BYTES = {"gig": MAX_WORDS_BYTES}
+
+
 def _add(app: Flask, client: LinkClient, path: str, name: str) -> None:
-    @changing(app, client, path)
+    @changing(app, client, path, longest_bytes=LONGER_BYTES.get(name, MAX_BODY_BYTES))
     def command(body: dict[str, Any]) -> JsonAnswer:
         snapshot = newest_snapshot(client)
         if not snapshot:

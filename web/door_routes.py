@@ -9,7 +9,7 @@ from flask import Flask, Response, jsonify, request
 
 from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError
-from web.answers import API, JsonAnswer, line, refused_with
+from web.answers import API, JsonAnswer, json_body, line, refused_with
 from web.doors import COOKIE, COOKIE_LASTS_S, Doors, asker, may_change, shown_key, wait
 from web.guard import refusal
 
@@ -41,7 +41,7 @@ def add_doors(app: Flask, client: LinkClient) -> None:
         refused = _may_ask(doors)
         if refused is not None:
             return refused
-        if not isinstance(request.get_json(silent=True), dict):
+        if not isinstance(json_body(), dict):
             return line("a JSON object is expected, {}", 400)
         return _passed_on(client, {"class": "pair_ask", "from": asker(request)})
 
@@ -50,7 +50,7 @@ def add_doors(app: Flask, client: LinkClient) -> None:
         refused = _may_ask(doors)
         if refused is not None:
             return refused
-        body: Any = request.get_json(silent=True)
+        body: Any = json_body()
         if not isinstance(body, dict):
             return line('a JSON object with "code" and "name" is expected', 400)
         return _passed_on(
@@ -71,7 +71,7 @@ def add_doors(app: Flask, client: LinkClient) -> None:
         phone, problem = doors.phone_of(request)
         if phone is None:  # also with open control: only who is paired may turn others away
             return problem or line("only a paired phone can unpair one", 403)
-        body: Any = request.get_json(silent=True)
+        body: Any = json_body()
         if not isinstance(body, dict):
             return line('a JSON object with "phone" is expected', 400)
         answer = _passed_on(client, {"class": "unpair", "phone": body.get("phone")})

@@ -9,7 +9,7 @@ from flask import Flask, request
 from flask.typing import ResponseReturnValue
 
 from monitor.link.client import LinkClient
-from web.answers import API, line
+from web.answers import API, json_body, line
 from web.doors import may_change
 from web.guard import MAX_BODY_BYTES
 
@@ -38,7 +38,7 @@ def changing(
             refused = may_change(request, longest_bytes=longest_bytes)
             if refused is not None:
                 return refused
-            body: Any = request.get_json(silent=True)
+            body: Any = json_body()
             if not isinstance(body, dict):
                 return line("a JSON object is expected", 400)
             return view(body)

@@ -19,7 +19,7 @@ from monitor.placing.drawing import draw_svg
 from monitor.placing.reckon import reckon
 from monitor.placing.stage import Stage, StageError
 from monitor.placing.stage_file import EXAMPLE, parse_stage, read_stage, stage_fields
-from web.answers import API, JsonAnswer, asked, line, refused_with
+from web.answers import API, JsonAnswer, asked, json_body, line, refused_with
 from web.gate import changing
 from web.guard import MAX_PLAN_BYTES, refusal
 
@@ -106,7 +106,7 @@ def add_plan_routes(app: Flask, client: LinkClient) -> None:
         refused = refusal(request, longest_bytes=MAX_PLAN_BYTES)
         if refused is not None:
             return line(*refused)
-        stage = _stage_in(request.get_json(silent=True))
+        stage = _stage_in(json_body())
         if not isinstance(stage, Stage):
             return stage
         return jsonify(reckoners.reckoned(stage)), 200

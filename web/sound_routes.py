@@ -9,7 +9,7 @@ from flask import Flask, Response, jsonify, request
 
 from monitor.link.client import LinkClient
 from monitor.link.messages import sound_path
-from web.answers import API, line, newest_snapshot
+from web.answers import API, json_body, line, newest_snapshot
 from web.guard import is_foreign, refusal
 from web.sound import Listeners, SoundError, knock, sound
 
@@ -58,7 +58,7 @@ def add_sound_routes(app: Flask, client: LinkClient) -> None:
         refused = refusal(request)
         if refused is not None:
             return line(*refused)
-        body: Any = request.get_json(silent=True)
+        body: Any = json_body()
         name = body.get("listener") if isinstance(body, dict) else None
         arrived = body.get("arrived_bytes") if isinstance(body, dict) else None
         if not isinstance(name, str) or isinstance(arrived, bool) or not isinstance(arrived, int):

@@ -153,9 +153,16 @@ class GigClerk:
     def fields(self) -> dict[str, Any]:
         """Return how it stands, for the snapshot."""
         shown, begun_s = dict(self._shown), self._begun_s
+        now_s = self._uptime_s()
         if shown["on"] and begun_s is not None:
-            shown["begun_age_s"] = round(max(0.0, self._uptime_s() - begun_s), 1)
+            shown["begun_age_s"] = round(max(0.0, now_s - begun_s), 1)
+        stays_over_for_s = self._keeping.evening.stays_over_for_s(now_s)
+        if not shown["on"] and stays_over_for_s > 0.0:
+            shown["stays_over_for_s"] = round(stays_over_for_s, 1)
         fields: dict[str, Any] = {"gig": shown, "dated": self._dates.dated}
+        if (utc_s := self._dates.utc_s) is not None:
+            # To the minute: a phone sees whether its own clock is far off, and the key keeps still.
+            fields["utc_s"] = 60.0 * round(utc_s / 60.0)
         memory = self._recollecting.of(shown.get("venue"))
         return fields if memory is None else {**fields, "memory": memory}
 

@@ -53,6 +53,12 @@ class GigDates:
         self._zero_utc_s: float | None = None
         self.dated: Dated = "believed"
 
+    @property
+    def utc_s(self) -> float | None:
+        """What the date is on that word, None while nobody has given one to this run."""
+        zero_utc_s = self._zero_utc_s
+        return None if zero_utc_s is None else zero_utc_s + self._uptime_s()
+
     def told(self, utc_s: float, at_s: float, reply: Reply) -> None:
         """A phone said that it was ``utc_s`` at ``at_s`` of this boot."""
         word = ClockWord(self._boot_id, at_s, utc_s, "phone")

@@ -118,9 +118,13 @@ class Evening:
             return [*turns, *self.begin(now_s)]
         return [*turns, *self.did("venue", now_s)]
 
-    def _stays_over(self, what: Doing, at_s: float) -> bool:
+    def stays_over_for_s(self, now_s: float) -> float:
+        """How much longer what is heard begins nothing; zero where it would begin a gig."""
         until_s = self._stays_over_until_s
-        return what in HEARD and until_s is not None and at_s < until_s
+        return 0.0 if self.on or until_s is None else max(0.0, until_s - now_s)
+
+    def _stays_over(self, what: Doing, at_s: float) -> bool:
+        return what in HEARD and self.stays_over_for_s(at_s) > 0.0
 
     def _begin(self, at_s: float) -> Begun:
         # A ring is told with its beginning, which may lie before the last gig's end.

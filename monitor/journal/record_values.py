@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from monitor.signs import refused_sign
+
 
 class RecordError(ValueError):
     """A record from elsewhere that cannot be taken; one line for people."""
@@ -71,8 +73,8 @@ class Values:
         value = self.given(key)
         if not isinstance(value, str) or not least <= len(value) <= most:
             raise self.wrong(key, value, f"text of {least} to {most} characters")
-        if not value.isprintable():
-            raise self.wrong(key, value, "text without control characters")
+        if refused := refused_sign(value):
+            raise self.wrong(key, value, f"text of printable characters; {refused} is none")
         return value
 
     def choice(self, key: str, among: tuple[str, ...]) -> str:

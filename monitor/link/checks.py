@@ -6,6 +6,7 @@ Every check returns the value or raises LinkError with one clear line.
 from __future__ import annotations
 
 from monitor.link.messages import LinkError, Message
+from monitor.signs import refused_sign
 
 
 def number(message: Message, key: str, lowest: float, highest: float) -> float:
@@ -29,8 +30,10 @@ def whole(message: Message, key: str, lowest: int, highest: int) -> int:
 def text(message: Message, key: str, longest: int) -> str:
     """Return printable text of 1 to ``longest`` characters."""
     value = message.get(key)
-    if not isinstance(value, str) or not 1 <= len(value) <= longest or not value.isprintable():
+    if not isinstance(value, str) or not 1 <= len(value) <= longest:
         raise LinkError(f"{key} must be 1 to {longest} printable characters")
+    if refused := refused_sign(value):
+        raise LinkError(f"{key} must be 1 to {longest} printable characters; {refused} is none")
     return value
 
 

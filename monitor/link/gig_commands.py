@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 from monitor.link.checks import number, one_of, text, whole
 from monitor.link.messages import LinkError, Message
+from monitor.signs import JOINERS
 
 MOST_GIGS = 100
 """Gigs in one answer: at most about 400 bytes each."""
@@ -22,10 +23,10 @@ MOST_PIECE_CHARS = 24_000
 MAX_IMPORT_BYTES = 56 * 1024
 """A line with a piece of plain letters, were all of them quotes that are escaped; who sends other
 letters escapes them or cuts smaller pieces."""
-EARLIEST_UTC_S = 1_577_836_800.0
-"""1 January 2020: no phone that opens the page is older."""
-LATEST_UTC_S = 4_102_444_800.0
-"""1 January 2100."""
+EARLIEST_UTC_S = 1_790_812_800.0
+"""1 October 2026: no phone opens the page before the release was made.  Raised with releases."""
+LATEST_UTC_S = EARLIEST_UTC_S + 10 * 365.25 * 86_400.0
+"""A box is no longer in use, or has been brought up to date; a clock that says more is wrong."""
 
 GIG_DO = ("begin", "end", "venue", "rename", "song", "note", "delete", "clear_venue")
 """What a person can do with a gig; "venue" says where it is played, by uid or by name."""
@@ -44,7 +45,7 @@ def _uid(message: Message, key: str) -> str:
 def _name(message: Message, key: str, longest: int) -> str:
     """Text with something in it: spaces around it go."""
     value = text(message, key, longest).strip()
-    if not value:
+    if not value.strip(JOINERS):
         raise LinkError(f"{key} must not be only spaces")
     return value
 

@@ -7,6 +7,7 @@ policy forbids all but its style, since a record may come from another box.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import tzinfo
 from typing import Any
 
@@ -19,14 +20,14 @@ from monitor.report.markup import Html, tag, together
 from monitor.report.next_time import next_time
 from monitor.report.page_style import POLICY, STYLE
 from monitor.report.timeline import timeline_picture
-from monitor.report.timeline_parts import MOST_DRAWN
+from monitor.report.timeline_parts import MOST_DRAWN, drawn_rings
 from monitor.report.title import counts_of, date_doubt, date_of, title_of
 from monitor.report.words import EveningClock, counted, decibels, length_words, sentence
 
 MOST_SLIDERS = 10
 """Rows of the table: more would make a third sheet."""
 MOST_TWICE = 400
-"""Rings up to which the page carries a second timeline, for phones: 200 bytes each."""
+"""Rings in the page's second timeline, for phones: 200 bytes each, and less room to tell them."""
 CAUTION = (
     "The box's microphone is not calibrated: its levels compare with one another and say nothing "
     "of what is safe for ears. Loud feedback harms hearing: faders down while things move. "
@@ -98,9 +99,11 @@ def _timeline(evening: Evening, zone: tzinfo | None) -> Html:
     count = len(evening.rings)
     if count > MOST_DRAWN:
         caption += f" {MOST_DRAWN} of {count} rings are drawn."
-    narrow: str = Html()
-    if count <= MOST_TWICE:
-        narrow = svg_text(timeline_picture(evening, wide=False, zone=zone))
+    few = evening
+    if count > MOST_TWICE:
+        few = replace(evening, rings=tuple(drawn_rings(evening, MOST_TWICE)))
+        caption += f" On a narrow screen it is the {MOST_TWICE} that howled or lasted longest."
+    narrow = svg_text(timeline_picture(few, wide=False, zone=zone))
     return _figure(svg_text(timeline_picture(evening, zone=zone)), caption, narrow)
 
 

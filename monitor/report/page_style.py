@@ -15,7 +15,8 @@ body {
   font: 16px/1.4 system-ui, sans-serif; font-variant-numeric: tabular-nums;
   max-width: 62rem; margin: 0 auto; padding: 0.8rem;
 }
-h1 { font-size: 1.5rem; line-height: 1.2; overflow-wrap: anywhere; }
+h1 { font-size: 1.5rem; line-height: 1.2; overflow-wrap: anywhere; overflow: hidden;
+  display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 2; }
 h2 { font-size: 1rem; margin: 1.3em 0 0.3em; border-bottom: 1px solid var(--line); }
 p, li, dd, dt, td, th { overflow-wrap: anywhere; }
 .when { font-size: 1.05rem; }

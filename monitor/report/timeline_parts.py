@@ -15,14 +15,14 @@ MOST_DRAWN = 3000
 LEAST_LEVELS = 3
 
 
-def drawn_rings(evening: Evening) -> list[Ring]:
+def drawn_rings(evening: Evening, most: int = MOST_DRAWN) -> list[Ring]:
     """Return the rings that a picture shows, in order: all, or of too many the weightiest."""
-    if len(evening.rings) <= MOST_DRAWN:
+    if len(evening.rings) <= most:
         return list(evening.rings)
     weight = sorted(
         evening.rings, key=lambda r: (r.degree == "howl", r.lasted_s or 0.0), reverse=True
     )
-    return sorted(weight[:MOST_DRAWN], key=lambda ring: ring.at_s)
+    return sorted(weight[:most], key=lambda ring: ring.at_s)
 
 
 def humps(run: list[tuple[float, float]], bottom: float) -> Iterator[Shape]:

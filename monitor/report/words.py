@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Any
 
 from monitor.advice import labels
+from monitor.signs import is_shown
 
 LONGEST_NAME = 60
 _MONTHS = (
@@ -34,7 +35,7 @@ def text(value: Any, longest: int = LONGEST_NAME) -> str:
     """
     if not isinstance(value, str):
         return ""
-    clean = "".join(sign if sign.isprintable() else " " for sign in value[: 4 * longest])
+    clean = "".join(sign if is_shown(sign) else " " for sign in value[: 4 * longest])
     clean = " ".join(clean.split())
     return clean if len(clean) <= longest else clean[: longest - 1].rstrip() + "…"
 

@@ -181,9 +181,10 @@ class SoundcheckClerk:
         """Follow the ring-out, and show how all stands now."""
         try:
             phase = self._ring_out()
-            if self._soundcheck.see_ring_out(phase):
+            now_s = clock.uptime_s()
+            if self._soundcheck.see_ring_out(phase, now_s):
                 self._keep()
-            self._shown = self._soundcheck.fields(clock.uptime_s(), phase)
+            self._shown = self._soundcheck.fields(now_s, phase)
             self._trouble = ""
         except Exception as error:
             if not self._trouble:

@@ -79,8 +79,10 @@ class Soundcheck:
         parse_stage(document)
         self.plan, self.revision = document, self.revision + 1
 
-    def see_ring_out(self, phase: str | None) -> bool:
+    def see_ring_out(self, phase: str | None, now_s: float) -> bool:
         """Follow the ring-out's phase, None without one; return whether it has just ended.
+
+        That begins the soundcheck as well, where nothing else has.
 
         "again" waits for the next one's end, so only the coming of "done" counts.
         """
@@ -88,6 +90,8 @@ class Soundcheck:
         if phase != "done" or was == "done":
             return False
         self._ends["ring_out"] = "done"
+        if self._begun_s is None:
+            self._begun_s = now_s
         return True
 
     def _tick(self, item: str, *, is_done: bool) -> None:

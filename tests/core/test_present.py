@@ -206,6 +206,21 @@ def test_rings_of_one_band_are_counted() -> None:
     assert [r.band.label for r in tonight.recent] == ["2.5k", "2.5k", "500", "2.5k"]
 
 
+def test_another_gig_counts_anew_and_forgets_what_ended_before_it() -> None:
+    tonight = Tonight(Equaliser.from_settings("31"))
+    for number, end_s in enumerate([2.0, 5.0, 20.0]):
+        event = RingEvent("ringing", ring(number), 1.2)
+        tonight.take(event, clock_offset_s=0.0)
+        tonight.take(closed(number, end_s=end_s), clock_offset_s=0.0)
+    tonight.take(RingEvent("ringing", ring(9), 1.2), clock_offset_s=0.0)
+    for _ in range(2):  # told again with every snapshot
+        tonight.begin_at(10.0)
+        assert [r.ended_mono_s for r in tonight.recent] == [20.0]
+        assert [r.again for r in (*tonight.recent, *tonight.open_rings)] == [1, 2]
+    after = tonight.take(RingEvent("ringing", ring(10), 1.2), clock_offset_s=0.0)
+    assert after.again == 3
+
+
 def test_howls_come_first_then_the_louder() -> None:
     tonight = Tonight(Equaliser.from_settings("31"))
     for number, (degree, level) in enumerate([("ringing", -5.0), ("howl", -40.0), ("howl", -9.0)]):

@@ -49,9 +49,9 @@ def test_an_evening_in_order() -> None:
     assert not {"spectrum", "low_cut"} & level.keys()
     do(one, "skip", step="low_cut")
     assert states(one) == ["done", "done", "left_out", "now"]
-    assert not one.see_ring_out("raise")
-    assert one.see_ring_out("done")
-    assert not one.see_ring_out("done")
+    assert not one.see_ring_out("raise", 0.0)
+    assert one.see_ring_out("done", 0.0)
+    assert not one.see_ring_out("done", 0.0)
     assert states(one) == ["done", "done", "left_out", "done"]
     do(one, "again", step="level")
     assert states(one)[1] == "now"
@@ -114,16 +114,24 @@ def test_ticks_are_items_of_the_list_in_its_order() -> None:
 
 def test_again_waits_for_the_next_ring_out() -> None:
     one = Soundcheck()
-    one.see_ring_out("done")
+    one.see_ring_out("done", 0.0)
     assert states(one)[3] == "done"
     do(one, "again", step="ring_out")
-    assert not one.see_ring_out("done"), "it is still the old one that is done"
+    assert not one.see_ring_out("done", 0.0), "it is still the old one that is done"
     assert states(one)[3] == "to_do"
-    one.see_ring_out("ready")
-    assert one.see_ring_out("done")
+    one.see_ring_out("ready", 0.0)
+    assert one.see_ring_out("done", 0.0)
     # Put away, it stays done.
-    one.see_ring_out(None)
+    one.see_ring_out(None, 0.0)
     assert states(one)[3] == "done"
+
+
+def test_a_ring_out_that_ends_begins_the_soundcheck() -> None:
+    one = Soundcheck()
+    one.see_ring_out("raise", 10.0)
+    assert one.fields(20.0, "raise")["begun_age_s"] is None
+    one.see_ring_out("done", 30.0)
+    assert one.fields(50.0, "done")["begun_age_s"] == 20.0
 
 
 def test_clear_forgets_all_but_the_plan() -> None:
@@ -154,7 +162,7 @@ def filled() -> Soundcheck:
     do(one, "begin", 1000.0)
     do(one, "tick", 1001.0, item=ITEMS[2])
     do(one, "take_low_cut", 1300.0, measured=measured(age_s=0.0))
-    one.see_ring_out("raise")
+    one.see_ring_out("raise", 0.0)
     return one
 
 
@@ -171,7 +179,7 @@ def test_a_restart_brings_all_back() -> None:
     assert shown["ticks"] == [ITEMS[2]]
     assert shown["plan_revision"] == 1
     assert shown["doubt"] is None
-    assert again.see_ring_out("done"), "it ended while nobody looked"
+    assert again.see_ring_out("done", 0.0), "it ended while nobody looked"
     assert again.kept["plan"] == PLAN
 
 

@@ -22,7 +22,7 @@ EQUALISER = {
     "deepest_db": 12.0,
     "sliders": [{"label": "1k", "centre_hz": 1000.0}, {"label": "2k", "centre_hz": 2000.0}],
 }
-ON_THE_DAY_UTC_S = 1_700_000_000.0
+ON_THE_DAY_UTC_S = 1_800_000_000.0
 
 
 def curve_of(pulls: Sequence[Mapping[str, Any]]) -> dict[str, Any]:

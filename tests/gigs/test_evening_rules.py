@@ -69,6 +69,17 @@ def test_after_the_button_packing_up_begins_nothing_but_a_person_does() -> None:
     assert one.did("sound", 2000.0 + PACKING_S) == [Begun(2000.0 + PACKING_S)]
 
 
+def test_how_long_it_stays_over_is_told() -> None:
+    one = evening()
+    one.did("ring", 0.0)
+    assert one.stays_over_for_s(1.0) == 0.0
+    one.end(1000.0)
+    assert one.stays_over_for_s(1060.0) == PACKING_S - 60.0
+    assert one.stays_over_for_s(1000.0 + PACKING_S) == 0.0
+    one.begin(1100.0)
+    assert one.stays_over_for_s(1100.0) == 0.0
+
+
 def test_the_button_begins_another() -> None:
     one = evening()
     assert one.begin(10.0) == [Begun(10.0)]

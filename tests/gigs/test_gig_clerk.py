@@ -134,6 +134,19 @@ def test_quiet_ends_it_and_the_next_is_another(begin: Callable[..., Evening]) ->
     assert [line["on"] for line in box.gigs()] == [True, False]
 
 
+def test_after_the_button_it_says_how_long_sound_begins_none(
+    begin: Callable[..., Evening],
+) -> None:
+    box = begin()
+    box.ring()
+    box.done(do="end")
+    box.pass_s(60.0)
+    assert box.gig() == {"on": False, "ring_count": 0, "stays_over_for_s": 840.0}
+    box.done(do="begin")
+    assert box.gig()["on"] is True
+    assert "stays_over_for_s" not in box.gig()
+
+
 def test_a_ring_that_is_open_at_the_end_stays_with_its_gig(begin: Callable[..., Evening]) -> None:
     box = begin()
     row = box.ring(closes_after_s=None)
@@ -328,6 +341,19 @@ def test_a_restart_long_after_finds_it_over(begin: Callable[..., Evening]) -> No
     assert not box.gig()["on"]
     assert box.record(uid)["gig"]["ended_by"] == "quiet"
     assert box.past == []
+
+
+def test_a_second_phone_puts_the_time_right_and_the_box_says_what_it_has(
+    begin: Callable[..., Evening],
+) -> None:
+    box = begin()
+    assert "utc_s" not in box.clerk.fields()
+    box.ask({"class": "clock", "utc_s": ON_THE_DAY_UTC_S + 7200.0})
+    assert box.clerk.fields()["utc_s"] == pytest.approx(ON_THE_DAY_UTC_S + 7200.0, abs=30.0)
+    box.ask({"class": "clock", "utc_s": ON_THE_DAY_UTC_S})
+    box.pass_s(600.0)
+    assert box.clerk.fields()["dated"] == "phone"
+    assert box.clerk.fields()["utc_s"] == pytest.approx(ON_THE_DAY_UTC_S + 600.0, abs=30.0)
 
 
 @pytest.mark.parametrize("trusted", [True, False])

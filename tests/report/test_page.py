@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from monitor.placing.stage_file import EXAMPLE
-from monitor.report.page import CAUTION, report_html
+from monitor.report.page import CAUTION, MOST_TWICE, report_html
 from tests.browser import browser, resize
 from tests.report.made_gig import RECOLLECTION, SLIDERS, bare, record
 
@@ -252,3 +252,12 @@ def test_a_stranger_s_name_runs_nothing(driver: Any, tmp_path: Path) -> None:
     opened(driver, tmp_path, hostile(), 390)
     assert driver.title.endswith("· Howl Lantern")
     assert driver.execute_script("return document.scripts.length + document.images.length") == 0
+
+
+def test_a_phone_has_its_timeline_however_much_rang() -> None:
+    made = record()
+    first = made["rings"][0]
+    made["rings"] = [{**first, "id": i, "at_s": 20.0 * i} for i in range(MOST_TWICE + 100)]
+    html = report_html(made, zone=UTC)
+    assert html.count("<svg") == report_html(record(), zone=UTC).count("<svg")
+    assert f"On a narrow screen it is the {MOST_TWICE} that howled" in html

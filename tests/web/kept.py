@@ -176,9 +176,11 @@ class KeptClient(EveningClient):
         self.records[FIRST]["gig"]["begun"]["dated"] = "believed"
         self.venues = [HERON, CHAPEL]
         self.on = True
+        self.stays_over_for_s = 0.0
         self.venue: dict[str, str] | None = None
         self.song = 0
         self.dated = "network"
+        self.utc_s: float | None = None
         self.door = Doorkeeper(control, make_code=lambda: CODE)  # type: ignore[arg-type]
         self.phones = Phones()
         self.uploads: dict[str, str] = {}
@@ -187,6 +189,8 @@ class KeptClient(EveningClient):
     def snapshot(self) -> dict[str, Any]:
         made = super().snapshot()
         made["dated"] = self.dated
+        if self.utc_s is not None:
+            made["utc_s"] = self.utc_s
         made["access"] = {
             "control": self.door.control,
             "showing": bool(self.door.on_panel(time.monotonic())),
@@ -194,6 +198,8 @@ class KeptClient(EveningClient):
             "revision": self.phones.revision,
         }
         made["gig"] = {"on": self.on}
+        if not self.on and self.stays_over_for_s:
+            made["gig"]["stays_over_for_s"] = self.stays_over_for_s
         if self.on:
             gig = {"uid": TONIGHT, "begun_age_s": 4320.0, "ring_count": 14, "song": self.song}
             made["gig"].update({key: value for key, value in gig.items() if value})
@@ -220,6 +226,9 @@ class KeptClient(EveningClient):
         do = command["do"]
         if do == "end":
             self.on = False
+            self.stays_over_for_s = 840.0
+        elif do == "begin":
+            self.on = True
         elif do == "song":
             self.song += 1
         elif do == "clear_venue":
@@ -257,7 +266,10 @@ class KeptClient(EveningClient):
             keys = ("uid", "title", "venue", "begun", "lasted_s")
             told = {key: record["gig"][key] for key in keys if key in record["gig"]}
             gigs.append({**told, **counts, "on": self.on and uid == TONIGHT})
-        return {"class": "gigs", "gigs": gigs[: command["limit"]]}
+        first = 0
+        if "before" in command:
+            first = 1 + [gig["uid"] for gig in gigs].index(command["before"])
+        return {"class": "gigs", "gigs": gigs[first : first + command["limit"]]}
 
     def _venues(self, _command: dict[str, Any]) -> dict[str, Any]:
         return {

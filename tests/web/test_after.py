@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from datetime import timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from tests.waiting import awaited
 from tests.web.conftest import SIZES
 from tests.web.kept import BEFORE, CHAPEL, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
 from tests.web.screenshots import page_server
-from tests.web.test_page import script, text
+from tests.web.test_page import script, tap_on, text
 
 
 @pytest.fixture
@@ -56,7 +57,7 @@ def fill(driver: Any, element_id: str, value: str) -> None:
 def test_tonight_is_shown_with_what_rang_and_what_was_won(page: Any, box: KeptClient) -> None:
     assert text(page, "af-which") == "the gig that is on"
     assert text(page, "af-say") == "14 rings, 2 of them howls"
-    assert "Back Room of the Blue Heron" in text(page, "af-detail")
+    assert text(page, "af-venue") == HERON["name"]
     rows = script(
         page,
         "[...document.querySelectorAll('#af-rings tbody tr')].map((row) =>"
@@ -117,10 +118,66 @@ def test_the_gig_is_ended_by_the_second_tap(page: Any, box: KeptClient) -> None:
     click(page, "#af-end")
     assert text(page, "af-end") == "sure? tap again"
     assert box.on
-    click(page, "#af-end")
+    tap_on(page, "#af-end")
     assert awaited(lambda: not box.on, 10.0)
     assert awaited(lambda: script(page, "document.getElementById('af-end').hidden"), 10.0)
-    assert awaited(lambda: "no gig is on" in text(page, "gig-words"), 10.0)
+    said = "ended by hand; sound begins a new one in 14 min"
+    assert awaited(lambda: text(page, "gig-words") == said, 10.0)
+    assert script(page, "document.getElementById('gig-words').checkVisibility()")
+    click(page, "#gig-begin")
+    assert awaited(lambda: box.on, 10.0)
+    assert awaited(lambda: script(page, "document.getElementById('gig-begin').hidden"), 10.0)
+
+
+def test_without_a_gig_the_first_sound_is_said_to_begin_one(page: Any, box: KeptClient) -> None:
+    box.on = False
+    said = "no gig is on: one begins with the first sound"
+    assert awaited(lambda: text(page, "gig-words") == said, 10.0)
+
+
+def test_a_double_tap_ends_nothing_and_deletes_nothing(page: Any, box: KeptClient) -> None:
+    for selector in ("#af-end", "#af-delete"):
+        for _ in range(3):
+            click(page, selector)
+        assert script(page, f"document.querySelector('{selector}').textContent").startswith("sure")
+    time.sleep(0.5)
+    assert box.on
+    assert [one for one in box.asked if one["class"] == "gig"] == []
+
+
+def test_a_delete_asked_of_one_gig_is_not_done_to_the_next(page: Any, box: KeptClient) -> None:
+    click(page, f"#gig-list [data-gig='{FIRST}']")
+    assert awaited(lambda: text(page, "af-say") == "Nothing rang", 10.0)
+    click(page, "#af-delete")
+    click(page, f"#gig-list [data-gig='{BEFORE}']")
+    assert text(page, "af-delete") == "delete this gig"
+    tap_on(page, "#af-delete")
+    assert text(page, "af-delete") == "sure? tap again"
+    assert {FIRST, BEFORE} <= set(box.records)
+
+
+def test_a_name_that_is_being_typed_outlasts_the_looks_at_the_gig(
+    page: Any, box: KeptClient
+) -> None:
+    """The gig that is on is read again by itself; here the same happens sooner."""
+    value = "document.getElementById('af-name-text').value"
+    page.execute_script("document.querySelector('#af-body details').open = true")
+    page.find_element("id", "af-name-text").send_keys("The Ferry La")
+
+    def reads() -> int:
+        return len([one for one in box.asked if one["class"] == "record"])
+
+    before = reads()
+    page.execute_script("document.dispatchEvent(new CustomEvent('gigs'))")
+    assert awaited(lambda: reads() > before, 10.0)
+    time.sleep(0.5)
+    assert script(page, value) == "The Ferry La"
+    page.execute_script("document.activeElement.blur()")
+    page.execute_script("document.dispatchEvent(new CustomEvent('gigs'))")
+    time.sleep(0.5)
+    assert script(page, value) == "The Ferry La"
+    click(page, f"#gig-list [data-gig='{BEFORE}']")
+    assert awaited(lambda: script(page, value) == "", 10.0)  # another gig has a name of its own
 
 
 def test_a_gig_that_ends_elsewhere_is_no_longer_called_on(page: Any, box: KeptClient) -> None:
@@ -153,9 +210,38 @@ def test_another_gig_is_looked_at_named_and_deleted(page: Any, box: KeptClient) 
     assert awaited(lambda: text(page, "af-which") == "The Ferry Lamps in October", 10.0)
     click(page, "#af-delete")
     assert BEFORE in box.records
-    click(page, "#af-delete")
+    tap_on(page, "#af-delete")
     assert awaited(lambda: BEFORE not in box.records, 10.0)
     assert awaited(lambda: len(script(page, buttons)) == 2, 10.0)
+
+
+def test_the_list_keeps_the_focus_and_what_was_opened_of_it(page: Any, box: KeptClient) -> None:
+    for i in range(30):
+        uid = f"{i:015x}e"
+        box.records[uid] = made_record(uid, None, "2025-06-01T18:00:00Z", 0)
+    count = "document.querySelectorAll('#gig-list button').length"
+    page.execute_script("document.dispatchEvent(new CustomEvent('gigs'))")
+    assert awaited(lambda: script(page, count) == 20, 10.0)
+    click(page, "#gigs-more")
+    assert awaited(lambda: script(page, count) == 33, 10.0)
+    page.execute_script(f"document.querySelector(\"[data-gig='{uid}']\").focus()")
+    asked = len([one for one in box.asked if one["class"] == "gigs"])
+    page.execute_script("document.dispatchEvent(new CustomEvent('gigs'))")
+    assert awaited(lambda: len([one for one in box.asked if one["class"] == "gigs"]) > asked, 10.0)
+    time.sleep(0.5)
+    assert script(page, count) == 33
+    assert script(page, "document.activeElement.dataset.gig") == uid
+
+
+def test_a_name_of_sixty_letters_takes_two_lines(page: Any, box: KeptClient) -> None:
+    box.records[BEFORE]["gig"]["venue"] = {"uid": HERON["uid"], "name": "W" * 60}
+    click(page, f"#gig-list [data-gig='{BEFORE}']")
+    assert awaited(lambda: text(page, "af-venue") == "W" * 60, 10.0)
+    lines = (
+        "((e) => e.clientHeight / parseFloat(getComputedStyle(e).lineHeight))"
+        "(document.getElementById('af-venue'))"
+    )
+    assert script(page, lines) < 2.2
 
 
 def test_a_gig_without_rings_and_with_a_doubtful_date(page: Any) -> None:
@@ -185,7 +271,7 @@ def test_a_venue_is_renamed_and_deleted(page: Any, box: KeptClient) -> None:
     assert "Its gigs stay" in script(page, f'document.querySelector("{heron}").textContent')
     click(page, f"{heron} > button")
     assert len(box.venues) == 2  # the first look only
-    click(page, f"{heron} > button")
+    tap_on(page, f"{heron} > button")
     assert awaited(lambda: script(page, lines) == ["Slate Chapel 0 gigs"], 10.0)
     assert [v["uid"] for v in box.venues] == [CHAPEL["uid"]]
     assert awaited(lambda: script(page, "document.activeElement.id") == "venues-title", 10.0)
@@ -278,6 +364,7 @@ def test_what_is_known_here_is_shown_until_it_is_put_away(page: Any, box: KeptCl
     told = {"class": "pull", "slider": 21, "cut_db": -4}
     assert awaited(lambda: told in box.asked, 10.0), box.asked
     assert awaited(lambda: script(page, f"{here}.hidden"), 10.0)
+    assert script(page, "document.activeElement.id") == "ring-out-title"
     page.refresh()
     assert awaited(lambda: text(page, "gig-venue") == HERON["name"], 10.0)
     assert script(page, f"{here}.hidden")  # put away for this gig

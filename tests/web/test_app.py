@@ -15,6 +15,7 @@ import pytest
 from flask.testing import FlaskClient
 
 import web
+from monitor.link.gig_commands import LONGEST_NOTE
 from monitor.link.messages import LinkError
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
@@ -38,6 +39,21 @@ def link() -> StillClient:
 @pytest.fixture
 def phone(link: StillClient) -> FlaskClient:
     return create_app(link, max_streams=1).test_client()
+
+
+@pytest.mark.parametrize("count", [20, 985, 991, 1000])
+@pytest.mark.parametrize(
+    "path", [*COMMANDS, *(f"/api/v1/{one}" for one in ("plan", "plan/reckon", "sound", "gig"))]
+)
+def test_what_is_nested_without_end_is_a_wrong_request_and_no_failure(
+    phone: FlaskClient, path: str, count: int
+) -> None:
+    for first in ('{"way":', '{"stage":', ""):
+        deep = first + "[" * count + "]" * count + ("}" if first else "")
+        headers = {"Content-Type": "application/json"}
+        answer = phone.post(path, data=deep[: MAX_BODY_BYTES * 4], headers=headers)
+        assert answer.status_code in (400, 413), (path, first)
+        assert answer.get_json()["error"]
 
 
 @pytest.mark.parametrize("path", ["/", "/api/v1/now", "/static/main.js", "/nothing-here"])
@@ -129,6 +145,19 @@ def test_a_foreign_name_pointed_at_the_box_changes_nothing(
     )
     assert answer.status_code == 421
     assert link.asked == []
+
+
+def test_a_note_of_the_longest_fits_whatever_its_letters(
+    phone: FlaskClient, link: StillClient
+) -> None:
+    """500 kana: three bytes each in UTF-8, six where a program escapes them."""
+    note = {"do": "note", "text": "\u304b" * 500}
+    for ascii_only in (False, True):
+        body = json.dumps(note, ensure_ascii=ascii_only).encode()
+        answer = phone.post("/api/v1/gig", data=body, content_type="application/json")
+        assert answer.status_code != 413, answer.get_json()
+    html = phone.get("/").get_data(as_text=True)
+    assert f'id="af-note-text" type="text" maxlength="{LONGEST_NOTE}"' in html
 
 
 @pytest.mark.parametrize(

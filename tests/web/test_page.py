@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import copy
+import time
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
 from firmware.fakes import wait_until
+from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
@@ -20,6 +22,19 @@ def script(driver: Any, expression: str) -> Any:
 
 def text(driver: Any, element_id: str) -> str:
     return str(script(driver, f"document.getElementById('{element_id}').textContent"))
+
+
+def tap_on(driver: Any, selector: str) -> None:
+    """The second tap on what asks back, when its question can have been read."""
+    time.sleep(0.8)
+    driver.execute_script("document.querySelector(arguments[0]).click()", selector)
+
+
+def lowest_seen(driver: Any) -> float:
+    """The window's lower edge, or the rail's upper one where it stands there."""
+    rail = "document.getElementById('rail').getBoundingClientRect()"
+    fixed = f"({rail}.bottom >= innerHeight ? {rail}.top : innerHeight)"
+    return float(script(driver, fixed))
 
 
 def state(driver: Any) -> str:
@@ -58,6 +73,21 @@ def test_the_main_thing_needs_no_scrolling(page: Any, link: StillClient, name: s
     lowest = "slider" if STATES[name]["rings"] else "state"
     bottom = script(page, f"document.getElementById('{lowest}').getBoundingClientRect().bottom")
     assert bottom <= 640
+
+
+@pytest.mark.parametrize("size", [(740, 360), (568, 320), (915, 412)])
+@pytest.mark.parametrize("name", ["howl", "wide", "three"])
+def test_on_its_side_too_what_to_pull_is_in_the_window(
+    page: Any, link: StillClient, name: str, size: tuple[int, int]
+) -> None:
+    resize(page, *size)
+    try:
+        link.hold(STATES[name])
+        assert awaited(lambda: state(page) == STATES[name]["state"], 5.0)
+        bottom = script(page, "document.getElementById('slider').getBoundingClientRect().bottom")
+        assert bottom <= lowest_seen(page)
+    finally:
+        resize(page, 360, 640)
 
 
 def test_stale_news_is_greyed_and_dated(page: Any, link: StillClient) -> None:
@@ -121,7 +151,7 @@ def test_it_comes_back_by_itself_after_the_page_server_restarts(window: Any) -> 
 
 def test_practice_controls_ask_for_what_the_hand_did(page: Any, link: StillClient) -> None:
     link.hold(copy.deepcopy(STATES["demo"]))
-    assert awaited(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
+    assert awaited(lambda: not script(page, "document.getElementById('practice-room').hidden"), 5.0)
 
     def push(selector: str, value: str) -> None:
         page.execute_script(
@@ -141,7 +171,7 @@ def test_practice_controls_ask_for_what_the_hand_did(page: Any, link: StillClien
 
 def test_nothing_on_the_page_breaks_its_own_policy(page: Any, link: StillClient) -> None:
     link.hold(STATES["demo"])
-    assert awaited(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
+    assert awaited(lambda: not script(page, "document.getElementById('practice-room').hidden"), 5.0)
     severe = [line for line in page.get_log("browser") if line["level"] == "SEVERE"]
     assert [line for line in severe if "Content Security Policy" in line["message"]] == []
 
@@ -180,3 +210,12 @@ def test_the_box_says_how_its_board_is(
     assert shown == rows
     trouble = board["health"] not in ("ok", "unknown")
     assert ("thicker cable" in text(page, "trouble")) is trouble
+
+
+def test_how_old_it_is_stays_in_the_window(page: Any, link: StillClient) -> None:
+    link.hold(STATES["howl"], age_s=30.0)
+    assert awaited(lambda: "is not answering" in text(page, "age"), 5.0)
+    page.execute_script("scrollTo(0, 500)")
+    top = "document.getElementById('age').getBoundingClientRect().top"
+    assert awaited(lambda: script(page, "scrollY") > 300, 5.0)
+    assert 0 <= script(page, top) < 20

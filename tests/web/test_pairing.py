@@ -110,7 +110,7 @@ def test_after_wrong_digits_the_page_waits_as_long_as_the_box_says(
         if wait_until(lambda: text(page, "pair-wait") != "", within_s=1.5):
             break
     assert text(page, "pair-wait").startswith("again in ")
-    assert "wait" in text(page, "pair-said")
+    assert text(page, "pair-said") == "too many wrong codes"  # the seconds count beside it
     assert script(page, "document.getElementById('pair-go').disabled")
     click(page, "pair-leave")
 
@@ -150,6 +150,18 @@ def test_a_command_that_breaks_on_the_page_holds_up_none_behind_it(
     awaited(lambda: box.song == 1, 10.0)
 
 
+def test_how_long_the_digits_stay_is_what_the_box_says(page: Any, box: KeptClient) -> None:
+    for _ in range(2):  # opened again, it is less
+        click(page, "gig-song")
+        assert awaited(lambda: "They stay for" in text(page, "pair-words"), 10.0)
+        click(page, "pair-leave")
+        time.sleep(1.5)
+        stay_s = int(text(page, "pair-words").split("stay for ")[1].split(" s")[0])
+    window = box.door.ask(time.monotonic(), "127.0.0.1")
+    assert window.lasts_s is not None
+    assert window.lasts_s <= stay_s <= window.lasts_s + 3.0
+
+
 def test_looking_alone_asks_for_nothing_that_changes(page: Any, box: KeptClient) -> None:
     for room in ("place", "level", "ring-out", "after", "set"):
         page.execute_script(f"location.hash = '#{room}'")
@@ -173,6 +185,7 @@ def test_phones_are_listed_and_taken_back(page: Any, box: KeptClient) -> None:
     old = "[...document.querySelectorAll('#who-phones button')].at(-1)"
     page.execute_script(f"{old}.click()")
     assert len(box.phones) == 2  # it asks back
+    time.sleep(0.8)  # read by then: a double tap is none
     page.execute_script(f"{old}.click()")
     assert awaited(lambda: len(box.phones) == 1, 10.0)
     assert awaited(lambda: len(script(page, listed)) == 1, 10.0)
@@ -208,6 +221,25 @@ def test_a_paired_phone_tells_a_box_without_a_clock_the_time(page: Any, box: Kep
     assert awaited(lambda: box.dated == "phone", 10.0)
     told = [one["utc_s"] for one in box.asked if one["class"] == "clock"]
     assert told == [pytest.approx(time.time(), abs=30.0)]
+
+
+def test_a_wrong_time_of_another_phone_is_put_right_once(page: Any, box: KeptClient) -> None:
+    """Once: two phones that differ would go on for ever."""
+
+    def told() -> list[float]:
+        return [one["utc_s"] for one in box.asked if one["class"] == "clock"]
+
+    box.door = Doorkeeper("open")
+    box.dated, box.utc_s = "phone", time.time() + 40.0
+    time.sleep(1.0)
+    assert told() == []
+    box.utc_s = time.time() - 3600.0
+    assert awaited(lambda: len(told()) == 1, 10.0)
+    assert told() == [pytest.approx(time.time(), abs=30.0)]
+    page.execute_script("document.dispatchEvent(new CustomEvent('paired'))")  # it may ask again
+    box.utc_s = time.time() + 7200.0
+    time.sleep(1.5)
+    assert len(told()) == 1
 
 
 def test_no_key_is_no_hindrance_to_the_time_of_somebody_else(page: Any, box: KeptClient) -> None:

@@ -473,3 +473,19 @@ def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any) -> None:
     assert settled(page)
     severe = [line["message"] for line in page.get_log("browser") if line["level"] == "SEVERE"]
     assert severe == []
+
+
+def test_without_a_plan_there_is_nothing_to_do_but_to_try_again(
+    window: Any, served: str, evening: EveningClient
+) -> None:
+    shown = "document.getElementById('{}').checkVisibility()"
+    evening.gone = True
+    window.get(served.split("#")[0] + "#place")
+    assert awaited(lambda: script(window, shown.format("plan-again")), 15.0)
+    for name in ("plan-done", "pick", "plan-help", "plan-save"):
+        assert not script(window, shown.format(name)), name
+    evening.gone = False
+    window.execute_script("document.getElementById('plan-again').click()")
+    assert awaited(lambda: script(window, "!!document.querySelector('#plan .thing')"), 10.0)
+    assert script(window, shown.format("plan-done"))
+    assert not script(window, shown.format("plan-again"))

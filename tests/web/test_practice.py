@@ -104,15 +104,46 @@ def test_a_room_is_a_link_in_the_rail(page: Any) -> None:
     def visible(element_id: str) -> bool:
         return bool(script(page, f"document.getElementById('{element_id}').checkVisibility()"))
 
-    assert visible("practice")
+    assert visible("practice-room")
     assert not visible("recent")
     page.find_element("css selector", "#rail a[href='#set']").click()
     assert awaited(lambda: visible("recent"), 2.0)
-    assert not visible("practice")
+    assert not visible("practice-room")
     assert script(page, "document.querySelector('#rail [aria-current]').textContent") == "Set"
     page.find_element("css selector", "#rail a[href='#practice']").click()
-    assert awaited(lambda: visible("practice"), 2.0)
+    assert awaited(lambda: visible("practice-room"), 2.0)
     assert awaited(lambda: script(page, "document.activeElement.id") == "practice-title", 10.0)
+
+
+@pytest.mark.parametrize("name", ["practice", "ring-out", "ears"])
+def test_a_room_begins_at_its_headline_also_when_it_is_loaded_or_tapped_again(
+    page: Any, name: str
+) -> None:
+    """The address of a room is the name of no part: the browser would scroll there by itself."""
+    url = str(script(page, "location.origin"))
+    page.get("about:blank")
+    page.get(f"{url}/#{name}")
+    asleep = f"document.querySelectorAll('[data-rooms~={name}][inert]').length"
+    assert awaited(lambda: script(page, "document.body.dataset.room") == name, 10.0)
+    assert awaited(lambda: script(page, asleep) == 0, 20.0)
+    time.sleep(0.3)
+    assert script(page, "scrollY") == 0
+    page.execute_script("scrollTo(0, 200)")
+    page.execute_script("document.querySelector(`a[href='#${arguments[0]}']`).click()", name)
+    time.sleep(0.3)
+    assert script(page, "scrollY") == 0
+
+
+@pytest.mark.parametrize("name", ["practice", "ring-out", "ears", "set"])
+def test_letters_twice_as_large_need_no_scrolling_sideways(page: Any, name: str) -> None:
+    page.execute_script("document.documentElement.style.fontSize = '200%'")
+    page.execute_script(f"location.hash = '#{name}'")
+    asleep = f"document.querySelectorAll('[data-rooms~={name}][inert]').length"
+    assert awaited(lambda: script(page, "document.body.dataset.room") == name, 10.0)
+    assert awaited(lambda: script(page, asleep) == 0, 20.0)
+    time.sleep(0.5)  # drawn in the new size
+    assert script(page, "document.documentElement.scrollWidth") <= 360
+    assert script(page, "document.getElementById('rail').getBoundingClientRect().right") <= 360
 
 
 def test_room_and_placement_are_asked_for_and_follow_the_stage(page: Any, stage: Stage) -> None:

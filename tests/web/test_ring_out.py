@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import itertools
 import threading
 from collections.abc import Iterator
@@ -14,10 +15,11 @@ from monitor.advice.moves import moves
 from monitor.advice.pulls import Pull
 from monitor.present import equaliser_fields
 from monitor.present_advice import pull_fields
+from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
-from tests.web.states import EQUALISER, RING_OUTS, STATES, cut, rang
-from tests.web.test_page import script, text
+from tests.web.states import EQUALISER, RING_OUTS, STATES, cut, pull, rang
+from tests.web.test_page import lowest_seen, script, text
 
 
 @pytest.fixture
@@ -50,7 +52,7 @@ def buttons(page: Any) -> list[str]:
     return list(
         script(
             page,
-            "[...document.querySelectorAll('#ring-out button[data-do]')]"
+            "[...document.querySelectorAll('#ring-out-room button[data-do]')]"
             ".filter((b) => b.checkVisibility()).map((b) => b.dataset.do)",
         )
     )
@@ -76,14 +78,14 @@ def test_each_phase_has_its_steps(
     assert awaited(lambda: buttons(page) == expected, 3.0), buttons(page)
     for do in expected:
         size = page.execute_script(
-            "const b = document.querySelector(`#ring-out button[data-do='${arguments[0]}']`)"
+            "const b = document.querySelector(`#ring-out-room button[data-do='${arguments[0]}']`)"
             ".getBoundingClientRect(); return [b.width, b.height]",
             do,
         )
         assert min(size) >= 44
         link.asked.clear()
         page.execute_script(
-            "document.querySelector(`#ring-out button[data-do='${arguments[0]}']`).click()", do
+            "document.querySelector(`#ring-out-room button[data-do='${arguments[0]}']`).click()", do
         )
         assert awaited(lambda: link.asked == [{"class": "ring_out", "do": do}], 3.0), do  # noqa: B023
 
@@ -96,6 +98,21 @@ def test_sentence_and_main_step_need_no_scrolling(page: Any, link: StillClient, 
     if script(page, f"{main}.checkVisibility()"):
         rail = script(page, "document.getElementById('rail').getBoundingClientRect().top")
         assert script(page, f"{main}.getBoundingClientRect().bottom") <= rail
+
+
+@pytest.mark.parametrize("name", sorted(set(RING_OUTS) - {"ready", "done"}))
+def test_on_its_side_too_the_main_step_is_in_the_window(
+    page: Any, link: StillClient, name: str
+) -> None:
+    """What has to be read before it begins, and what came of it, are longer."""
+    resize(page, 740, 360)
+    try:
+        show(page, link, name)
+        main = "document.getElementById('ro-main')"
+        if script(page, f"{main}.checkVisibility()"):
+            assert script(page, f"{main}.getBoundingClientRect().bottom") <= lowest_seen(page)
+    finally:
+        resize(page, 360, 640)
 
 
 def test_cautions_come_first_and_say_what_the_microphone_does_not_know(
@@ -157,6 +174,52 @@ def test_each_depth_stands_by_its_own_wedge_or_is_left_to_the_words(
     for one, other in itertools.combinations(boxes, 2):
         apart = one[3] <= other[1] or other[3] <= one[1]
         assert apart or one[4] <= other[2] + 4 or other[4] <= one[2] + 4
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [("10k", "12.5k", "16k"), ("400", "500", "630"), ("20", "25", "31.5", "40"), ("16k", "20k")],
+)
+def test_each_slider_to_pull_has_its_name_and_none_runs_into_another(
+    page: Any, link: StillClient, asked: tuple[str, ...]
+) -> None:
+    state = copy.deepcopy(STATES["ring-out pull"])
+    state["ring_out"]["pulls_now"] = [pull(label, 4.0, 4.0) for label in reversed(asked)]
+    link.hold(state)
+    names = (
+        "[...document.querySelectorAll('#ro-picture text')].map((t) => {"
+        " const b = t.getBoundingClientRect();"
+        " return [t.textContent, b.left, b.top, b.right, b.bottom, t.classList.contains('named')];"
+        " })"
+    )
+    known = {slider.label for slider in EQUALISER.sliders}
+
+    def named() -> set[str]:
+        return {words.split(" ")[0] for words, *_, is_named in script(page, names) if is_named}
+
+    assert awaited(lambda: named() == set(asked), 5.0), named()
+    boxes = [box for box in script(page, names) if box[0].split(" ")[0] in known]
+    for _, left, _, right, *_ in boxes:
+        assert 0 <= left < right <= 360
+    for one, other in itertools.combinations(boxes, 2):
+        beside = one[3] <= other[1] or other[3] <= one[1]
+        assert beside or one[4] <= other[2] + 4 or other[4] <= one[2] + 4, (one, other)
+
+
+@pytest.mark.parametrize("root_px", [16, 32])
+def test_what_is_written_in_a_picture_can_be_read_and_grows_with_the_letters(
+    page: Any, link: StillClient, root_px: int
+) -> None:
+    page.execute_script("document.documentElement.style.fontSize = arguments[0]", f"{root_px}px")
+    show(page, link, "pull")
+    heights = (
+        "[...document.querySelectorAll('#ro-picture text')].map((t) => {"
+        " const scale = t.getScreenCTM().a;"
+        " return scale * parseFloat(getComputedStyle(t).fontSize); })"
+    )
+    least_px = {16: 13.0, 32: 20.0}[root_px]
+    assert awaited(lambda: min(script(page, heights)) >= least_px - 0.1, 5.0)
+    page.execute_script("document.documentElement.style.fontSize = ''")
 
 
 def test_all_steps_of_a_pull_stand_in_one_row(page: Any, link: StillClient) -> None:
@@ -279,7 +342,7 @@ def test_taps_in_a_row_are_all_taken_and_a_double_tap_is_one(
     monkeypatch.setattr(link, "request", slow)
     for do in ("pulled", "pulled", "pause"):
         page.execute_script(
-            "document.querySelector(`#ring-out button[data-do='${arguments[0]}']`).click()", do
+            "document.querySelector(`#ring-out-room button[data-do='${arguments[0]}']`).click()", do
         )
     assert awaited(lambda: asked == ["pulled"], 3.0), asked
     answer.set()
@@ -297,7 +360,13 @@ def test_what_is_refused_is_said(
     assert awaited(lambda: text(page, "ro-said") == "it makes no sense now", 3.0)
 
 
-def test_in_a_set_the_depth_is_named_and_can_be_confirmed(window: Any, link: StillClient) -> None:
+def test_in_a_set_the_depth_is_named_and_can_be_confirmed(
+    window: Any, link: StillClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(command: dict[str, Any], *_: Any) -> dict[str, Any]:
+        link.asked.append(command)
+        return {"class": "error", "message": "the advice is behind"}
+
     link.hold(STATES["advised"])
     with page_server(link) as url:
         window.get("about:blank")
@@ -331,6 +400,11 @@ def test_in_a_set_the_depth_is_named_and_can_be_confirmed(window: Any, link: Sti
         window.execute_script("document.querySelector('#flat button').click()")
         flat = [{"class": "pull", "slider": i, "cut_db": 0} for i in (12, 21)]
         assert awaited(lambda: link.asked == flat, 3.0), link.asked
+        monkeypatch.setattr(link, "request", refuse)
+        link.asked.clear()
+        window.execute_script("document.querySelector('#flat button').click()")
+        assert awaited(lambda: text(window, "flat-said") == "the advice is behind", 3.0)
+        assert link.asked == flat[:1], "the first refusal ends it"
         window.get("about:blank")
         link.close()
 

@@ -10,7 +10,7 @@ import pytest
 from monitor.placing.checklist import CHECKLIST
 from tests.waiting import awaited
 from tests.web.evening import METERS, EveningClient
-from tests.web.test_page import script, text
+from tests.web.test_page import script, tap_on, text
 
 ROOMS = ["place", "level", "ring-out", "set", "after", "practice"]
 
@@ -185,7 +185,7 @@ def test_a_new_soundcheck_wants_two_taps(page: Any, evening: EveningClient) -> N
     click(page, "#strip-clear")
     assert text(page, "strip-clear") == "sure? tap again"
     assert evening.states["place"] == "left_out"
-    click(page, "#strip-clear")
+    tap_on(page, "#strip-clear")
     assert awaited(lambda: steps(page)[0] == ["Place", "now"], 5.0)
     assert not script(page, shown)
 
@@ -206,7 +206,7 @@ def test_the_practice_desk_has_an_input_gain(page: Any, evening: EveningClient) 
     from tests.web.states import STAGE
 
     evening.base["stage"] = {**STAGE, "gain_db": -3.0}
-    assert awaited(lambda: not script(page, "document.getElementById('practice').hidden"), 5.0)
+    assert awaited(lambda: not script(page, "document.getElementById('practice-room').hidden"), 5.0)
     click(page, "#rail a[href='#practice']")
     shown = "document.getElementById('gain-db').checkVisibility()"
     assert awaited(lambda: script(page, shown), 5.0)

@@ -254,7 +254,7 @@ def test_the_ring_falls_by_what_the_pull_gives(page: Any, right: bool, fall_db: 
 
 def test_the_loudest_ring_at_full_volume_stays_under_the_ceiling(page: Any) -> None:
     page.execute_script(
-        "const v = document.querySelector('#ears .volume input'); v.value = 100;"
+        "const v = document.querySelector('#ears-room .volume input'); v.value = 100;"
         "v.dispatchEvent(new Event('input', { bubbles: true }))"
     )
     begin(page)
@@ -293,3 +293,7 @@ def test_leaving_the_room_is_silence(page: Any) -> None:
     page.execute_script("location.hash = '#set'")
     assert awaited(lambda: module(page, "tone", "m.frequencyHz()") == 0, 5.0)
     assert awaited(lambda: module(page, "audio", "m.peak()") == 0, 5.0)
+    # The run waits, and is not thrown away.
+    page.execute_script("location.hash = '#ears'")
+    assert awaited(lambda: script(page, "document.body.dataset.room") == "ears", 5.0)
+    assert not script(page, "document.getElementById('ears-run').hidden")

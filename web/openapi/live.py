@@ -138,6 +138,9 @@ SCHEMAS: dict[str, Schema] = {
             "ring_count": COUNT,
             "song": COUNT,
             "in_doubt": YES_NO,
+            "stays_over_for_s": known(
+                "The last gig was ended by hand: so long what is heard begins none.", NUMBER
+            ),
         },
     ),
     "Snapshot": obj(
@@ -189,6 +192,9 @@ SCHEMAS: dict[str, Schema] = {
             "memory": ref("Recollection"),
             "access": ref("Access"),
             "dated": DATED,
+            "utc_s": known(
+                "What the date is on that word, in seconds since 1970, to the minute.", NUMBER
+            ),
         },
         "All there is to show, at one instant.",
     ),

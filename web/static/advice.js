@@ -78,5 +78,7 @@ at("asked-done").addEventListener("click", async () => {
   at("asked").hidden = true;
 });
 at("flat").firstElementChild.addEventListener("click", async () => {
-  for (const one of shown?.standing ?? []) await stands(one, 0);
+  let refused = "";
+  for (const one of shown?.standing ?? []) refused ||= await stands(one, 0);
+  text(at("flat-said"), refused);
 });

@@ -15,6 +15,7 @@ let record = null;
 let readAt = -Infinity;
 let shownOn = false;
 let reading = 0;
+let named = {}; // what stands in the field of the name unless somebody types there: of which gig, what
 
 const isOn = () => Boolean(news()?.gig?.on && news().gig.uid === uid);
 const isHere = () => document.body.dataset.room === "after";
@@ -112,7 +113,8 @@ function show() {
   shownOn = isOn();
   text(at("af-which"), shownOn ? "the gig that is on" : gig.title ?? gig.venue?.name ?? "a gig without a name");
   text(at("af-say"), rings.length ? `${counted(rings.length, "ring")}, ${howlWords(howls, rings.length)}` : "Nothing rang");
-  text(at("af-detail"), [gig.venue?.name, whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
+  text(at("af-venue"), gig.venue?.name ?? "");
+  text(at("af-detail"), [whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
     .filter(Boolean).join(" \u00b7 "));
   rows(at("af-figures"), {
     "pulled at the end": pulledWords(),
@@ -126,9 +128,18 @@ function show() {
     const { file } = link.dataset;
     link.href = `/api/v1/gigs/${uid}/${file}${file.endsWith(".html") ? `?${zoned()}` : ""}`;
   }
-  at("af-name-text").value = gig.title ?? "";
+  nameField(gig);
   at("af-body").hidden = false;
   endButton();
+}
+
+/** What is being typed outlasts the looks at a gig that is on. */
+function nameField({ uid: of, title = "" }) {
+  const field = at("af-name-text");
+  const isTouched = document.activeElement === field || field.value !== named.title;
+  if (named.of === of && isTouched) return;
+  field.value = title;
+  named = { of, title };
 }
 
 function endButton() {
@@ -139,6 +150,7 @@ function endButton() {
 /** Read a gig's record and show it. */
 export async function read(which) {
   if (which !== uid) {
+    notSure();
     at("af-timeline").replaceChildren();
     at("af-next-part").hidden = true;
   }
@@ -161,11 +173,13 @@ export async function read(which) {
 
 /** Nothing is chosen and none is on. */
 export function none(words, detail = "") {
+  notSure();
   uid = "";
   record = null;
   at("af-body").hidden = true;
   text(at("af-which"), "");
   text(at("af-say"), words);
+  text(at("af-venue"), "");
   text(at("af-detail"), detail);
   at("af-end").hidden = !news()?.gig?.on;
 }
@@ -179,7 +193,8 @@ async function told(words) {
 }
 
 twice(at("af-end"), () => told({ do: "end" }));
-twice(at("af-delete"), async () => {
+// What was asked of one gig is no answer for another.
+const notSure = twice(at("af-delete"), async () => {
   const gone = uid;
   if (await told({ do: "delete", gig: gone })) return;
   if (uid === gone) none("Deleted", "it is gone from the box");
@@ -187,7 +202,9 @@ twice(at("af-delete"), async () => {
 at("af-name").addEventListener("submit", async (event) => {
   event.preventDefault();
   const name = at("af-name-text").value.trim();
-  if (name && !(await told({ do: "rename", gig: uid, name }))) read(uid);
+  if (!name || await told({ do: "rename", gig: uid, name })) return;
+  named = { of: uid, title: at("af-name-text").value };
+  read(uid);
 });
 at("af-note").addEventListener("submit", async (event) => {
   event.preventDefault();

@@ -9,9 +9,15 @@ export function make(name, attributes, content = "") {
   return element;
 }
 
+const ROOT_PX = 16; // a browser's letters, unless its person wants them larger
+const LARGEST = 1.6; // 31 sliders must still stand apart on a phone
+
+/** A drawing's own measures: where letters are larger, all that is drawn is, and there is less room. */
 export function size(svg) {
-  const width = Math.max(200, svg.clientWidth);
-  const height = Math.max(60, svg.clientHeight);
+  const root = parseFloat(getComputedStyle(document.documentElement).fontSize) / ROOT_PX;
+  const larger = Math.min(LARGEST, Math.max(1, root || 1));
+  const width = Math.max(200, svg.clientWidth) / larger;
+  const height = Math.max(60, svg.clientHeight) / larger;
   svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
   return [width, height];
 }
@@ -44,12 +50,19 @@ export function drawSliders(svg, snapshot, pulls) {
   const stands = standing(snapshot);
   const step = width / sliders.length;
   const x = (i) => (i + 0.5) * step;
-  const bottom = height - 22;
   const asked = new Map(pulls.map((pull) => [pull.slider, pull]));
   const parts = [];
   const front = [];
   const wide = Math.min(22, Math.max(9, step * 0.8));
-  const depth = depths(width, bottom, [...asked.keys()].map(x), wide * 0.62);
+  const beside = depths([width, height], [...asked.keys()].map(x), wide * 0.62);
+  const told = new Map([...asked].map(([i, { more_db: more = 0 }]) => {
+    const words = more ? `${more < 0 ? "+" : "\u2212"}${number(Math.abs(more))}` : "";
+    return [i, { words, place: words && beside(words, x(i), wide * 0.62 + 6) }];
+  }));
+  // A depth that finds no place by its wedge stands beside the name.
+  const below = names(sliders, new Map([...told].map(([i, { words, place }]) =>
+    [i, words && !place ? `${sliders[i].label} ${words}` : sliders[i].label])), stands, x, [width, height]);
+  const bottom = height - 5 - ROW * below.rows;
   sliders.forEach((slider, i) => {
     parts.push(make("line", { class: "way", x1: x(i), x2: x(i), y1: 4, y2: bottom }));
     const y = 8 + Math.min(1, stands[i] / deepest) * (bottom - 16);
@@ -63,70 +76,94 @@ export function drawSliders(svg, snapshot, pulls) {
       }));
       return;
     }
-    const more = asked.get(i).more_db ?? 0;
     // A slider that may come up again has its wedge upside down, and open.
-    const [from, to] = more < 0 ? [bottom, 0] : [0, bottom];
+    const up = asked.get(i).more_db < 0;
+    const [from, to] = up ? [bottom, 0] : [0, bottom];
     parts.push(make("polygon", {
-      class: more < 0 ? "hollow" : "wedge",
+      class: up ? "hollow" : "wedge",
       points: `${x(i) - wide},${from} ${x(i) + wide},${from} ${x(i)},${to}`,
     }));
-    if (more) {
-      front.push(...depth(`${more < 0 ? "+" : "\u2212"}${number(Math.abs(more))}`, x(i), wide * 0.62 + 6));
-    }
+    const { words, place } = told.get(i);
+    if (place) front.push(make("text", { class: `depth ${place.side}`, x: place.x, y: bottom * place.row }, words));
   });
-  parts.push(...front, ...names(sliders, asked, stands, x, [width, height]));
+  parts.push(...front, ...below.parts);
   svg.replaceChildren(...parts);
-  svg.setAttribute("aria-label", told(sliders, pulls, stands));
+  svg.setAttribute("aria-label", spoken(sliders, pulls, stands));
 }
 
 /**
  * Places depths beside their wedges: towards the middle, never into each other, and never where
- * another wedge is as near; then it is left out, and the words above say it.
+ * another wedge is as near; then there is none.
  */
-function depths(width, bottom, wedges, half) {
+function depths([width, height], wedges, half) {
   const taken = [];
   return (words, x, gap) => {
     const wide = 13 * words.length + 2;
     const others = wedges.filter((other) => other !== x);
     const sides = x < width / 2 ? [1, -1] : [-1, 1];
-    for (const y of [0.52, 0.9]) {
+    for (const row of height < 80 ? [0.8] : [0.52, 0.9]) {
       for (const side of sides) {
         const from = side > 0 ? x + gap : x - gap - wide;
         const middle = from + wide / 2;
         const fits = from >= 0 && from + wide <= width
           && others.every((other) => Math.abs(other - middle) > Math.abs(x - middle)
             && (other + half < from || other - half > from + wide))
-          && taken.every(([a, b, row]) => row !== y || from > b || from + wide < a);
+          && taken.every(([a, b, there]) => there !== row || from > b || from + wide < a);
         if (!fits) continue;
-        taken.push([from, from + wide, y]);
-        return [make("text", {
-          class: `depth ${side > 0 ? "start" : "end"}`, x: x + side * gap, y: bottom * y,
-        }, words)];
+        taken.push([from, from + wide, row]);
+        return { side: side > 0 ? "start" : "end", x: x + side * gap, row };
       }
     }
-    return [];
+    return null;
   };
 }
 
-/** Names below the row: of what is to be pulled first, then of what stands, then of the ends. */
+const ROW = 17; // of names, below the sliders
+
+/**
+ * Names below the row: of what is to be pulled, in two rows where they stand close, and none is
+ * left out; then of what stands and of the ends, where there is room.
+ */
 function names(sliders, asked, stands, x, [width, height]) {
-  const parts = [];
-  const taken = [];
-  const put = (i, named) => {
-    const wide = (named ? 9 : 6.5) * sliders[i].label.length + 8;
-    const at = within(x(i), wide / 2, width);
-    if (taken.some(([from, to]) => at + wide / 2 > from && at - wide / 2 < to)) return;
-    taken.push([at - wide / 2, at + wide / 2]);
-    parts.push(make("text", { class: named ? "named" : "", x: at, y: height - 5 }, sliders[i].label));
+  const lines = [[], []];
+  const free = (line, from, to) => line.every((one) => one.to <= from || one.from >= to);
+  for (const [i, words] of [...asked].sort(([one], [other]) => one - other)) {
+    if (!sliders[i]) continue;
+    const half = 4.5 * words.length + 4;
+    const at = within(x(i), half, width);
+    const line = lines.find((one) => free(one, at - half, at + half))
+      ?? lines.reduce((one, other) => (one.at(-1).to <= other.at(-1).to ? one : other));
+    const from = Math.max(at - half, line.at(-1)?.to ?? 0);
+    line.push({ words, from, to: from + 2 * half });
+  }
+  for (const line of lines) {
+    let end = width; // what was moved too far to the right comes back, and moves its neighbours
+    for (const one of [...line].reverse()) {
+      const back = Math.max(0, one.to - end);
+      Object.assign(one, { from: one.from - back, to: one.to - back });
+      end = one.from;
+    }
+  }
+  const rows = lines[1].length ? 2 : 1;
+  const y = (k) => height - 5 - ROW * (rows - 1 - k);
+  const parts = lines.flatMap((line, k) => line.map(({ words, from, to }) =>
+    make("text", { class: "named", x: (from + to) / 2, y: y(k) }, words)));
+  const put = (i) => {
+    if (asked.has(i)) return;
+    const { label } = sliders[i];
+    const half = 3.9 * label.length + 4;
+    const at = within(x(i), half, width);
+    if (!free(lines[0], at - half, at + half)) return;
+    lines[0].push({ from: at - half, to: at + half });
+    parts.push(make("text", { x: at, y: y(0) }, label));
   };
-  for (const i of asked.keys()) if (i !== undefined) put(i, true);
-  stands.forEach((db, i) => { if (db > 0) put(i, false); });
-  put(0, false);
-  put(sliders.length - 1, false);
-  return parts;
+  stands.forEach((db, i) => { if (db > 0) put(i); });
+  put(0);
+  put(sliders.length - 1);
+  return { parts, rows };
 }
 
-function told(sliders, pulls, stands) {
+function spoken(sliders, pulls, stands) {
   const now = pulls.map(({ label, more_db: more, on }) => {
     if (on !== undefined) return `${label} ${on ? "on" : "off"}`;
     return more > 0 ? `${label} by ${number(more)} dB` : label;

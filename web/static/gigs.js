@@ -2,6 +2,7 @@
 import { none, read, shownGig } from "./after.js";
 import { bring } from "./bring.js";
 import { news } from "./feed.js";
+import { beginsWith } from "./gig.js";
 import { at, create, fill, text } from "./parts.js";
 import { getPatiently } from "./send.js";
 import { venues } from "./venues.js";
@@ -10,6 +11,7 @@ import { dayOf } from "./when.js";
 
 const MARKS = { rig: "the rig", room: "the room", unsure: "not sure yet" };
 const PAGE = 20;
+const MOST = 100; // in one answer
 let gigs = [];
 
 const isHere = () => document.body.dataset.room === "after";
@@ -36,7 +38,9 @@ function mark() {
 
 async function list({ more = false } = {}) {
   const before = more && gigs.length ? `&before=${gigs.at(-1).uid}` : "";
-  const { status, answer } = await getPatiently(`/api/v1/gigs?limit=${PAGE}${before}`);
+  // What was opened of the earlier ones stays open.
+  const limit = more ? PAGE : Math.min(MOST, Math.max(PAGE, gigs.length));
+  const { status, answer } = await getPatiently(`/api/v1/gigs?limit=${limit}${before}`);
   if (status !== 200) {
     text(at("gigs-said"), answer.error ?? "the list of gigs did not come");
     if (!gigs.length) none("After the gig", "what rang tonight is kept here, as soon as the box answers");
@@ -45,12 +49,14 @@ async function list({ more = false } = {}) {
   text(at("gigs-said"), "");
   const found = answer.gigs ?? [];
   gigs = more ? [...gigs, ...found] : found;
+  const focused = at("gig-list").contains(document.activeElement) && document.activeElement.dataset.gig;
   at("gig-list").replaceChildren(...gigs.map(gigLine));
-  at("gigs-more").hidden = found.length < PAGE;
+  if (focused) (at("gig-list").querySelector(`[data-gig="${focused}"]`) ?? at("gigs-title")).focus({ preventScroll: true });
+  at("gigs-more").hidden = found.length < limit;
   at("gigs-none").hidden = gigs.length > 0;
   const shown = gigs.some(({ uid }) => uid === shownGig()) ? shownGig() : "";
   const first = shown || (news()?.gig?.on && news().gig.uid) || gigs[0]?.uid;
-  if (!first) none("No gig is kept yet", "one begins by itself with the first sound, and is kept here");
+  if (!first) none("No gig is kept yet", `${beginsWith(news()?.gig)}, and is kept here`);
   else if (first !== shownGig() || !more) await read(first);
   mark();
 }

@@ -49,7 +49,8 @@ function putAway() {
     // as above
   }
   at("here").hidden = true;
-  at("spoken").focus?.();
+  const next = document.body.dataset.room === "ring-out" ? at("ring-out-title") : at("gig-venue");
+  next.focus({ preventScroll: true }); // what had it is gone
 }
 
 at("here-done").addEventListener("click", async () => {

@@ -14,12 +14,12 @@ export function drawMeter(svg, { scale, peak }) {
   const x = (db) => within(12 + ((db - from) / (to - from)) * (width - 24), 12, width);
   const line = height - 34;
   const unit = digital ? "dBFS" : "on the desk's meter";
+  const wanted = `wanted ${number(low)} to ${number(high)} ${unit}`;
   const parts = [
     make("line", { class: "way", x1: x(from), x2: x(to), y1: line, y2: line }),
     make("polyline", { class: "wanted", points: [[low, 12], [low, 0], [high, 0], [high, 12]].map(([db, up]) =>
       `${x(db)},${line + 14 - up}`).join(" ") }),
-    make("text", { x: within((x(low) + x(high)) / 2, 70, width), y: height - 4 },
-      `wanted ${number(low)} to ${number(high)} ${unit}`),
+    make("text", { x: within((x(low) + x(high)) / 2, Math.min(width / 2, 3.6 * wanted.length), width), y: height - 4 }, wanted),
   ];
   if (peak !== undefined) {
     parts.push(make("line", { class: "pulled", x1: x(peak), x2: x(peak), y1: line - 10, y2: line + 4 }));

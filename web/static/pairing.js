@@ -5,7 +5,7 @@ import { once } from "./send.js";
 const sheet = at("pair-sheet");
 const DIGITS = 6;
 const WHERE = {
-  panel: "The lantern's panel shows six digits, for a minute and a half. Type them here.",
+  panel: "The lantern's panel shows six digits. Type them here.",
   box: "Type the six digits that were asked for at the box itself.",
   settings: "Type the six digits that stand in the box's settings file.",
 };
@@ -14,6 +14,8 @@ let settle = null;
 let paired = false;
 let waitsUntil = 0;
 let ticking = null;
+let counting = null;
+let until = Infinity; // when the digits go from the panel
 let tried = ""; // the digits that were sent last
 
 function say(words) {
@@ -34,10 +36,21 @@ function wait(seconds) {
   tick();
 }
 
+/** Where the digits are, and how long still; nobody is read that again and again. */
+function lasting(words) {
+  clearTimeout(counting);
+  const left = Math.ceil((until - performance.now()) / 1000);
+  text(at("pair-words"), left <= 0 ? "The digits have gone; ask for them again."
+    : Number.isFinite(left) ? `${words} They stay for ${left} s.` : words);
+  if (left > 0 && Number.isFinite(left)) counting = setTimeout(() => lasting(words), 1000);
+}
+
 async function showDigits() {
   const { status, answer, waitS } = await once("/api/v1/pair/ask", {});
-  if (status === 200) text(at("pair-words"), `${WHERE[answer.where] ?? WHERE.panel} Then this phone may change things.`);
-  else say(answer.error ?? "the panel could not be asked to show the digits");
+  if (status === 200) {
+    until = performance.now() + 1000 * (answer.lasts_s ?? Infinity);
+    lasting(`${WHERE[answer.where] ?? WHERE.panel} Then this phone may change things.`);
+  } else say(answer.error ?? "the panel could not be asked to show the digits");
   return waitS;
 }
 
@@ -59,7 +72,8 @@ async function tryDigits(event) {
     sheet.close();
     return;
   }
-  say(answer.error ?? "the digits were not taken");
+  // The seconds count beside it; in the sentence they would stand still.
+  say(waitS ? "too many wrong codes" : answer.error ?? "the digits were not taken");
   if (waitS) wait(waitS);
   at("pair-code").select();
   at("pair-code").focus();
@@ -71,6 +85,7 @@ export function pair() {
     settle = done;
     paired = false;
     at("pair-code").value = "";
+    text(at("pair-words"), "Asking the lantern to show six digits on its panel.");
     say("");
     sheet.showModal();
     showDigits();
@@ -88,12 +103,12 @@ at("pair-code").addEventListener("input", ({ target }) => {
 });
 at("pair-again").addEventListener("click", async () => {
   say("");
-  const waitS = await showDigits();
-  if (waitS) say(`${at("pair-said").textContent}; again in ${Math.ceil(waitS)} s`);
+  await showDigits();
   at("pair-code").focus();
 });
 at("pair-leave").addEventListener("click", () => sheet.close());
 sheet.addEventListener("close", () => {
+  clearTimeout(counting);
   open = null;
   settle(paired);
 });

@@ -59,25 +59,35 @@ export function buttonRow(group, buttons) {
 }
 
 const SURE_MS = 4000;
+const TOO_SOON_MS = 700; // a double tap: nobody has read the question by then
 
-/** A button that asks back: only a second tap within some seconds acts. */
+/**
+ * A button that asks back: only a second tap within some seconds acts, and none that follows the
+ * one before at once.  Returns what takes the question back, for when the button means another thing.
+ */
 export function twice(button, act) {
   let words = "";
   let until = 0;
+  let tappedAt = -Infinity;
+  const forget = () => {
+    if (!until) return;
+    until = 0;
+    text(button, words);
+  };
   button.addEventListener("click", () => {
-    if (performance.now() < until) {
-      until = 0;
-      text(button, words);
+    const now = performance.now();
+    const tooSoon = now - tappedAt < TOO_SOON_MS;
+    tappedAt = now;
+    if (now < until) {
+      if (tooSoon) return;
+      forget();
       act();
       return;
     }
     if (!until) words = button.textContent;
-    until = performance.now() + SURE_MS;
+    until = now + SURE_MS;
     text(button, "sure? tap again");
-    setTimeout(() => {
-      if (!until || performance.now() < until) return;
-      until = 0;
-      text(button, words);
-    }, SURE_MS + 50);
+    setTimeout(() => { if (performance.now() >= until) forget(); }, SURE_MS + 50);
   });
+  return forget;
 }

@@ -1,7 +1,7 @@
 // Who may change things: this phone, and the others that are paired.
 import { follow } from "./feed.js";
 import { pair } from "./pairing.js";
-import { at, create, text, twice } from "./parts.js";
+import { at, create, isNew, text, twice } from "./parts.js";
 import { get, send } from "./send.js";
 import { span } from "./view.js";
 
@@ -43,7 +43,11 @@ async function ask() {
   control = answer.control;
   text(at("who-words"), control === "code" && answer.paired ? "This phone may change things." : WORDS[control]);
   at("who-pair").hidden = control !== "code" || answer.paired;
-  at("who-phones").replaceChildren(...(answer.phones ?? []).map(line));
+  const phones = answer.phones ?? [];
+  // Built anew only for others: a question that was asked, and the focus, stay.
+  if (isNew(at("who-phones"), [mine.phone, phones.map(({ phone, name }) => [phone, name])])) {
+    at("who-phones").replaceChildren(...phones.map(line));
+  }
 }
 
 function followPhones({ access }) {

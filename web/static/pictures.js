@@ -90,7 +90,7 @@ export function drawKnown(svg, sliders, marks) {
         rx: 2,
       }));
     }
-    const wide = 7 * label.length + 6;
+    const wide = 8 * label.length + 6;
     if (x - wide / 2 >= free && x + wide / 2 <= width + 2) {
       parts.push(make("text", { x, y: height - 4 }, label));
       free = x + wide / 2;

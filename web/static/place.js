@@ -86,6 +86,7 @@ function changes(reckoning) {
 
 function take(answer, stage) {
   [shown, drawn] = [answer, stage];
+  at("place-room").removeAttribute("data-empty");
   const { reckoning } = answer;
   draw(answer.svg);
   text(at("plan-sentence"), reckoning.sentence);
@@ -178,10 +179,12 @@ async function load(options) {
   const { status, answer } = await getPatiently("/api/v1/plan");
   if (status !== 200) {
     setTimeout(() => { loading = false; }, LOAD_AGAIN_MS);
+    at("plan-again").hidden = Boolean(shown);
     if (!shown) text(at("plan-sentence"), status ? answer.error : "The box, which keeps the plan, is not answering.");
     return;
   }
   loading = false;
+  at("plan-again").hidden = true;
   const found = plan.load(answer.stage, answer.revision, options);
   take(answer, answer.stage);
   refresh();
@@ -276,6 +279,13 @@ at("place-room").addEventListener("keydown", (event) => {
   if (event.key !== "z" || typing || !(event.ctrlKey || event.metaKey) || !plan.canUndo()) return;
   event.preventDefault();
   at("plan-undo").click();
+});
+at("plan-again").addEventListener("click", () => {
+  loading = false;
+  text(at("plan-sentence"), "A moment: the plan of the stage");
+  at("plan-again").hidden = true;
+  at("place-title").focus({ preventScroll: true });
+  load();
 });
 document.addEventListener("room", () => { if (isHere() && !plan.current()) load(); });
 

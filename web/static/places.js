@@ -39,7 +39,7 @@ function drawLimits(svg, stage) {
   const line = 34;
   const height = stage.placements.length * line + 22;
   svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
-  svg.style.height = `${height}px`;
+  svg.style.height = `${height * Math.max(1, svg.clientWidth / width)}px`;
   const tried = stage.placements.filter((one) => one.limit_db !== undefined);
   const lowest = Math.min(-6, ...tried.map((one) => one.limit_db));
   const highest = Math.max(9, ...tried.map((one) => one.limit_db));

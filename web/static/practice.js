@@ -83,7 +83,7 @@ const gainWords = (db) => `${db > 0 ? "+" : db < 0 ? "\u2212" : ""}${Math.abs(db
 
 function followPractice(snapshot) {
   const { stage } = snapshot;
-  for (const id of ["practice", "mixer", "where"]) at(id).hidden = !stage;
+  for (const id of ["practice-room", "mixer", "where"]) at(id).hidden = !stage;
   if (!stage) return;
   const labels = stage.sliders.map((slider) => slider.label).join(" ");
   if (labels !== built) {

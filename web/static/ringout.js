@@ -115,7 +115,7 @@ function followRingOut(snapshot) {
   at("ro-marks").hidden = Boolean(snapshot.stage) || !ringOut.may.includes("fader");
 }
 
-at("ring-out").addEventListener("click", (event) => {
+at("ring-out-room").addEventListener("click", (event) => {
   const name = event.target.closest("button[data-do]")?.dataset.do;
   if (name) ask({ do: name }, at("ro-said"));
 });

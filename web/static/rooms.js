@@ -121,6 +121,10 @@ export function followRooms(snapshot) {
   if (!chosen) enter(roomOf(location.hash, hasStage));
 }
 
+// Its own link again leads back to a room's beginning.
+for (const link of document.querySelectorAll("a[data-room]")) {
+  link.addEventListener("click", () => { if (roomOf(link.hash, hasStage) === room()) scrollTo(0, 0); });
+}
 addEventListener("hashchange", () => {
   chosen = location.hash !== "";
   enter(roomOf(location.hash, hasStage), location.hash.slice(1) || HOME);

@@ -41,7 +41,7 @@ function leadOn(soundcheck) {
   const { steps, begun_age_s: age } = soundcheck;
   const done = steps.filter(({ state }) => state === "done" || state === "left_out").length;
   const all = done === steps.length;
-  text(at("strip-age"), soundcheck.doubt ?? (age === undefined ? "not begun"
+  text(at("strip-age"), soundcheck.doubt ?? (age === undefined ? (done ? "" : "not begun")
     : `begun ${age < 60 ? "just now" : `${span(Math.max(age, 90))} ago`}`));
   const now = steps.find(({ state }) => state === "now") ?? steps.find(({ state }) => state === "to_do");
   const next = at("strip-next");

@@ -212,7 +212,7 @@ document.addEventListener("room", (event) => {
     return;
   }
   clearTimeout(at("ears-try").until);
-  leave();
+  silence(); // the run waits
 });
 
 try {
