@@ -23,10 +23,10 @@ MOST_PIECE_CHARS = 24_000
 MAX_IMPORT_BYTES = 56 * 1024
 """A line with a piece of plain letters, were all of them quotes that are escaped; who sends other
 letters escapes them or cuts smaller pieces."""
-EARLIEST_UTC_S = 1_790_812_800.0
-"""1 October 2026: no phone opens the page before the release was made.  Raised with releases."""
-LATEST_UTC_S = EARLIEST_UTC_S + 10 * 365.25 * 86_400.0
-"""A box is no longer in use, or has been brought up to date; a clock that says more is wrong."""
+EARLIEST_UTC_S = 1_735_689_600.0
+"""1 January 2025, before there was such a box: a clock that says less is wrong."""
+LATEST_UTC_S = EARLIEST_UTC_S + 20 * 365.25 * 86_400.0
+"""A box is no longer in use by then; a clock that says more is wrong."""
 
 GIG_DO = ("begin", "end", "venue", "rename", "song", "note", "delete", "clear_venue")
 """What a person can do with a gig; "venue" says where it is played, by uid or by name."""

@@ -5,7 +5,7 @@ import { span } from "./view.js";
 
 const ask = asker("/api/v1/gig");
 const TOLD_AGAIN_MS = 30_000;
-const FIRST_UTC_S = 1_790_812_800; // October 2026: a phone that says earlier knows less than the box
+const FIRST_UTC_S = 1_735_689_600; // January 2025: a phone that says earlier knows less than the box
 const OFF_S = 150; // two minutes, and what the box leaves out of its own
 let shown = null;
 let toldAt = -Infinity;
