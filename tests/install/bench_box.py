@@ -159,13 +159,21 @@ class Box:
         )
         shown = ""
         keys = typed.splitlines(keepends=True)
+        stop_s = again_s = time.monotonic() + 60.0
         while run.poll() is None or select.select([ours], [], [], 0.0)[0]:
+            if time.monotonic() > stop_s:
+                run.kill()
             if not select.select([ours], [], [], 0.1)[0]:
+                if typed == "\x03" and time.monotonic() > again_s:
+                    # A shell that has not begun to read yet may miss it; anybody presses again.
+                    os.write(ours, b"\x03")
+                    again_s = stop_s
                 continue
             shown += os.read(ours, 4096).decode()
             if keys and shown.endswith((": ", "? ", "] ")):
                 time.sleep(0.1)  # it has asked, and listens a moment later
                 os.write(ours, keys.pop(0).encode())
+                again_s = time.monotonic() + 3.0
         echoes = bool(termios.tcgetattr(theirs)[3] & termios.ECHO)
         os.close(ours)
         os.close(theirs)
