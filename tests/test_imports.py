@@ -144,7 +144,15 @@ ROOMLESS = {
         for name in (
             *("button_press", "cli", "demo", "desk", "hand", "news", "opening", "panel_thread"),
             *("parent", "part_health", "places", "present", "present_advice", "ring_rows"),
-            *("settings", "settings_kept", "settings_rules", "showing", "tonight", "watch"),
+            *(
+                "settings",
+                "settings_kept",
+                "settings_pins",
+                "settings_rules",
+                "showing",
+                "tonight",
+                "watch",
+            ),
             *("watcher", "watcher_parts"),
         )
     ),

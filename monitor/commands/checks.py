@@ -30,7 +30,7 @@ UNIT = Path("/usr/local/lib/systemd/system/howl-lantern.service")
 PAGE_S = 3.0
 READ_BYTES = 4096
 """The page's title is in its first lines."""
-_PARTS = ("lamp panel button journal adviser soundcheck access gigs board settings").split()
+_PARTS = ("lamp panel button journal adviser soundcheck access gigs link board settings").split()
 """All of the snapshot's parts that say how they are."""
 _SPOKEN = {"adviser": "advice"}
 

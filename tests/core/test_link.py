@@ -407,7 +407,7 @@ def test_the_first_wait_is_the_shortest_and_a_greeting_begins_anew(
         if not greeted:
             client._stopping.set()
 
-    monkeypatch.setattr(client, "_connect_once", lambda: greeted.pop(0))
+    monkeypatch.setattr(client, "_connect_once", lambda _path: greeted.pop(0))
     monkeypatch.setattr(client._stopping, "wait", wait)
     client._run()
     first_s = RETRY_FIRST_S
@@ -420,13 +420,13 @@ def test_a_connection_that_fails_is_told_once_and_no_descriptors_end_nothing(
     client = LinkClient(tmp_path / "0.sock", start=False)
     told: list[str] = []
     monkeypatch.setattr(client, "_lost", told.append)
-    assert not client._connect_once()
+    assert not client._connect_once(client.socket_path)
 
     def full(*_: object) -> socket.socket:
         raise OSError(errno.EMFILE, "Too many open files")
 
     monkeypatch.setattr(socket, "socket", full)
-    assert not client._connect_once()
+    assert not client._connect_once(client.socket_path)
     monkeypatch.undo()
     there_is_none = f"no watcher is running (there is no {tmp_path / '0.sock'})"
     assert told == [there_is_none, "Too many open files"]

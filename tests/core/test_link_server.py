@@ -247,7 +247,7 @@ def test_a_socket_that_cannot_be_watched_yet_is_tried_again(
         monkeypatch.setattr(selectors.DefaultSelector, "register", register)
         with connect(tmp_path / "s") as connection:
             assert read_lines(connection, 1)[0]["class"] == "hello"
-        assert server.problem == ""
+        awaited(lambda: server.problem == "")
     finally:
         server.close()
 

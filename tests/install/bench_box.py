@@ -78,6 +78,10 @@ esac""",
 }
 
 
+DEFAULT_SIGNALS = ("env", "--default-signal=HUP,INT,TERM")
+"""Whoever runs the tests in the background may have them ignored, and no shell takes that back."""
+
+
 class Box:
     """One folder in the place of a box's root.
 
@@ -130,7 +134,7 @@ class Box:
     def run(self, script: Path, *words: str, said: str = "") -> subprocess.CompletedProcess[str]:
         """Run one of the scripts with the stand-ins before the system's own tools."""
         return subprocess.run(
-            ["sh", str(script), *words],
+            [*DEFAULT_SIGNALS, "sh", str(script), *words],
             input=said,
             capture_output=True,
             text=True,
@@ -151,7 +155,7 @@ class Box:
         ours, theirs = pty.openpty()
         run = subprocess.Popen(
             # Only the leader of a session that has this terminal gets its Ctrl-C.
-            ["setsid", "--ctty", "--wait", "sh", str(script), *words],
+            ["setsid", "--ctty", "--wait", *DEFAULT_SIGNALS, "sh", str(script), *words],
             stdin=theirs,
             stdout=theirs,
             stderr=theirs,

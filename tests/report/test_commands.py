@@ -258,7 +258,11 @@ def test_a_file_that_is_not_there(typed: Typed) -> None:
 def test_a_journal_that_cannot_be_opened_is_said_once(tmp_path: Path) -> None:
     (tmp_path / "gig.json").write_text(json.dumps(record(2)))
     (tmp_path / "file").touch()
-    words = [*("--set", f"journal.file={tmp_path / 'file' / 'j'}"), "--set", "link.socket=no.sock"]
+    words = [
+        *("--set", f"journal.file={tmp_path / 'file' / 'j'}"),
+        "--set",
+        f"link.socket={tmp_path / 'no.sock'}",
+    ]
     done = subprocess.run(  # not in here: the tests' own log takes what nobody else does
         [sys.executable, "-m", "monitor.cli", "merge", *words, "gig.json"],
         capture_output=True,
