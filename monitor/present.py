@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 from firmware.ports import CODE, Face, LampPattern, MicrophoneStatus
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.set_advice import SetAdvice
 from monitor.advice.sliders import DEEPEST_DB
 from monitor.hearing import Deafness
 from monitor.listening.bands import THIRD_OCTAVES
@@ -130,24 +131,26 @@ def _is_welcoming(situation: Situation) -> bool:
 
 
 def _line_for(situation: Situation) -> str:
-    """What to do about the first ring: as advised, else its slider alone.
+    """What to do about the first ring: as advised, else its slider alone."""
+    advice = _advice(situation)
+    return f"pull {situation.rings[0].slider.label}" if advice is None else advice.line
 
-    The advice comes a moment after the ring; one for another ring would be wrong here.
+
+def _advice(situation: Situation) -> SetAdvice | None:
+    """The advice for the ring that leads; one for another ring would be wrong, and is none.
+
+    It comes a moment after the ring.
     """
-    first = situation.rings[0]
     advised = situation.advised
-    if advised is not None and advised.advice is not None and advised.for_ring == first.id:
-        return advised.advice.line
-    return f"pull {first.slider.label}"
+    if advised is None or not situation.rings or advised.for_ring != situation.rings[0].id:
+        return None
+    return advised.advice
 
 
 def advised_fields(situation: Situation) -> dict[str, Any]:
     """Return the fields of what is advised, without advice for a ring that does not lead."""
-    advised = situation.advised
-    if advised is None:
-        return {}
-    fields = dict(advised.fields)
-    if not situation.rings or advised.for_ring != situation.rings[0].id:
+    fields = {} if situation.advised is None else dict(situation.advised.fields)
+    if _advice(situation) is None:
         fields.pop("advice", None)
     return fields
 

@@ -12,7 +12,7 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.labels import decibels, is_frequency, written
 from monitor.advice.margin import Excess
 from monitor.advice.moves import Move, is_on, switched
-from monitor.advice.pulls import Pull, stood
+from monitor.advice.pulls import Pull, standing_response_db
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
 from monitor.advice.ring_out_words import RAISE, margin_line
 from monitor.advice.set_advice import LINE_CHARACTERS, LONGEST_LABEL, SetAdvice
@@ -97,8 +97,7 @@ def curve_fields(equaliser: Equaliser, pulls: Sequence[Pull]) -> dict[str, Any]:
     ValueError
         As ``stood``.
     """
-    there, pulls_db = stood(equaliser, pulls)
-    level_db = there.response_db(pulls_db, _CURVE_HZ)
+    level_db = standing_response_db(equaliser, pulls, _CURVE_HZ)
     return {
         "hz": [float(f"{hz:.4g}") for hz in _CURVE_HZ],
         "db": [round(float(db), 1) + 0.0 for db in level_db],

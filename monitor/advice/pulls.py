@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from monitor.advice.equaliser import Equaliser
 
 
@@ -62,6 +64,20 @@ def stood(equaliser: Equaliser, standing: Sequence[Pull]) -> tuple[Equaliser, li
             sliders[i] = sliders[i].moved(pull.centre_hz, pull.q)
         pulls_db[i] = float(pull.pull_db)
     return equaliser.with_sliders(sliders), pulls_db
+
+
+def standing_response_db(
+    equaliser: Equaliser, standing: Sequence[Pull], frequency_hz: np.ndarray
+) -> np.ndarray:
+    """Return what these pulls give each frequency [n] in dB, never positive for a cut.
+
+    Raises
+    ------
+    ValueError
+        As ``stood``.
+    """
+    there, pulls_db = stood(equaliser, standing)
+    return there.response_db(pulls_db, frequency_hz)
 
 
 def pulls_of(

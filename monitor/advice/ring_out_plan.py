@@ -10,7 +10,7 @@ from monitor.advice import harm
 from monitor.advice.cut_plan import MOST_RINGS, CutPlan, plan
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.labels import written
-from monitor.advice.pulls import Pull, pulls_of, same_place, stood
+from monitor.advice.pulls import Pull, pulls_of, same_place, standing_response_db, stood
 
 _AVOID = 1000.0
 """Weight of sliders that are not to be pulled: only where nothing else holds a ring."""
@@ -141,5 +141,4 @@ def missing_db(found: CutPlan) -> float:
 
 def tone_cost_db(equaliser: Equaliser, pulls: Sequence[Pull]) -> float:
     """Return what these pulls cost in tone."""
-    there, pulls_db = stood(equaliser, pulls)
-    return harm.tone_cost_db(there.response_db(pulls_db, harm.GRID_HZ))
+    return harm.tone_cost_db(standing_response_db(equaliser, pulls, harm.GRID_HZ))

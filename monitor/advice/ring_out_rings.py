@@ -18,7 +18,7 @@ import numpy as np
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.growth import Slope
 from monitor.advice.margin import USUAL_EXCESS_DB, Excess
-from monitor.advice.pulls import Pull, stood
+from monitor.advice.pulls import Pull, standing_response_db
 from monitor.advice.ring_out_state import Fate
 
 SAME_RING_PART = 0.012
@@ -70,15 +70,13 @@ class RingLadder:
 
     def depth_db(self, pulls: Sequence[Pull], frequency_hz: float) -> float:
         """Return what these pulls take away at a frequency."""
-        there, pulls_db = stood(self._equaliser, pulls)
-        return -float(there.response_db(pulls_db, np.array([frequency_hz]))[0])
+        at = np.array([frequency_hz])
+        return -float(standing_response_db(self._equaliser, pulls, at)[0])
 
     def depths_db(self, pulls: Sequence[Pull]) -> np.ndarray:
         """Return what these pulls take away at every ring."""
-        there, pulls_db = stood(self._equaliser, pulls)
         at = np.array([ring.frequency_hz for ring in self.rings], float)
-        depths: np.ndarray = -there.response_db(pulls_db, at)
-        return depths
+        return -standing_response_db(self._equaliser, pulls, at)
 
     def same(self, frequency_hz: float) -> KnownRing | None:
         """Return the ring that this is, or None for a new one."""

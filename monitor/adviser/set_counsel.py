@@ -9,7 +9,7 @@ import numpy as np
 
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
-from monitor.advice.pulls import Pull, stood
+from monitor.advice.pulls import Pull, standing_response_db
 from monitor.advice.set_advice import RingNow, SetAdvice, asked_key, set_advice
 from monitor.adviser.followed import Followed, RestOfSound
 from monitor.adviser.set_rings import Asked, Needs
@@ -119,5 +119,5 @@ def gain_db(
     equaliser: Equaliser, standing: Sequence[Pull], fader_db: float | None, frequency_hz: float
 ) -> float:
     """Return what the desk gives a frequency as it stands, as far as that is known."""
-    there, pulls_db = stood(equaliser, standing)
-    return (fader_db or 0.0) + float(there.response_db(pulls_db, np.array([frequency_hz]))[0])
+    at = np.array([frequency_hz])
+    return (fader_db or 0.0) + float(standing_response_db(equaliser, standing, at)[0])
