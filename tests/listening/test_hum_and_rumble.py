@@ -37,7 +37,7 @@ def climbing(maker: Maker, frequency_hz: float, *, to_dbfs: float, from_s: float
 
 
 @pytest.mark.parametrize("way", WAYS)
-@pytest.mark.parametrize("mains_hz", [50.0, 49.95, 60.0, 60.03])
+@pytest.mark.parametrize("mains_hz", [49.95, 60.0])
 def test_a_hum_that_swells_is_no_howl(mains_hz: float, way: Way) -> None:
     for seed in range(4):
         maker = Maker(sample_rate_hz=RATE_HZ, seconds=12.0, seed=seed)
