@@ -58,7 +58,7 @@ SCHEMAS: dict[str, Schema] = {
                     ),
                     "begin_with": array(
                         obj({"label": TEXT, "centre_hz": NUMBER, "pull_db": NUMBER, "why": TEXT},
-                            {"q": NUMBER})
+                            {"q": NUMBER, "on": known("A low cut is on: no depth.", YES_NO)})
                     ),
                     "words": WORDS,
                 },

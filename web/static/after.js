@@ -45,7 +45,7 @@ function ringOutWords() {
 
 function pulledWords() {
   const pulls = of("pull").at(-1)?.pulls ?? [];
-  return pulls.map((pull) => `${pull.label} by ${decibels(Math.abs(pull.pull_db))}`).join(", ");
+  return pulls.map(({ label, pull_db: db }) => (label === "low cut" ? `${label} on` : `${label} by ${decibels(Math.abs(db))}`)).join(", ");
 }
 
 function table() {
