@@ -92,6 +92,7 @@ SCHEMAS: dict[str, Schema] = {
     ),
     "NextTime": obj(
         {"next": array(obj({"title": known("What to do.", TEXT), "words": known("Why.", TEXT)}))},
+        {"problem": TEXT},
         about="What to do next time, the most telling first; the report's own list.",
     ),
     "Record": obj(

@@ -90,6 +90,7 @@ async function timeline(mine) {
 async function nextTime(mine) {
   const { answer } = await getPatiently(`/api/v1/gigs/${uid}/next?${zoned()}`);
   if (mine !== reading) return;
+  if (answer.problem) text(at("af-said"), answer.problem);
   const lines = answer.next ?? [];
   at("af-next-part").hidden = lines.length === 0;
   at("af-next").replaceChildren(...lines.map(({ title, words }) => {
