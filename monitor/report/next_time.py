@@ -89,7 +89,8 @@ def _ring_out(evening: Evening) -> Iterator[Advice]:
         if howls:
             yield Advice(
                 "Ring out before the set",
-                f"no ring-out was brought to its end, and {counted(len(howls), 'howl')} came",
+                "no ring-out was brought to its end in this gig, and "
+                f"{counted(len(howls), 'howl')} came",
             )
         return
     howls = [ring for ring in howls if ring.way == "set"]
