@@ -34,15 +34,17 @@ class _Grid:
     """Frequency to x, dB to y; ``low`` moves all of it down for a caption."""
 
     def __init__(self, evening: Evening, low: float) -> None:
-        deepest = [-db for _, db in evening.curve]
-        deepest += [p.pull_db for p in evening.standing if not p.is_switch]
-        highest = max([0.0, *(db for _, db in evening.curve)])
-        self.deepest_db = max(_SHALLOWEST_DB, 3.0 * math.ceil(max([0.0, *deepest]) / 3.0))
-        self.highest_db = 3.0 * math.ceil(max(0.0, highest - 0.25) / 3.0)
-        self.low = low
         heard = [ring.frequency_hz for ring in evening.rings]
         self.lowest_hz = min([_LOWEST_HZ, *heard])
         self.highest_hz = max([_HIGHEST_HZ, *heard])
+        # Of what is drawn: far below its corner a low cut would press all the rest flat.
+        drawn = [db for hz, db in evening.curve if self.lowest_hz <= hz <= self.highest_hz]
+        deepest = [-db for db in drawn]
+        deepest += [p.pull_db for p in evening.standing if not p.is_switch]
+        highest = max([0.0, *drawn])
+        self.deepest_db = max(_SHALLOWEST_DB, 3.0 * math.ceil(max([0.0, *deepest]) / 3.0))
+        self.highest_db = 3.0 * math.ceil(max(0.0, highest - 0.25) / 3.0)
+        self.low = low
 
     def x(self, hz: float) -> float:
         part = math.log(hz / self.lowest_hz) / math.log(self.highest_hz / self.lowest_hz)

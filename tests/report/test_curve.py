@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC
 
 import pytest
@@ -46,6 +47,20 @@ def test_a_low_cut_is_on_and_has_no_wedge() -> None:
     html = report_html(made, zone=UTC)
     assert "low cut on" in html
     assert "12.3" not in html, "its depth is for reckoning only"
+
+
+def test_a_low_cut_does_not_press_the_rest_flat() -> None:
+    """A second-order one at 100 Hz takes 10 log10(1 + 5^4) = 28 dB at 20 Hz, and 14.8 dB at 43 Hz,
+    the lowest point within the picture."""
+    hz = [20.0 * 1000.0 ** (i / 63) for i in range(64)]
+    low_cut = {"label": "low cut", "centre_hz": 100.0, "q": 0.71, "pull_db": 12.3}
+    made = bare()
+    drawn = {"hz": hz, "db": [-10.0 * math.log10(1.0 + (100.0 / f) ** 4) for f in hz]}
+    made["happenings"] = [{"at_s": 9.0, "kind": "pull", "pulls": [low_cut], "curve": drawn}]
+    picture = curve_picture(evening_of(made), zone=UTC)
+    marks = {s.text for s in shapes_of(picture) if isinstance(s, Words)}
+    assert "-15" in marks
+    assert not {"-18", "-24", "-30"} & marks
 
 
 def test_a_band_that_howled_is_solid() -> None:
