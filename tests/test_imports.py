@@ -129,6 +129,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.report": (
         "monitor.placing",
         "monitor.advice.labels",
+        "monitor.advice.sliders",
         "monitor.listening.bands",
         "monitor.signs",
         "monitor.soundcheck.words",

@@ -13,6 +13,11 @@ from monitor.link.messages import LinkError
 API = "/api/v1"
 """Where everything but the page itself is asked; what changes meaning gets another number."""
 
+ANSWER_S = 2.0
+"""The watcher's thread answers at once."""
+ON_DISK_S = 8.0
+"""What is answered when it is on the disk, or has been reckoned from all of it: a slow card takes
+seconds.  The page's own requests wait ten."""
 DEEPEST_BODY = 16
 """A stage plan, the deepest of all, has four levels."""
 
@@ -58,19 +63,27 @@ def refused_with(error: LinkError) -> JsonAnswer:
     return line(str(error), 503 if "watcher" in str(error) else 400)
 
 
-def asked(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
+def asked(
+    client: LinkClient, command: Mapping[str, Any], *, timeout_s: float = ANSWER_S
+) -> JsonAnswer:
     """Ask the watcher for a command, and pass its word on.
 
     What was done may come with more, such as a plan's ``revision``; ``problem`` says what went
     wrong although it was done.
     """
-    return told(client, command, done=True)
+    return told(client, command, timeout_s=timeout_s, done=True)
 
 
-def told(client: LinkClient, command: Mapping[str, Any], **besides: object) -> JsonAnswer:
+def told(
+    client: LinkClient,
+    command: Mapping[str, Any],
+    *,
+    timeout_s: float = ANSWER_S,
+    **besides: object,
+) -> JsonAnswer:
     """Ask the watcher, and pass on what it answers, without what belongs to the link."""
     try:
-        answer = client.request(command)
+        answer = client.request(command, timeout_s)
     except LinkError as error:
         return refused_with(error)
     if answer.get("class") == "error":

@@ -7,7 +7,7 @@ from typing import Any
 from flask import Flask
 
 from monitor.link.client import LinkClient
-from web.answers import JsonAnswer, asked, line, newest_snapshot
+from web.answers import ANSWER_S, ON_DISK_S, JsonAnswer, asked, line, newest_snapshot
 from web.gate import changing
 from web.guard import MAX_BODY_BYTES, MAX_WORDS_BYTES
 
@@ -30,6 +30,7 @@ def add_command_routes(app: Flask, client: LinkClient) -> None:
 
 
 LONGER_BYTES = {"gig": MAX_WORDS_BYTES}
+LONGER_S = {"gig": ON_DISK_S, "clock": ON_DISK_S}
 
 
 def _add(app: Flask, client: LinkClient, path: str, name: str) -> None:
@@ -40,4 +41,5 @@ def _add(app: Flask, client: LinkClient, path: str, name: str) -> None:
             return line("the box does not answer; is it switched on?", 503)
         if name == "stage" and "stage" not in snapshot:
             return line("only a practice stage has a fader to move; run howl-lantern demo", 403)
-        return asked(client, {**body, "class": name})
+        timeout_s = LONGER_S.get(name, ANSWER_S)
+        return asked(client, {**body, "class": name}, timeout_s=timeout_s)

@@ -70,7 +70,10 @@ def _next(record: Fields, memory: Fields | None, wish: Wish) -> str:
     from monitor.report.next_time import next_lines
 
     lines = next_lines(record, memory, zone=wish.zone)
-    return json.dumps({"next": [{"title": title, "words": words} for title, words in lines]})
+    said: dict[str, Any] = {"next": [{"title": do, "words": why} for do, why in lines]}
+    if memory is not None and "gig_count" not in memory:  # it did not come, and says so
+        said["problem"] = "; ".join(memory["words"])
+    return json.dumps(said)
 
 
 def _svg(drawn: Literal["timeline", "curve"]) -> Callable[[Fields, Fields | None, Wish], str]:

@@ -14,7 +14,16 @@ from flask import Flask, Response, request
 
 from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError
-from web.answers import API, JsonAnswer, asked, line, refused_with, told, whole_number
+from web.answers import (
+    API,
+    ON_DISK_S,
+    JsonAnswer,
+    asked,
+    line,
+    refused_with,
+    told,
+    whole_number,
+)
 from web.gate import changing
 from web.gig_forms import FORMS, LOOKS, UTC_OFFSETS_MIN, Wish, policy_of, zone_of
 from web.records import Busy, NoRecord, Record, Records
@@ -22,6 +31,11 @@ from web.records import Busy, NoRecord, Record, Records
 MOST_GIGS = 100
 MOST_IMPORT_BYTES = 96 * 1024
 """A piece of 24 000 characters of up to four bytes each; the watcher counts them again."""
+MEMORY_S = 5.0
+"""For hundreds of gigs on a slow processor; a report is drawn after it, within the page's ten."""
+NOT_REMEMBERED = (
+    "what earlier evenings say is not in this: the memory did not answer; ask again in a moment"
+)
 WIDTHS = ("wide", "narrow")
 _UID = re.compile(r"[0-9a-f]{16}")
 
@@ -33,7 +47,7 @@ def add_gig_routes(app: Flask, client: LinkClient) -> None:
 
     @changing(app, client, "/import", longest_bytes=MOST_IMPORT_BYTES)
     def bring_in(body: dict[str, Any]) -> JsonAnswer:
-        return asked(client, {**body, "class": "import"})
+        return asked(client, {**body, "class": "import"}, timeout_s=ON_DISK_S)
 
 
 def _add_lists(app: Flask, client: LinkClient) -> None:
@@ -45,18 +59,18 @@ def _add_lists(app: Flask, client: LinkClient) -> None:
         command: dict[str, Any] = {"class": "gigs", "limit": limit}
         if "before" in request.args:
             command["before"] = request.args["before"]
-        return told(client, command)
+        return told(client, command, timeout_s=ON_DISK_S)
 
     @app.get(f"{API}/venues")
     def venues() -> JsonAnswer:
-        return told(client, {"class": "venues"})
+        return told(client, {"class": "venues"}, timeout_s=ON_DISK_S)
 
     @app.get(f"{API}/recollection")
     def recollection() -> JsonAnswer:
         command = {"class": "recollection"}
         if "venue" in request.args:
             command["venue"] = request.args["venue"]
-        return told(client, command)
+        return told(client, command, timeout_s=ON_DISK_S)
 
 
 def _add_records(app: Flask, client: LinkClient) -> None:
@@ -87,8 +101,11 @@ def _add_records(app: Flask, client: LinkClient) -> None:
         if problem is not None:
             return problem
         try:
+            with records:
+                found = records.read(uid)
+            memory = _memory_of(client, found.fields) if FORMS[name].wants_memory else None
             with records:  # drawing as well: it needs memory, and the processor for a second
-                return _drawn(client, records.read(uid), name, wish)
+                return _drawn(found, memory, name, wish)
         except LinkError as error:
             return refused_with(error)
 
@@ -119,9 +136,8 @@ def _no_gig(uid: str) -> JsonAnswer:
     return line(f"a gig has 16 hexadecimal digits, not {uid[:40]!r}; ask {API}/gigs for them", 404)
 
 
-def _drawn(client: LinkClient, record: Record, name: str, wish: Wish) -> Response:
+def _drawn(record: Record, memory: Mapping[str, Any] | None, name: str, wish: Wish) -> Response:
     form = FORMS[name]
-    memory = _memory_of(client, record.fields) if form.wants_memory else None
     body = form.make(record.fields, memory, wish)
     response = Response(body, mimetype=form.mimetype)
     if form.mimetype == "text/html" and isinstance(body, str):
@@ -138,14 +154,14 @@ def _as_file(response: Response, uid: str, name: str) -> Response:
 
 
 def _memory_of(client: LinkClient, record: Mapping[str, Any]) -> dict[str, Any] | None:
-    """What is remembered of the record's venue; a report stands without it."""
+    """What is remembered of the record's venue; a report stands without it, and says so."""
     gig = record.get("gig")
     venue = gig.get("venue") if isinstance(gig, Mapping) else None
     uid = venue.get("uid") if isinstance(venue, Mapping) else None
     if not isinstance(uid, str):
         return None
     try:
-        answer = client.request({"class": "recollection", "venue": uid})
+        answer = client.request({"class": "recollection", "venue": uid}, MEMORY_S)
     except LinkError:
-        return None
-    return answer if answer.get("class") == "recollection" else None
+        answer = {}
+    return answer if answer.get("class") == "recollection" else {"words": [NOT_REMEMBERED]}

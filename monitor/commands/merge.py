@@ -107,8 +107,14 @@ def _read(name: str) -> list[Record]:
 def _merged(settings: Settings, records: list[Record]) -> Mapping[str, int]:
     def through(client: LinkClient) -> Mapping[str, int]:
         new = {"gigs": 0, "rings": 0}
-        for record in records:
-            answer = _sent(client, record)
+        for n, record in enumerate(records):
+            try:
+                answer = _sent(client, record)
+            except LanternError as error:
+                if not n:
+                    raise
+                before = f"{counted(n, 'gig')} of {len(records)} came in before that"
+                raise LanternError(f"{error} ({before}; the file again doubles nothing)") from error
             new = {key: count + int(answer.get(key, 0)) for key, count in new.items()}
         return new
 
@@ -197,8 +203,7 @@ def _asked_file(settings: Settings, question: Question) -> Mapping[str, Any]:
     )
     try:
         journal.ask(question, answer)
-        if not ready.wait(ANSWER_S):
-            raise LanternError(f"the journal {path} did not answer within {ANSWER_S:g} s")
+        ready.wait()  # hundreds of gigs take minutes on a small box, and are not left half done
     finally:
         journal.close()
     result, problem = found[0]

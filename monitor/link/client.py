@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from monitor.link.commands import check_command, check_length
+from monitor.link.commands import CHANGE_NOTHING, check_command, check_length
 from monitor.link.messages import PROTO_MAJOR, LineBuffer, LinkError, Message, decode, encode
 
 RETRY_FIRST_S = 0.2
 RETRY_LONGEST_S = 2.0
+MAY_BE_DONE = "; whether it was done is not known: look before you do it again"
+"""A command that was sent is carried out whether or not somebody waits for the answer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,10 +167,12 @@ class LinkClient:
         Raises
         ------
         LinkError
-            If the command is malformed, there is no connection, or no answer came in time.
+            If the command is malformed, there is no connection, or no answer came in time: then
+            it may be carried out all the same, and the message says so.
         """
         number = f"q{next(self._numbers)}"
         checked = check_command({**command, "request": number})
+        unknown = "" if checked["class"] in CHANGE_NOTHING else MAY_BE_DONE
         line = encode(checked)
         check_length(checked, line)
         with self.condition:
@@ -198,12 +202,14 @@ class LinkClient:
                 )
                 answer = self._answers[number]
                 if answer is None and self._socket is not connection:
-                    raise LinkError("the connection to the watcher broke before it answered")
+                    raise LinkError(
+                        f"the connection to the watcher broke before it answered{unknown}"
+                    )
         finally:
             with self.condition:
                 del self._answers[number]
         if answer is None:
-            raise LinkError(f"the watcher did not answer within {timeout_s:g} s")
+            raise LinkError(f"the watcher did not answer within {timeout_s:g} s{unknown}")
         return answer
 
     def _run(self) -> None:

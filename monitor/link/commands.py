@@ -210,6 +210,10 @@ _COMMANDS = {
     "unpair": _unpair,
 }
 _LONGER_BYTES = {"plan": MAX_PLAN_LINE_BYTES, "import": MAX_IMPORT_BYTES}
+CHANGE_NOTHING = (
+    "history", "plan_get", "gigs", "venues", "record", "recollection", "key_check", "phones",
+)  # fmt: skip
+"""Commands that only look: asked again they do no harm."""
 OWNERS_ONLY = ("pair_here",)
 """What is answered to the watcher's own user and to root alone, whoever may open the socket."""
 

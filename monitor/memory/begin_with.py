@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.advice.sliders import LOW_CUT
 from monitor.memory.clusters import octaves_apart
 from monitor.memory.exposure import half_width_octaves
 from monitor.memory.gig_memory import GigMemory, PullMemory
@@ -30,7 +31,10 @@ third-octave equaliser are twice as far apart."""
 
 @dataclass(frozen=True, slots=True)
 class BeginWith:
-    """One slider to begin with; ``pull_db`` positive, ``q`` where the filter has one to set."""
+    """One slider to begin with; ``pull_db`` positive, ``q`` where the filter has one to set.
+
+    A low cut is on or off: its ``pull_db`` is only what others reckon with.
+    """
 
     label: str
     centre_hz: float
@@ -46,6 +50,8 @@ class BeginWith:
             "pull_db": self.pull_db,
             "why": self.why,
         }
+        if self.label == LOW_CUT:
+            fields["on"] = True
         if self.q is not None:
             fields["q"] = round(self.q, 2)
         return fields
@@ -110,10 +116,11 @@ def _cut(
         # An evening on which it rang with the slider flat says nothing against the cut.
         if pull is not None or not rang[i]
     ]
-    pull_db = math.floor(weighted_median(values) / STEP_DB) * STEP_DB
+    last, pull_db = pulled[-1], weighted_median(values)
+    if last.label != LOW_CUT:
+        pull_db = math.floor(pull_db / STEP_DB) * STEP_DB
     if pull_db <= 0.0:
         return None
-    last = pulled[-1]
     why = _why(pulled, sum(rang), len(gigs))
     if any(v.verdict == "rig" and _reaches(last, v.group.frequency_hz) for v in verdicts):
         why += "; it comes along with you, so rather on the channel"
@@ -121,6 +128,9 @@ def _cut(
 
 
 def _why(pulled: Sequence[PullMemory], rang_count: int, of: int) -> str:
+    rang, evenings = of_evenings(rang_count, of), counted(len(pulled), "evening")
+    if pulled[-1].label == LOW_CUT:
+        return f"rang here on {rang}, was on in the end of {evenings}"
     least_db = min(pull.pull_db for pull in pulled)
     most_db = max(pull.pull_db for pull in pulled)
     span = (
@@ -128,10 +138,7 @@ def _why(pulled: Sequence[PullMemory], rang_count: int, of: int) -> str:
         if least_db == most_db
         else f"{decibels(least_db)} to {decibels(most_db)}"
     )
-    return (
-        f"rang here on {of_evenings(rang_count, of)}, "
-        f"stood at {span} dB in the end of {counted(len(pulled), 'evening')}"
-    )
+    return f"rang here on {rang}, stood at {span} dB in the end of {evenings}"
 
 
 def _reaches(pull: PullMemory, frequency_hz: float) -> bool:

@@ -13,6 +13,7 @@ from monitor.memory.gain_change import GainChange, gain_change
 from monitor.memory.gig_memory import GigMemory
 from monitor.memory.phrases import band_of, counted, name_of, of_evenings
 from monitor.memory.recent import has_date, in_order
+from monitor.memory.same_evening import evenings_of
 from monitor.memory.verdicts import BandVerdict, by_venue, verdicts_of
 from monitor.memory.when import When, when_it_rang
 
@@ -122,25 +123,31 @@ def recollect(
         The name of the one in use, for the cuts to begin with.
     """
     known = in_order(gigs)[-MOST_GIGS:]
-    venues = by_venue(known)
-    bands = tuple(verdicts_of(known, venue))
-    here = None if venue is None else _venue_memory(venue, venues.get(venue, []), equaliser, bands)
-    nowhere_count = sum(gig.venue_uid is None for gig in known)
+    evenings = evenings_of(known)
+    venues = by_venue(evenings)
+    bands = tuple(verdicts_of(evenings, venue))
+    here = None
+    if venue is not None and venue in venues:
+        count = len(by_venue(known)[venue])
+        here = _venue_memory(venue, venues[venue], count, equaliser, bands)
+    nowhere_count = sum(gig.venue_uid is None for gig in evenings)
     return Recollection(
         len(known),
         len(venues),
         here,
         bands,
-        when_it_rang(known),
-        _words(len(known), len(venues), nowhere_count, bands, venue),
+        when_it_rang(evenings),
+        _words(len(evenings), len(venues), nowhere_count, bands, venue),
     )
 
 
 def _venue_memory(
-    uid: str, gigs: Sequence[GigMemory], equaliser: str | None, bands: Sequence[BandVerdict]
-) -> VenueMemory | None:
-    if not gigs:
-        return None
+    uid: str,
+    gigs: Sequence[GigMemory],
+    gig_count: int,
+    equaliser: str | None,
+    bands: Sequence[BandVerdict],
+) -> VenueMemory:
     rang = tuple(_rang(cluster, gigs) for cluster in clusters_of(uid, gigs))
     cuts = tuple(begin_with(gigs, equaliser, bands))
     named = [gig.venue_name for gig in gigs if gig.venue_name]
@@ -148,7 +155,7 @@ def _venue_memory(
     return VenueMemory(
         uid,
         named[-1] if named else "this venue",
-        len(gigs),
+        gig_count,
         max(dates, default=None),
         tuple(sorted(rang, key=lambda each: (-each.evening_count, each.frequency_hz))),
         cuts,
@@ -188,14 +195,14 @@ def _venue_words(
 
 
 def _words(
-    gig_count: int,
+    evening_count: int,
     venue_count: int,
     nowhere_count: int,
     bands: Sequence[BandVerdict],
     venue: str | None,
 ) -> tuple[str, ...]:
     """Return what is sure, the rig first, then the rooms (of the venue asked about, if any)."""
-    if not gig_count:
+    if not evening_count:
         return ("nothing is kept yet",)
     lines = [band.words for band in bands if band.verdict == "rig"]
     rooms = sorted(
@@ -205,7 +212,8 @@ def _words(
     lines += [band.words for band in rooms[:MOST_LINES]]
     if not lines:
         where = (
-            f"{counted(gig_count - nowhere_count, 'evening')} at {counted(venue_count, 'venue')}"
+            f"{counted(evening_count - nowhere_count, 'evening')} at "
+            f"{counted(venue_count, 'venue')}"
         )
         lines.append(f"{where}: not enough evenings yet to tell the rig from the room")
     if nowhere_count:

@@ -72,8 +72,9 @@ class When:
 
 def when_it_rang(gigs: Sequence[GigMemory]) -> When:
     """Return when it rang most, over all the gigs given."""
-    hours = _parts([_hours(gig) for gig in gigs])
-    songs = _parts([_songs(gig) for gig in gigs])
+    bouts = [bouts_at_s(gig) for gig in gigs]
+    hours = _parts([_hours(gig, of) for gig, of in zip(gigs, bouts, strict=True)])
+    songs = _parts([_songs(gig, of) for gig, of in zip(gigs, bouts, strict=True)])
     words = [
         line
         for line in (_line(hours, "hour {n} of the evening"), _line(songs, "song block {n}"))
@@ -105,16 +106,16 @@ def bouts_at_s(gig: GigMemory) -> list[float]:
     return found
 
 
-def _hours(gig: GigMemory) -> Spread:
+def _hours(gig: GigMemory, bouts: Sequence[float]) -> Spread:
     heard = {n: s for n, s in enumerate(gig.hours_set_s, 1) if s > 0.0}
-    places = [int(at_s // _HOUR_S) + 1 for at_s in bouts_at_s(gig)]
+    places = [int(at_s // _HOUR_S) + 1 for at_s in bouts]
     return {n: (heard_s, places.count(n)) for n, heard_s in heard.items()}
 
 
-def _songs(gig: GigMemory) -> Spread:
+def _songs(gig: GigMemory, bouts: Sequence[float]) -> Spread:
     begins = [(song.at_s, song.n) for song in gig.songs]
     places = []
-    for at_s in bouts_at_s(gig):
+    for at_s in bouts:
         before = [n for begin_s, n in begins if begin_s <= at_s]
         if before:
             places.append(before[-1])

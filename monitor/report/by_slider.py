@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from statistics import median
 
+from monitor.advice.labels import is_frequency
+from monitor.advice.sliders import LOW_CUT
 from monitor.listening.bands import third_octave_of
-from monitor.report.evening import Evening, Ring
+from monitor.report.evening import Evening, Move, Pulled, Ring
+
+REACH_OCTAVES = 1.0 / 6.0
+"""Nearer than half a third-octave slider's way is the same place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +28,11 @@ class SliderRings:
     def howl_count(self) -> int:
         """How many of them howled."""
         return sum(ring.degree == "howl" for ring in self.rings)
+
+    @property
+    def middle_hz(self) -> float:
+        """The middle one of their frequencies."""
+        return median(ring.frequency_hz for ring in self.rings)
 
     @property
     def span_hz(self) -> tuple[float, float]:
@@ -39,14 +51,33 @@ class SliderRings:
         return max((r.lasted_s for r in self.rings if r.lasted_s is not None), default=None)
 
 
-def rings_by_slider(evening: Evening) -> list[SliderRings]:
-    """Return the sliders that something rang for, most howls first, then most rings."""
+def rings_by_slider(evening: Evening, rings: Sequence[Ring]) -> list[SliderRings]:
+    """Return the sliders that these rings are for, most howls first, then most rings."""
     found: dict[str, list[Ring]] = {}
-    for ring in evening.rings:
+    for ring in rings:
         found.setdefault(slider_of(ring), []).append(ring)
-    stood = {one.label: one.pull_db for one in evening.standing}
-    grouped = [SliderRings(k, tuple(rings), stood.get(k, 0.0)) for k, rings in found.items()]
+    grouped = [_group(evening, label, tuple(each)) for label, each in found.items()]
     return sorted(grouped, key=_most_first)
+
+
+def _group(evening: Evening, label: str, rings: tuple[Ring, ...]) -> SliderRings:
+    group = SliderRings(label, rings, 0.0)
+    stands = [one.pull_db for one in evening.standing if is_for(one, group)]
+    return replace(group, pull_db=max(stands, default=0.0))
+
+
+def is_for(slider: Pulled | Move, group: SliderRings) -> bool:
+    """Return whether this is the slider of these rings: by its label, a filter by its place."""
+    if slider.label == group.label:
+        return True
+    if slider.centre_hz is None or slider.label == LOW_CUT or is_frequency(slider.label):
+        return False
+    return are_near(slider.centre_hz, group.middle_hz)
+
+
+def are_near(one_hz: float, other_hz: float) -> bool:
+    """Return whether two frequencies are the same place."""
+    return abs(math.log2(one_hz / other_hz)) <= REACH_OCTAVES
 
 
 def slider_of(ring: Ring) -> str:

@@ -16,7 +16,7 @@ from monitor.placing.shapes import Disc, Ink, Outline, Picture, Point, Shape
 from monitor.report.evening import Evening
 from monitor.report.marks import line, width_of, words
 from monitor.report.title import date_of, title_of
-from monitor.report.words import EveningClock, decibels
+from monitor.report.words import EveningClock, decibels, put_words, stands_words
 
 WIDTH, HEIGHT = 1000.0, 430.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 988.0, 74.0, 396.0
@@ -34,14 +34,17 @@ class _Grid:
     """Frequency to x, dB to y; ``low`` moves all of it down for a caption."""
 
     def __init__(self, evening: Evening, low: float) -> None:
-        deepest = [-db for _, db in evening.curve] + [p.pull_db for p in evening.standing]
-        highest = max([0.0, *(db for _, db in evening.curve)])
-        self.deepest_db = max(_SHALLOWEST_DB, 3.0 * math.ceil(max([0.0, *deepest]) / 3.0))
-        self.highest_db = 3.0 * math.ceil(max(0.0, highest - 0.25) / 3.0)
-        self.low = low
         heard = [ring.frequency_hz for ring in evening.rings]
         self.lowest_hz = min([_LOWEST_HZ, *heard])
         self.highest_hz = max([_HIGHEST_HZ, *heard])
+        # Of what is drawn: far below its corner a low cut would press all the rest flat.
+        drawn = [db for hz, db in evening.curve if self.lowest_hz <= hz <= self.highest_hz]
+        deepest = [-db for db in drawn]
+        deepest += [p.pull_db for p in evening.standing if not p.is_switch]
+        highest = max([0.0, *drawn])
+        self.deepest_db = max(_SHALLOWEST_DB, 3.0 * math.ceil(max([0.0, *deepest]) / 3.0))
+        self.highest_db = 3.0 * math.ceil(max(0.0, highest - 0.25) / 3.0)
+        self.low = low
 
     def x(self, hz: float) -> float:
         part = math.log(hz / self.lowest_hz) / math.log(self.highest_hz / self.lowest_hz)
@@ -80,8 +83,8 @@ def curve_picture(
 
 
 def pulled_words(evening: Evening) -> str:
-    """Return the sliders that stood pulled at the end: "2.5k -4 dB, 400 -2 dB"."""
-    return ", ".join(f"{one.label} -{decibels(one.pull_db)} dB" for one in evening.standing)
+    """Return the sliders that stood pulled at the end: "low cut on, 400 -2 dB, 2.5k -4 dB"."""
+    return ", ".join(stands_words(one.label, one.pull_db) for one in evening.standing)
 
 
 def _caption(evening: Evening, zone: tzinfo | None) -> Iterator[Shape]:
@@ -124,16 +127,21 @@ def _response(evening: Evening, grid: _Grid) -> Iterator[Shape]:
 
 
 def _sliders(evening: Evening, grid: _Grid) -> Iterator[Shape]:
-    """A wedge for each slider that stands pulled, as deep as it is pulled, with its depth."""
+    """A wedge for each slider that stands pulled, as deep as it is pulled, with its depth.
+
+    A low cut, which has none, has its word at its corner.
+    """
     taken: list[Point] = []
     for pulled in evening.standing:
         if pulled.centre_hz is None:
             continue
-        x, zero, y = grid.x(pulled.centre_hz), grid.y(0.0), grid.y(-pulled.pull_db)
+        x, zero = grid.x(pulled.centre_hz), grid.y(0.0)
+        y = zero if pulled.is_switch else grid.y(-pulled.pull_db)
         wedge = ((x - 6.0, zero), (x + 6.0, zero), (x, y))
-        yield Outline(wedge, closed=True, stroke="candle", width_cm=1.2, fill="candle",
-                      strength=0.35, part="slider")  # fmt: skip
-        said = f"{pulled.label} -{decibels(pulled.pull_db)}"
+        if not pulled.is_switch:
+            yield Outline(wedge, closed=True, stroke="candle", width_cm=1.2, fill="candle",
+                          strength=0.35, part="slider")  # fmt: skip
+        said = f"{pulled.label} {put_words(pulled.label, pulled.pull_db)}"
         wide = width_of(said, _TYPE)
         at = (x, y + 1.2 * _TYPE)
         while any(abs(at[0] - x_) < wide and abs(at[1] - y_) < 1.1 * _TYPE for x_, y_ in taken):

@@ -24,7 +24,7 @@ def done_lines(evening: Evening, clock: EveningClock) -> list[tuple[str, str]]:
         *_plan(evening),
         *_taken(evening, "level", "desk_level", "Level"),
         *_taken(evening, "low_cut", "low_cut", "Low cut"),
-        *(("Ring-out", _ring_out(one, clock)) for one in _ring_outs(evening)),
+        *(("Ring-out", _ring_out(one, clock)) for one in evening.ring_outs()[-_MOST_RING_OUTS:]),
         *_sliders(evening),
         *_deaf(evening, clock),
         ("Gig", ended_words(evening)),
@@ -60,13 +60,6 @@ def _taken(evening: Evening, step: str, kind: str, name: str) -> Iterator[tuple[
     except (ValueError, TypeError, KeyError, OverflowError):
         said = "taken"  # of another release, or made by hand
     yield name, text(said, 120)
-
-
-def _ring_outs(evening: Evening) -> list[Happening]:
-    """The last ones in which something was pulled; where there is none, the last one."""
-    found = evening.of_kind("ring_out")
-    pulled = [one for one in found if number(one.content.get("cut_count"), 1, 999)]
-    return pulled[-_MOST_RING_OUTS:] or found[-1:]
 
 
 def _ring_out(one: Happening, clock: EveningClock) -> str:

@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Any, Literal
 
 from monitor.advice.labels import centre_of
+from monitor.advice.sliders import LOW_CUT
 from monitor.report.words import moment_of, number, text
 
 Record = Mapping[str, Any]
@@ -28,7 +29,11 @@ FROM_THE_START_S = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Ring:
-    """One ring; ``lasted_s`` is None where its end is not known."""
+    """One ring; ``lasted_s`` is None where its end is not known.
+
+    ``slider`` is empty where none was kept, and where it is no slider's name: a filter that can be
+    put anywhere is told by the ring's own frequency.
+    """
 
     at_s: float
     lasted_s: float | None
@@ -47,6 +52,11 @@ class Pulled:
     label: str
     pull_db: float
     centre_hz: float | None
+
+    @property
+    def is_switch(self) -> bool:
+        """Whether it is a low cut, on or off; its ``pull_db`` is only for reckoning."""
+        return self.label == LOW_CUT
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +115,12 @@ class Evening:
         """Return the last happening of a kind."""
         return next((one for one in reversed(self.happenings) if one.kind == kind), None)
 
+    def ring_outs(self) -> list[Happening]:
+        """Return how ring-outs ended: those in which something was pulled, else the last one."""
+        ended = self.of_kind("ring_out")
+        pulled = [one for one in ended if number(one.content.get("cut_count"), 1, 999)]
+        return pulled or ended[-1:]
+
     @property
     def is_dated(self) -> bool:
         """Whether somebody told the box the time: the network or a phone."""
@@ -120,7 +136,9 @@ def evening_of(record: Record) -> Evening:
     """Return what is usable of a record."""
     gig = _mapping(record.get("gig"))
     begun, venue = _mapping(gig.get("begun")), _mapping(gig.get("venue"))
-    rings = tuple(sorted(_rings(record.get("rings")), key=lambda ring: ring.at_s))
+    equaliser = _mapping(record.get("equaliser"))
+    labels = {text(slider.get("label"), 20) for slider in _each(equaliser.get("sliders"))}
+    rings = tuple(sorted(_rings(record.get("rings"), labels), key=lambda ring: ring.at_s))
     happenings = tuple(sorted(_happenings(record.get("happenings")), key=lambda one: one.at_s))
     length_s = _length_s(gig, rings, happenings)
     happenings = tuple(one for one in happenings if one.at_s <= length_s)
@@ -142,7 +160,7 @@ def evening_of(record: Record) -> Evening:
         moves=moves,
         standing=standing,
         curve=curve,
-        equaliser=text(_mapping(record.get("equaliser")).get("name")),
+        equaliser=text(equaliser.get("name")),
     )
 
 
@@ -155,12 +173,13 @@ def _each(value: Any) -> Iterator[Mapping[str, Any]]:
         yield from (one for one in value if isinstance(one, Mapping))
 
 
-def _rings(value: Any) -> Iterator[Ring]:
+def _rings(value: Any, labels: set[str]) -> Iterator[Ring]:
     for one in _each(value):
         at_s = number(one.get("at_s"), 0.0, LONGEST_GIG_S)
         frequency_hz = number(one.get("frequency_hz"), 1.0, 100_000.0)
         if at_s is None or frequency_hz is None:
             continue
+        slider = text(one.get("slider"), 20)
         yield Ring(
             at_s=at_s,
             lasted_s=number(one.get("lasted_s"), 0.0, LONGEST_GIG_S),
@@ -168,7 +187,7 @@ def _rings(value: Any) -> Iterator[Ring]:
             way=text(one.get("way")),
             frequency_hz=frequency_hz,
             band=text(one.get("band"), 20),
-            slider=text(one.get("slider"), 20),
+            slider=slider if slider in labels or not labels else "",
             level_dbfs=number(one.get("level_dbfs"), -300.0, 60.0),
         )
 

@@ -184,7 +184,7 @@ _COLUMNS = (
 
 
 def _table(evening: Evening, clock: EveningClock) -> Html:
-    groups = rings_by_slider(evening)
+    groups = rings_by_slider(evening, evening.rings)
     if not groups:
         return Html()
     rows = [_row(group, clock) for group in groups[:MOST_SLIDERS]]

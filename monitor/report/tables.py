@@ -2,7 +2,8 @@
 
 CSV by RFC 4180: a header, commas, quotes doubled, lines ended by CR LF; units in the names.  A
 text that a spreadsheet would take for a formula gets an apostrophe before it (the usual remedy;
-from memory, no source).  Numbers are left as they are.
+from memory, no source), after a semicolon too: where a decimal is written with a comma, cells are
+parted there.  Numbers are left as they are.
 """
 
 from __future__ import annotations
@@ -79,7 +80,9 @@ def _utc(clock: EveningClock, at_s: Any) -> str:
 
 
 def _compact(content: Mapping[str, Any]) -> str:
-    return json.dumps(content, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+    """Return JSON in which no semicolon begins a cell; it reads back as it was."""
+    said = json.dumps(content, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+    return said.replace(";", r"\u003b")
 
 
 def _cell(value: Any) -> str:
@@ -91,5 +94,9 @@ def _cell(value: Any) -> str:
     said = value if isinstance(value, str) else _compact({"value": value})
     # What no file in UTF-8 can hold, and signs that end a line for some programs.
     said = said.encode("utf-8", "replace").decode().replace("\0", " ")
-    begins = {said[:1], said.lstrip()[:1]} - {""}
-    return f"'{said}" if any(sign in _FORMULA for sign in begins) else said
+    return ";".join(f"'{part}" if _is_formula(part) else part for part in said.split(";"))
+
+
+def _is_formula(text: str) -> bool:
+    begins = {text[:1], text.lstrip()[:1]} - {""}
+    return any(sign in _FORMULA for sign in begins)

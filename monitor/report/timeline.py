@@ -25,7 +25,7 @@ from monitor.report.timeline_parts import (
     usual_step_s,
 )
 from monitor.report.title import subtitle_of, title_of
-from monitor.report.words import EveningClock, counted, decibels, number
+from monitor.report.words import EveningClock, counted, number, put_words
 
 SHORTEST_S = 600.0
 """No picture shows less time across: its marks are minutes."""
@@ -197,7 +197,7 @@ class _Timeline:
             at = (self.across.x(move.at_s), self.up.y(move.centre_hz))
             yield cut_tick(at, down=move.to_db > move.from_db, size=max(self.size, 0.7))
             height = 0.85 * self.sizes.type
-            said = f"-{decibels(move.to_db)}" if move.to_db else "flat"
+            said = put_words(move.label, move.to_db)
             wide = width_of(said, height)
             place = (at[0] + 7.0, at[1] - 3.0)
             fits = place[0] + wide < self.sizes.width and all(

@@ -65,3 +65,9 @@ def deaf_stretches(evening: Evening) -> list[tuple[float, float]]:
     if since_s is not None:
         found.append((since_s, max(evening.length_s, since_s)))
     return found
+
+
+def heard_s(evening: Evening, since_s: float = 0.0) -> float:
+    """Return for how long the box could hear, from a moment to the end."""
+    deaf_s = sum(max(0.0, to_s - max(from_s, since_s)) for from_s, to_s in deaf_stretches(evening))
+    return max(0.0, evening.length_s - since_s - deaf_s)

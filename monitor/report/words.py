@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Any
 
 from monitor.advice import labels
+from monitor.advice.sliders import LOW_CUT
 from monitor.signs import is_shown
 
 LONGEST_NAME = 60
@@ -44,6 +45,18 @@ def decibels(value_db: float) -> str:
     """Return decibels without a needless tail: "4", "4.5", "-12"."""
     said = labels.decibels(value_db)
     return "0" if said == "-0" else said
+
+
+def put_words(label: str, pull_db: float) -> str:
+    """Return where a slider was put: "-4", "flat"; a switch has no depth: "on", "off"."""
+    if label == LOW_CUT:
+        return "on" if pull_db else "off"
+    return f"-{decibels(pull_db)}" if pull_db else "flat"
+
+
+def stands_words(label: str, pull_db: float) -> str:
+    """Return how a pulled slider stands: "2.5k -4 dB", "low cut on"."""
+    return f"{label} {put_words(label, pull_db)}{' dB' * (label != LOW_CUT)}"
 
 
 def counted(count: int, noun: str, many: str = "") -> str:

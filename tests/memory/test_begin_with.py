@@ -25,6 +25,15 @@ def test_what_stood_and_rang_on_two_evenings_is_told() -> None:
     assert cut.why == "rang here on 2 of 2 evenings, stood at 4 to 6 dB in the end of 2 evenings"
 
 
+def test_a_low_cut_was_on_and_has_no_depth() -> None:
+    on = gig("anchor", [90.0], [PullMemory("low cut", 100.0, 12.3, 0.71)])
+    cut = begin_with([on, on], None)[0]
+    assert cut.fields()["on"] is True
+    assert cut.pull_db == 12.3, "whoever says that it stands so says what is reckoned with"
+    assert cut.why == "rang here on 2 of 2 evenings, was on in the end of 2 evenings"
+    assert "on" not in begin_with([evening(4.0), evening(6.0)], None)[0].fields()
+
+
 def test_one_evening_is_not_defended() -> None:
     assert begin_with([evening(6.0)], None) == []
     assert begin_with([evening(6.0), evening(0.0, rings=False)], None) == []

@@ -315,3 +315,22 @@ def test_a_running_watcher_takes_in_and_deletes(watched: Typed, tmp_path: Path) 
     assert note["text"] == big()["happenings"][-1]["text"]
     assert watched("gigs", "--delete", UID, "--yes") == (0, f"deleted: {UID}\n", "")
     assert UID not in watched("gigs")[1]
+
+
+def test_what_came_in_before_a_merge_broke_off_is_said(watched: Typed, tmp_path: Path) -> None:
+    """The watcher takes record by record: the first fits, the second would push others out."""
+    records = []
+    for uid, count in (("aa", 2), ("bb", 19_000), ("cc", 19_000), ("dd", 19_000)):
+        made = record(count if count < 100 else 2)
+        made["gig"]["uid"] = uid
+        for ring in made["rings"]:
+            ring["session"] = uid
+        if count > 100:
+            made["rings"] = [{**made["rings"][0], "id": n} for n in range(count)]
+        records.append(made)
+    (tmp_path / "several.json").write_text(json.dumps(records))
+    code, out, err = watched("merge", "several.json")
+    assert (code, out) == (1, "")
+    assert "and the journal keeps 50000" in err
+    assert "(3 gigs of 4 came in before that; the file again doubles nothing)" in err
+    assert err.count("\n") == 1

@@ -52,7 +52,7 @@ def test_rooms_and_unsure_bands_are_not_cured_at_the_source() -> None:
 def test_the_memory_s_cuts_come_before_the_evening_s_own() -> None:
     assert "Begin here with 400 at -2 dB" in does(record(24), RECOLLECTION)
     assert "as they stood" not in does(record(24), RECOLLECTION)
-    assert "Begin with the sliders as they stood: 1.25k -3 dB" in does(record(24))
+    assert "Begin with the other sliders as they stood: 1.25k -3 dB" in does(record(24))
 
 
 def test_the_memory_of_another_venue_is_not_taken_for_this_one_s() -> None:
@@ -84,6 +84,19 @@ def test_a_slider_that_rings_on_after_its_pull(pull_db: float, said: str) -> Non
     (one,) = [one for one in lines(made) if one.do.startswith(said)]
     assert "it still rang 3 times" in one.why
     assert one.why.endswith("; 2 howls")
+
+
+def test_a_slider_that_stood_so_all_along_or_was_put_back_is_not_passed_over() -> None:
+    made = gig()
+    made["rings"] = [ring_at(t, "1k") for t in (700.0, 800.0, 900.0)]
+    made["happenings"] = [{"at_s": 0.0, "kind": "pull", "pulls": [pull("1k", 3.0)]}]
+    (one,) = lines(made)
+    assert one.do == "Pull 1k deeper in the ring-out"
+    assert one.why == "pulled by 3 dB all along it still rang 3 times"
+    made["happenings"].append({"at_s": 600.0, "kind": "pull", "pulls": []})
+    (one,) = lines(made)
+    assert one.do == "Leave 1k pulled"
+    assert one.why == "put back to flat 10 min after the beginning, it rang 3 times after that"
 
 
 def test_a_slider_that_was_never_pulled() -> None:
@@ -118,6 +131,98 @@ def test_howls_in_the_set_after_a_ring_out() -> None:
     assert "Come down further" not in does(made)
 
 
+def test_howls_at_one_slider_are_its_own_affair() -> None:
+    made = gig()
+    made["happenings"] = [{"at_s": 500.0, "kind": "ring_out", "cut_count": 0}]
+    made["rings"] = [ring_at(t, "1k", "howl") for t in (600.0, 700.0, 800.0)]
+    assert does(made) == "Listen for 1k in the ring-out and pull it there"
+
+
+def test_howls_before_the_only_ring_out() -> None:
+    made = gig()
+    made["happenings"] = [{"at_s": 5000.0, "kind": "ring_out", "cut_count": 1}]
+    made["rings"] = [ring_at(t, "1k", "howl") for t in (600.0, 700.0, 800.0)]
+    assert Advice("Ring out before the set", "3 howls came in it before the ring-out") in lines(
+        made
+    )
+
+
+def test_what_a_ring_out_provokes_is_no_habit_and_no_howl_of_the_set() -> None:
+    made = gig()
+    made["rings"] = [ring_at(t, "1k", "howl", "soundcheck") for t in (100.0, 200.0, 300.0)]
+    made["happenings"] = [{"at_s": 400.0, "kind": "way", "way": "set"}]
+    assert "Ring out before the set" not in does(made), "no howl came in the set"
+    made["happenings"].append({"at_s": 390.0, "kind": "ring_out", "cut_count": 1})
+    assert does(made) == ""
+
+
+def test_of_one_slider_there_is_one_line() -> None:
+    """What comes along, what rang on, what to begin with: all of 2.5k."""
+    made = record(60)
+    memory = {**RECOLLECTION, "venue": {**RECOLLECTION["venue"]}}
+    memory["venue"]["begin_with"] = [
+        {"label": label, "centre_hz": hz, "pull_db": 4.0, "why": "it held here"}
+        for label, hz in (("2.5k", 2511.9), ("3.15k", 3162.3), ("8k", 7943.3))
+    ]
+    found = [one.do for one in lines(made, memory)]
+    for label in ("2.5k", "3.15k", "400", "1.25k", "8k"):
+        assert sum(label in do.replace("12.5k", "").split() for do in found) <= 1, (label, found)
+    (cure,) = [do for do in found if "2.5k" in do.split()]
+    assert cure.startswith("Cure 2.5k where it comes from")
+    assert cure.endswith("; until then begin here with 2.5k at -4 dB")
+    (rang_on,) = [one for one in lines(made, memory) if "3.15k" in one.do.split()]
+    assert rang_on.do == "Begin here with 3.15k at -4 dB and pull it deeper in the ring-out"
+    assert rang_on.why.endswith("; it held here")
+    assert "Begin here with 8k at -4 dB" in found, "of which nothing else is said"
+
+
+def test_a_quiet_evening_stands_over_what_others_taught() -> None:
+    made = gig(venue={"uid": "0badcafe00000001", "name": VENUE})
+    assert does(made, RECOLLECTION) == "Put everything where it stood this time"
+    made["happenings"] = [{"at_s": 0.0, "kind": "pull", "pulls": [pull("1k", 4.0)]}]
+    assert does(made) == "Put everything where it stood this time: 1k -4 dB"
+
+
+def test_nothing_is_said_of_rings_that_were_not_heard_or_are_no_longer_kept() -> None:
+    pulled = {"at_s": 100.0, "kind": "pull", "pulls": [pull("1k", 4.0)]}
+    made = gig(rings_gone=40)
+    made["happenings"] = [pulled]
+    (begin,) = lines(made)
+    assert begin.why == "so they stood in the end; not all of its rings are kept any more"
+    made = gig()
+    made["happenings"] = [{"at_s": 50.0, "kind": "deaf", "reason": "unplugged"}, pulled]
+    assert "Begin" not in does(made), "it heard nothing of them"
+    made = gig(lasted_s=500.0)
+    made["happenings"] = [pulled]
+    assert does(made) == "", "too short to tell"
+
+
+def test_a_low_cut_is_on_and_has_no_depth() -> None:
+    low_cut = {"label": "low cut", "centre_hz": 100.0, "q": 0.71, "pull_db": 12.3}
+    made = gig(venue={"uid": "0badcafe00000001", "name": VENUE})
+    made["happenings"] = [{"at_s": 100.0, "kind": "pull", "pulls": [low_cut]}]
+    made["rings"] = [ring_at(50.0, "100")]
+    assert does(made) == "Begin with the sliders as they stood: low cut on"
+    memory = {"venue": {**RECOLLECTION["venue"], "begin_with": [{**low_cut, "why": "it was on"}]}}
+    assert does(made, memory) == "Begin here with the low cut on"
+
+
+def test_a_filter_that_can_be_put_anywhere_is_known_by_its_place() -> None:
+    """A parametric's ring is told by the frequency to dial in, its pull by the filter's name."""
+    made = gig()
+    filter_1 = {"label": "filter 1", "centre_hz": 2480.0, "q": 4.0, "pull_db": 4.0}
+    made["happenings"] = [{"at_s": 600.0, "kind": "pull", "pulls": [filter_1]}]
+    made["equaliser"] = {"name": "parametric", "sliders": [{"label": "filter 1"}]}
+    made["rings"] = [
+        {**ring_at(at_s, label), "frequency_hz": hz}
+        for at_s, label, hz in ((700.0, "2.48k", 2480.0), (800.0, "2.5k", 2500.0),
+                                (900.0, "2.43k", 2430.0))
+    ]  # fmt: skip
+    (one,) = lines(made)
+    assert one.do == "Pull 2.5k deeper in the ring-out"
+    assert one.why.startswith("pulled by 4 dB it still rang 3 times")
+
+
 def test_nothing_rang_for_long_enough() -> None:
     assert does(gig(lasted_s=1700.0)) == ""
     assert does(gig(lasted_s=1900.0)) == "Put everything where it stood this time"
@@ -141,8 +246,14 @@ def test_a_date_that_is_not_sure() -> None:
 
 
 def test_there_are_never_more_lines_than_fit() -> None:
-    made = record(500)
+    made = record(500, dated="believed")
+    del made["equaliser"]  # its sliders' names: these are others
     for n, one in enumerate(made["rings"]):
         one["slider"] = f"s{n % 20}"
-    assert len(lines(made, RECOLLECTION)) == MOST_LINES
-    assert all(one.why for one in lines(made, RECOLLECTION))
+    memory = {**RECOLLECTION, "venue": {**RECOLLECTION["venue"]}}
+    memory["venue"]["begin_with"] = [
+        {"label": f"{hz}", "centre_hz": float(hz), "pull_db": 4.0} for hz in (50, 63, 80, 100)
+    ]
+    assert len(lines(made, memory)) == MOST_LINES
+    assert lines(made, memory)[-1].do.startswith("Open the page once"), "no slider crowds it out"
+    assert all(one.why for one in lines(made, memory))

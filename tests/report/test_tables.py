@@ -55,6 +55,17 @@ def test_no_text_is_a_formula(said: str) -> None:
     assert row["slider"] == f"'{said}"
 
 
+def test_none_is_one_where_a_semicolon_parts_cells_either() -> None:
+    made = record(1)
+    made["rings"][0]["slider"] = "a;=1+1; -2;b"
+    made["happenings"] = [{"at_s": 5.0, "kind": "note", "text": "so; =HYPERLINK(1);=2"}]
+    (row,) = rows(csv_text(made, "rings"))
+    assert row["slider"] == "a;'=1+1;' -2;b"
+    text = csv_text(made, "happenings")
+    assert ";" not in text
+    assert json.loads(rows(text)[0]["content"]) == {"text": "so; =HYPERLINK(1);=2"}
+
+
 def test_numbers_stay_numbers() -> None:
     made = record(1)
     made["rings"][0]["level_dbfs"] = -36.5

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from monitor.link.messages import LinkError
 from monitor.report.next_time import next_lines
 from tests.browser import resize
 from tests.waiting import awaited
@@ -381,3 +382,38 @@ def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any, box: KeptClient) 
     )
     severe = [line["message"] for line in page.get_log("browser") if line["level"] == "SEVERE"]
     assert severe == []
+
+
+def test_a_filter_s_rings_stand_together_and_a_low_cut_is_on(window: Any, box: KeptClient) -> None:
+    """A parametric's rings are each told by their own frequency, which is no slider."""
+    made = box.records[TONIGHT]
+    for n, ring in enumerate(made["rings"]):
+        if ring["band"] == "2.5k":
+            ring["slider"] = f"2.{43 + n}k"
+    for one in made["happenings"]:
+        if one["kind"] == "pull":
+            one["pulls"] = [{"label": "low cut", "centre_hz": 100.0, "pull_db": 12.3}]
+    with page_server(box) as url:
+        window.get("about:blank")
+        window.get(url + "#after")
+        assert awaited(lambda: "14 rings" in text(window, "af-say"), 20.0), text(window, "af-said")
+        first = script(window, "document.querySelector('#af-rings tbody tr').textContent")
+        assert first.startswith("2.5k7"), first
+        assert "low cut on" in text(window, "af-figures")
+        assert "12.3" not in text(window, "af-figures")
+        window.get("about:blank")
+
+
+def test_what_the_memory_did_not_say_in_time_is_said(
+    window: Any, box: KeptClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def late(_self: KeptClient, _command: dict[str, Any]) -> dict[str, Any]:
+        raise LinkError("the watcher did not answer within 5 s")
+
+    monkeypatch.setattr(KeptClient, "_recollection", late)
+    with page_server(box) as url:
+        window.get("about:blank")
+        window.get(url + "#after")
+        assert awaited(lambda: "still being worked out" in text(window, "memory-words"), 20.0)
+        assert "what earlier evenings say is not in this" in text(window, "af-said")
+        window.get("about:blank")

@@ -19,6 +19,7 @@ from tests.web.kept import FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_recor
 from web import records
 from web.app import create_app
 from web.gig_forms import FORMS, policy_of
+from web.gig_routes import NOT_REMEMBERED
 from web.records import Busy, NoRecord, Records
 
 GIGS = "/api/v1/gigs"
@@ -278,7 +279,12 @@ def test_a_report_stands_without_the_memory(
     phone: FlaskClient, kept: KeptClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def gone(_self: KeptClient, _command: dict[str, Any]) -> dict[str, Any]:
-        raise LinkError("the watcher did not answer within 2 s")
+        raise LinkError("the watcher did not answer within 5 s")
 
     monkeypatch.setattr(KeptClient, "_recollection", gone)
-    assert phone.get(f"{GIGS}/{TONIGHT}/report.html").status_code == 200
+    answer = phone.get(f"{GIGS}/{TONIGHT}/report.html")
+    assert answer.status_code == 200
+    assert NOT_REMEMBERED in answer.text, "and says so"
+    said = phone.get(f"{GIGS}/{TONIGHT}/next").get_json()
+    assert said["problem"] == NOT_REMEMBERED
+    assert said["next"]

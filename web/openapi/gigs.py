@@ -58,7 +58,7 @@ SCHEMAS: dict[str, Schema] = {
                     ),
                     "begin_with": array(
                         obj({"label": TEXT, "centre_hz": NUMBER, "pull_db": NUMBER, "why": TEXT},
-                            {"q": NUMBER})
+                            {"q": NUMBER, "on": known("A low cut is on: no depth.", YES_NO)})
                     ),
                     "words": WORDS,
                 },
@@ -92,6 +92,7 @@ SCHEMAS: dict[str, Schema] = {
     ),
     "NextTime": obj(
         {"next": array(obj({"title": known("What to do.", TEXT), "words": known("Why.", TEXT)}))},
+        {"problem": TEXT},
         about="What to do next time, the most telling first; the report's own list.",
     ),
     "Record": obj(

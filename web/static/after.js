@@ -25,12 +25,15 @@ const of = (kind) => (record?.happenings ?? []).filter((one) => one.kind === kin
 /** The rings by slider, the one that rang most often first. */
 function bySlider() {
   const made = new Map();
+  const labels = new Set((record.equaliser?.sliders ?? []).map(({ label }) => label));
   for (const ring of record.rings) {
-    const one = made.get(ring.slider) ?? { slider: ring.slider, count: 0, howls: 0, longest: 0 };
+    // A filter that can be put anywhere is told by each ring's own frequency: its third octave counts.
+    const slider = !labels.size || labels.has(ring.slider) ? ring.slider : ring.band;
+    const one = made.get(slider) ?? { slider, count: 0, howls: 0, longest: 0 };
     one.count += 1;
     one.howls += ring.degree === "howl" ? 1 : 0;
     one.longest = Math.max(one.longest, ring.lasted_s ?? 0);
-    made.set(ring.slider, one);
+    made.set(slider, one);
   }
   return [...made.values()].sort((a, b) => b.count - a.count || b.howls - a.howls);
 }
@@ -45,7 +48,7 @@ function ringOutWords() {
 
 function pulledWords() {
   const pulls = of("pull").at(-1)?.pulls ?? [];
-  return pulls.map((pull) => `${pull.label} by ${decibels(Math.abs(pull.pull_db))}`).join(", ");
+  return pulls.map(({ label, pull_db: db }) => (label === "low cut" ? `${label} on` : `${label} by ${decibels(Math.abs(db))}`)).join(", ");
 }
 
 function table() {
@@ -90,6 +93,7 @@ async function timeline(mine) {
 async function nextTime(mine) {
   const { answer } = await getPatiently(`/api/v1/gigs/${uid}/next?${zoned()}`);
   if (mine !== reading) return;
+  if (answer.problem) text(at("af-said"), answer.problem);
   const lines = answer.next ?? [];
   at("af-next-part").hidden = lines.length === 0;
   at("af-next").replaceChildren(...lines.map(({ title, words }) => {

@@ -33,7 +33,9 @@ export async function bring(file, said) {
       upload: id, offset, text: words.slice(offset, offset + PIECE), last,
     });
     if (status !== 200) {
-      text(said, `nothing came in: ${answer.error ?? "the box did not take it"}`);
+      // Without an answer to the last piece all of it may be there; it is not doubled.
+      const unsure = last && (status === 0 || status === 503);
+      text(said, `${unsure ? "it may not have come in" : "nothing came in"}: ${answer.error ?? "the box did not take it"}`);
       return;
     }
     if (last) text(said, `came in: ${answer.gigs ?? 0} gig${answer.gigs === 1 ? "" : "s"}, ${answer.rings ?? 0} ring${answer.rings === 1 ? "" : "s"}`);

@@ -76,7 +76,8 @@ function bandLine(one) {
 
 async function memory() {
   const { status, answer } = await getPatiently("/api/v1/recollection");
-  at("memory-part").hidden = status !== 200 || !answer.gig_count;
+  if (status !== 200) answer.words = ["what the gigs say together is still being worked out, or the box is busy: look again in a moment"];
+  at("memory-part").hidden = status === 200 && !answer.gig_count;
   if (at("memory-part").hidden) return;
   fill(at("memory-words"), [...(answer.words ?? []), ...(answer.when?.words ?? [])]);
   at("memory-bands").replaceChildren(...(answer.bands ?? []).map(bandLine));

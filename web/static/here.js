@@ -38,7 +38,7 @@ function followHere(snapshot) {
   const begin = venue.begin_with ?? [];
   at("here-begin").hidden = begin.length === 0;
   fill(at("here-pulls"), begin.map((pull) =>
-    `${pull.label} by ${decibels(Math.abs(pull.pull_db))} dB: ${pull.why}`));
+    `${pull.label} ${pull.on ? "on" : `by ${decibels(Math.abs(pull.pull_db))} dB`}: ${pull.why}`));
 }
 
 function putAway() {

@@ -3,6 +3,7 @@
 const PATIENCE_S = 3; // longer than that a person is told, not kept waiting
 const TRIES = 3;
 const NOBODY = "the box is not answering";
+const NOT_KNOWN = "; whether it was done is not known: look before you do it again";
 const NO_SHEET = "the sheet for the six digits did not come; try again near the box, or load the page again";
 const BROKEN = "this page failed on it; load the page again";
 
@@ -40,13 +41,19 @@ async function patiently(asked) {
 /** The same for what may take its time: a list, a record. */
 export const getPatiently = (path) => patiently(() => get(path));
 
+async function change(path, body) {
+  const got = await patiently(() => once(path, body));
+  if (got.status === 0) got.answer.error += NOT_KNOWN; // it may have got there
+  return got;
+}
+
 /** Send JSON that may change something; a phone that is not paired is asked to be, then it goes on. */
 export async function post(path, body) {
-  const got = await patiently(() => once(path, body));
+  const got = await change(path, body);
   if (got.status !== 401 || !got.answer.pair) return got;
   const { pair } = await import("./pairing.js").catch(() => ({}));
   if (!pair) return { ...got, answer: { error: NO_SHEET } };
-  if (await pair()) return patiently(() => once(path, body));
+  if (await pair()) return change(path, body);
   return { ...got, answer: { error: "nothing was changed: this phone only looks" } };
 }
 
