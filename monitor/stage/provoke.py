@@ -21,6 +21,7 @@ from monitor.stage.fir import convolved
 from monitor.stage.moving_loop import planned, stage_of
 from monitor.stage.nyquist import Critical
 from monitor.stage.played import block_of, closed_drive, opened_drive, programme_of, room_noise
+from monitor.stage.room import Responses
 from monitor.stage.run_spec import PROVOCATIONS, RunSpec
 from monitor.stage.run_truth import first_above, in_band, running_level, stability, winner
 
@@ -71,7 +72,9 @@ class Run:
         return np.interp(time_s, self.excess_time_s, self.excess_db)
 
 
-def render_run(spec: RunSpec, sound: np.ndarray | None = None) -> Run:
+def render_run(
+    spec: RunSpec, sound: np.ndarray | None = None, *, known: Responses | None = None
+) -> Run:
     """Render a run.
 
     Parameters
@@ -80,6 +83,8 @@ def render_run(spec: RunSpec, sound: np.ndarray | None = None) -> Run:
     sound : np.ndarray [shape=(n,)], optional
         The programme at the vocal microphone, with ``programme="given"``; repeated or cut to
         the run's length, its level set by ``programme_db``.
+    known : Responses, optional
+        Responses at the spec's rate to use in place of the spec's room.
 
     Raises
     ------
@@ -94,7 +99,7 @@ def render_run(spec: RunSpec, sound: np.ndarray | None = None) -> Run:
     if not 1.0 <= spec.duration_s <= 600.0:
         raise ValueError(f"duration_s={spec.duration_s} must lie between 1 and 600")
     rng = np.random.default_rng([spec.seed, 99])
-    stage = stage_of(spec.room_seed, spec.t60_s, spec.place, spec.box_below_m, rate)
+    stage = known or stage_of(spec.room_seed, spec.t60_s, spec.place, spec.box_below_m, rate)
     block = block_of(stage, spec.latency_s, rate)
     n = int(spec.duration_s * rate) // block * block
     loop = planned(spec, stage, n, rng)

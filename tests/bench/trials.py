@@ -73,6 +73,11 @@ def render(seed: int, *, stable: bool) -> tuple[Run, str]:
 def score_run(seed: int, stable: bool) -> LoopResult:
     """Render a run and score all detectors on it."""
     run, programme = render(seed, stable=stable)
+    return scored(run, programme=programme)
+
+
+def scored(run: Run, *, programme: str) -> LoopResult:
+    """What all detectors make of a run with such a programme."""
     truth = Truth(run)
     scores = {
         (name, move): score_loop(truth, found)
