@@ -83,18 +83,21 @@ class PlanWords:
         self._keep_free()
 
     def all(self) -> list[Shape]:
-        """Return all words; what says most has the first choice of places."""
+        """Return all words; names first: bold words are found from farther off."""
         return [
-            *self._limiting(),
             *self._names(of_limiting=True),
-            *self._change(),
+            *self._limiting(),
             *self._names(of_limiting=False),
+            *self._change(),
         ]
 
     def _keep_free(self) -> None:
         for thing in self._things:
             radius = _KEPT_FREE_PX[thing.kind] * self._view.px
-            self._places.keep_free(thing.middle, radius, named=thing.kind != "mouth")
+            # A head is its microphone's, and so is a name beside it.
+            mouth = thing.kind == "mouth"
+            own = spot(self._stage.microphones[thing.index]) if mouth else thing.middle
+            self._places.keep_free(thing.middle, radius, own)
         few = len(self._reckoning.pairs) <= FEW_PATHS
         for pair in self._reckoning.pairs:
             if pair.limits or few:
@@ -120,7 +123,7 @@ class PlanWords:
             return []
         best = self._reckoning.changes[0]
         lines = (*wrapped(short_change(best.words), *LONGEST_CHANGE), f"+{best.gain_db:.1f} dB")
-        return self._lines((self._ghost.at,), 18.0, lines, strong=True)
+        return self._lines(self._ghost.spots, 18.0, lines, strong=True)
 
     def _names(self, *, of_limiting: bool) -> list[Shape]:
         """Return the names of the limiting pair, or all the others."""
