@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import chain
 from typing import Any
 
-from monitor.placing.loop import Loop, Reckoner
+from monitor.placing.loop import Loop, Reckoner, performers_of
 from monitor.placing.mains_moves import mains_moves
 from monitor.placing.microphone_moves import microphone_moves
 from monitor.placing.moves import Move, scene_of
@@ -68,7 +68,11 @@ def tried_moves(stage: Stage, reckoner: Reckoner, loop: Loop) -> list[tuple[floa
     """Return the chosen move of every kind and thing with what it brings in dB, losses included."""
     families: dict[str, list[tuple[float, Move]]] = {}
     scene = scene_of(stage, reckoner, loop)
+    performers = performers_of(stage)
     for move in chain(mains_moves(scene), wedge_moves(scene), microphone_moves(scene)):
+        # A wedge that came to be another's would look like a gain: it is turned down for that one.
+        if performers_of(move.stage) != performers:
+            continue
         gain_db = reckoner.loop(move.stage).spare_db - loop.spare_db
         families.setdefault(move.family, []).append((gain_db, move))
     return [_chosen(tried) for tried in families.values()]

@@ -6,6 +6,7 @@ thing's name, x, y and a microphone's pattern or a loudspeaker's kind has a defa
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -207,10 +208,9 @@ def _loudspeaker(table: Table, microphones: tuple[Microphone, ...]) -> Loudspeak
     )
     aim_deg, tilt_deg = 0.0, 0.0
     if kind == "wedge" and microphones:
-        # A wedge that says nothing of its aim looks at the singer nearest to it.
-        ears = (one.ears_at_m for one in microphones)
-        nearest = min(ears, key=lambda at: sum((a - b) ** 2 for a, b in zip(at, here, strict=True)))
-        aim_deg, tilt_deg = facing(here, nearest)
+        # A wedge that says nothing of its aim looks at the ears behind the microphone nearest to it.
+        nearest = min(microphones, key=lambda one: math.dist(one.position_m, here))
+        aim_deg, tilt_deg = facing(here, nearest.ears_at_m)
     return Loudspeaker(
         name=name,
         kind=kind,

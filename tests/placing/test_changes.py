@@ -10,10 +10,11 @@ from typing import Any
 import pytest
 
 from monitor.placing.changes import LEAST_DB, Change
-from monitor.placing.loop import Reckoner
+from monitor.placing.loop import Reckoner, performer_of
 from monitor.placing.reckon import MOST_CHANGES, reckon
 from monitor.placing.stage import Stage
 from monitor.placing.stage_file import parse_stage, stage_fields
+from tests.bench.placing_stage import random_stage
 
 # A wedge beside the singer, mains a little behind, a mouth too far off.
 STAGE: dict[str, Any] = {
@@ -45,6 +46,10 @@ def only_wedge(x: float, y: float, **more: Any) -> list[dict[str, Any]]:
 
 def voice(**more: Any) -> list[dict[str, Any]]:
     return [STAGE["microphone"][0] | {"mouth": 0.05} | more]
+
+
+def performers_of(stage: Stage) -> list[int]:
+    return [performer_of(stage, one) for one in stage.loudspeakers if one.kind == "wedge"]
 
 
 def by_id(stage: Stage) -> dict[str, Change]:
@@ -122,6 +127,18 @@ def test_a_wedge_goes_round_to_the_deaf_side_and_keeps_its_distance() -> None:
     line = [b - a for a, b in zip(after.position_m, ears, strict=True)]
     away = math.dist(after.position_m, ears)
     assert sum(a * b for a, b in zip(after.aim, line, strict=True)) == pytest.approx(away, rel=1e-3)
+
+
+def test_no_change_hands_a_wedge_to_another_singer() -> None:
+    # A wedge between two singers that came to be the other's would be turned down for the nearer
+    # one, and the reckoning would call a singer's lost wedge a gain.
+    stage = random_stage(1088)
+    before = performers_of(stage)
+    changes = by_id(stage)
+    assert changes
+    assert all(performers_of(change.stage) == before for change in changes.values())
+    # Who sings nearer to the microphone keeps the wedge.
+    assert "microphone-1-mouth" in changes
 
 
 def test_a_wedge_that_looks_away_is_turned() -> None:
