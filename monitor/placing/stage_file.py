@@ -104,7 +104,7 @@ def read_stage(path: Path | str) -> Stage:
     except OSError as error:
         raise StageError(f"{path}: cannot be read ({error.strerror}); name a stage plan") from error
     try:
-        document = tomllib.loads(raw.decode("utf-8"))
+        document = tomllib.loads(raw.decode("utf-8-sig"))
     except ValueError as error:  # also a number of thousands of digits
         line = " ".join(str(error).split())
         raise StageError(f"{path}: no TOML text ({line}); see the example plan") from error
