@@ -208,7 +208,7 @@ def _loudspeaker(table: Table, microphones: tuple[Microphone, ...]) -> Loudspeak
     )
     aim_deg, tilt_deg = 0.0, 0.0
     if kind == "wedge" and microphones:
-        # A wedge that says nothing of its aim looks at the ears behind the microphone nearest to it.
+        # A wedge that says nothing of its aim looks at the singer whose microphone is nearest.
         nearest = min(microphones, key=lambda one: math.dist(one.position_m, here))
         aim_deg, tilt_deg = facing(here, nearest.ears_at_m)
     return Loudspeaker(
