@@ -343,11 +343,13 @@ def test_a_name_stands_beside_its_own_thing(units: Units) -> None:
     height = NAME_PX * view_of(stage).px
     reckoning = reckon(stage)
     root = ET.fromstring(draw_svg(stage, reckoning))
-    names = {"microphone": stage.microphones, "loudspeaker": stage.loudspeakers}
+    voices = [one.name for one in stage.microphones]
+    names = {"microphone": voices, "mouth": voices}
+    names["loudspeaker"] = [one.name for one in stage.loudspeakers]
     places = [
-        (one.name, hold(element)[0])
-        for kind, listed in (*names.items(), ("mouth", stage.microphones))
-        for element, one in zip(things(root, kind), listed, strict=True)
+        (name, hold(element)[0])
+        for kind, listed in names.items()
+        for element, name in zip(things(root, kind), listed, strict=True)
     ]
     drawn_parts = plan_picture(stage, reckoning).parts
     said = [part for part in drawn_parts if isinstance(part, Words)]
