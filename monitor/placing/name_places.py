@@ -48,7 +48,7 @@ _SIDES: tuple[tuple[float, float, Anchor], ...] = (
 _SIDE_COST = 0.01
 _FARTHER = ((1.0, 0.0), (1.35, 0.2), (1.9, 0.5), (2.8, 0.9))
 """Times as far as asked, and what that costs: a name far off may be read as another's."""
-_BOLD_FARTHER = tuple((0.5 + 0.5 * step, 0.05 * (step - 1)) for step in range(1, 12))
+_BOLD_FARTHER = tuple((0.5 + 0.5 * step, 0.1 * (step - 1)) for step in range(1, 12))
 """The same for bold words, which are alike in nothing else and are found from farther off."""
 
 
