@@ -18,6 +18,8 @@ LONGEST_NAME = 22
 """Signs of a name on the drawing; a thing's label for screen readers has all of it."""
 LONGEST_CHANGE = (19, 4)
 """Signs in a line and lines of a change's words on the drawing."""
+_MOST_SPOTS = 6
+"""Beside so many of the things that a change moves a place for its words is looked for."""
 FEW_PATHS = 8
 """Up to so many paths are drawn as lines that can be followed; more are a faint net."""
 _FEW_THINGS = 20
@@ -123,7 +125,7 @@ class PlanWords:
             return []
         best = self._reckoning.changes[0]
         lines = (*wrapped(short_change(best.words), *LONGEST_CHANGE), f"+{best.gain_db:.1f} dB")
-        return self._lines(self._ghost.spots, 18.0, lines, strong=True)
+        return self._lines(self._ghost.spots[:_MOST_SPOTS], 18.0, lines, strong=True)
 
     def _names(self, *, of_limiting: bool) -> list[Shape]:
         """Return the names of the limiting pair, or all the others."""
