@@ -17,7 +17,10 @@ _SHOWN = 40
 
 def shown(value: object) -> str:
     """Return a bad value for a message: on one line and not longer than it deserves."""
-    text = " ".join(repr(value).split())
+    try:
+        text = " ".join(repr(value).split())
+    except ValueError:  # Python writes no whole number of thousands of digits, TOML reads one
+        return "a number without end"
     return text if len(text) <= _SHOWN else text[: _SHOWN - 1] + "…"
 
 

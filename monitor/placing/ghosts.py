@@ -19,10 +19,10 @@ _ARC_PX = 30.0
 
 @dataclass(frozen=True, slots=True)
 class Ghost:
-    """The shapes of a change, where its words should stand, and what its strokes are called."""
+    """The shapes of a change, beside which places its words may stand, and how it is drawn."""
 
     shapes: tuple[Shape, ...]
-    at: Point
+    spots: tuple[Point, ...]
     drawn: str
 
 
@@ -42,7 +42,7 @@ def ghost_of(stage: Stage, changed: Stage, view: View) -> Ghost | None:
         old.open and not new.open
         for old, new in zip(stage.microphones, changed.microphones, strict=True)
     )
-    return Ghost(tuple(shapes), places[0], "crossed" if muted else "dashed") if shapes else None
+    return Ghost(tuple(shapes), tuple(places), "crossed" if muted else "dashed") if shapes else None
 
 
 def _dashed(points: Points, px: float) -> Outline:

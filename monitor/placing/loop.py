@@ -197,10 +197,18 @@ def serves(stage: Stage, loudspeaker: Loudspeaker) -> Point:
 
 
 def performer_of(stage: Stage, wedge: Loudspeaker) -> int:
-    """Return the microphone, by its place in the list, of the performer a wedge is for."""
+    """Return the microphone, by its place in the list, of the performer a wedge is for.
+
+    The nearest microphone: a head that comes nearer to it changes nothing.
+    """
     here = wedge.position_m
-    apart = [math.dist(one.ears_at_m, here) for one in stage.microphones]
+    apart = [math.dist(one.position_m, here) for one in stage.microphones]
     return apart.index(min(apart))
+
+
+def performers_of(stage: Stage) -> tuple[int, ...]:
+    """Return for each wedge, in their order, the performer that it is for."""
+    return tuple(performer_of(stage, one) for one in stage.loudspeakers if one.kind == "wedge")
 
 
 def highest(still: list[float], waves: list[float], looks: Bands) -> float:

@@ -14,8 +14,9 @@ HIGHEST_STAND_M = 2.5
 TURNS_DEG = (15.0, 30.0, 45.0)
 MIRRORED_M = 0.3
 """Two mains this alike in depth and height are a pair."""
-METRES_PER_DEG = 1.0 / 30.0
-"""Effort: 30 degrees of turning are as much trouble as a metre."""
+_CARRIED_MIN, _TURNED_MIN = 2.0, 0.5
+"""For each cabinet, and a minute more for each metre, or for each 30 degrees."""
+_MIN_PER_DEG = 1.0 / 30.0
 Change = Callable[[Loudspeaker, float], Loudspeaker]
 """From one of the mains and its way out to how it stands then."""
 
@@ -83,9 +84,9 @@ def _turned_by(*, right_deg: float = 0.0, out_deg: float = 0.0) -> Change:
 
 
 def _moved(
-    scene: Scene, group: Group, kind: str, words: str, effort: float, change: Change
+    scene: Scene, group: Group, kind: str, words: str, minutes: float, change: Change
 ) -> Iterator[Move]:
-    """Yield the move if every member of the group fits where ``change`` puts it."""
+    """Yield the move if every member fits where ``change`` puts it; ``minutes`` each."""
     stage = scene.stage
     moved = {
         i: change(stage.loudspeakers[i], side)
@@ -95,7 +96,7 @@ def _moved(
         yield Move(
             family=f"{group.key}-{kind}",
             words=f"{group.label} {words}",
-            effort=effort,
+            minutes=minutes * len(moved),
             stage=scene.with_loudspeakers(moved),
             loudspeakers=tuple(one.name for one in moved.values()),
         )
@@ -103,44 +104,45 @@ def _moved(
 
 def _forward_and_back(scene: Scene, group: Group) -> Iterator[Move]:
     for step_m in scene.lengths.floor_steps_m:
+        minutes = _CARRIED_MIN + step_m
         for kind, sign in (("forward", 1.0), ("back", -1.0)):
             words = f"{scene.lengths.far(step_m)} {kind}"
-            yield from _moved(scene, group, kind, words, step_m, _shifted(y_m=sign * step_m))
+            yield from _moved(scene, group, kind, words, minutes, _shifted(y_m=sign * step_m))
 
 
 def _sideways(scene: Scene, group: Group) -> Iterator[Move]:
     for step_m in scene.lengths.floor_steps_m:
-        far = scene.lengths.far(step_m)
+        far, minutes = scene.lengths.far(step_m), _CARRIED_MIN + step_m
         if len(group.members) > 1:
             change = _shifted(out_m=step_m)
-            yield from _moved(scene, group, "apart", f"{far} further out", step_m, change)
+            yield from _moved(scene, group, "apart", f"{far} further out", minutes, change)
             continue
         for kind, sign in (("left", -1.0), ("right", 1.0)):
             words = f"{far} to the {kind} as the audience sees it"
-            yield from _moved(scene, group, kind, words, step_m, _shifted(x_m=sign * step_m))
+            yield from _moved(scene, group, kind, words, minutes, _shifted(x_m=sign * step_m))
 
 
 def _up(scene: Scene, group: Group) -> Iterator[Move]:
     for step_m in scene.lengths.up_steps_m:
         highest_m = max(scene.stage.loudspeakers[i].height_m for i in group.members) + step_m
         if highest_m <= HIGHEST_STAND_M:
-            words = f"{scene.lengths.far(step_m)} higher"
-            yield from _moved(scene, group, "up", words, step_m, _shifted(up_m=step_m))
+            words, minutes = f"{scene.lengths.far(step_m)} higher", _CARRIED_MIN + step_m
+            yield from _moved(scene, group, "up", words, minutes, _shifted(up_m=step_m))
 
 
 def _turned(scene: Scene, group: Group) -> Iterator[Move]:
     for turn_deg in TURNS_DEG:
-        effort = turn_deg * METRES_PER_DEG
+        minutes = _TURNED_MIN + turn_deg * _MIN_PER_DEG
         if len(group.members) > 1:
             for kind, sign in (("out", 1.0), ("in", -1.0)):
                 words = f"turned {turn_deg:.0f}° {kind}wards"
                 change = _turned_by(out_deg=sign * turn_deg)
-                yield from _moved(scene, group, f"turn-{kind}", words, effort, change)
+                yield from _moved(scene, group, f"turn-{kind}", words, minutes, change)
             continue
         for kind, sign in (("left", -1.0), ("right", 1.0)):
             words = f"turned {turn_deg:.0f}° to the {kind} as the audience sees it"
             change = _turned_by(right_deg=sign * turn_deg)
-            yield from _moved(scene, group, f"turn-{kind}", words, effort, change)
+            yield from _moved(scene, group, f"turn-{kind}", words, minutes, change)
     listener = scene.stage.listener.position_m
     yield from _moved(
         scene,

@@ -12,15 +12,20 @@ from monitor.placing.stage import Microphone, Pattern
 
 VOCAL_PATTERNS: tuple[Pattern, ...] = ("cardioid", "supercardioid", "hypercardioid")
 """What vocal microphones for the stage are made with (common practice, no source)."""
-TURNS_DEG = (15.0, 30.0, 45.0)
-FURTHEST_TURN_DEG = 60.0
+TURNS_DEG = (15.0, 30.0)
+FURTHEST_TURN_DEG = 30.0
 """A singer still sings to the audience."""
 TILTS_DEG = (15.0, 30.0)
 TILT_SPAN_DEG = (-20.0, 60.0)
 FAR_MOUTH_M = 0.06
 """Beyond about two fingers (3 to 5 cm) a mouth can come nearer (common practice, no source)."""
-_PATTERN_EFFORT = 2.0
-_DEGREES_PER_EFFORT = 30.0
+_MOUTH_MIN, _TURNED_MIN, _CARRIED_MIN, _OTHER_MIN, _MUTED_MIN = 0.2, 0.5, 2.0, 5.0, 0.2
+"""A word to the singer; a stand turned, and a minute more for each 60 degrees; a singer moved, and
+a minute more for each metre and wedge; another microphone found, put up, its gain set; a button."""
+_MIN_PER_DEG = 1.0 / 60.0
+_MUTED_LASTING = 0.5
+"""A microphone that is open on the plan is one that somebody uses now and then: while it is open,
+what muting it brings is gone."""
 
 
 def microphone_moves(scene: Scene) -> Iterator[Move]:
@@ -43,13 +48,13 @@ def _label(scene: Scene, index: int) -> str:
 
 
 def _of_one(
-    scene: Scene, index: int, kind: str, words: str, effort: float, new: Microphone
+    scene: Scene, index: int, kind: str, words: str, minutes: float, new: Microphone
 ) -> Iterator[Move]:
     if microphone_fits(scene.stage, index, new):
         yield Move(
             family=f"microphone-{index + 1}-{kind}",
             words=_label(scene, index) + words,
-            effort=effort,
+            minutes=minutes,
             stage=scene.with_microphones({index: new}),
             microphones=(new.name,),
         )
@@ -61,7 +66,7 @@ def _mouth(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
         if one.mouth_m > FAR_MOUTH_M and near_m < one.mouth_m:
             words = f"mouth from {lengths.near_number(one.mouth_m)} to {lengths.near(near_m)}"
             new = replace(one, mouth_m=near_m)
-            yield from _of_one(scene, index, "mouth", words, one.mouth_m - near_m, new)
+            yield from _of_one(scene, index, "mouth", words, _MOUTH_MIN + one.mouth_m - near_m, new)
 
 
 def _all_mouths(scene: Scene) -> Iterator[Move]:
@@ -73,7 +78,7 @@ def _all_mouths(scene: Scene) -> Iterator[Move]:
     yield Move(
         family="microphones-mouth",
         words=f"every mouth to {scene.lengths.near(near_m)}",
-        effort=float(len(far)),
+        minutes=_MOUTH_MIN * len(far),
         stage=scene.with_microphones(new),
         microphones=tuple(one.name for one in new.values()),
     )
@@ -90,16 +95,16 @@ def _turned(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
                 continue
             words = f"microphone and singer turned {turn_deg:.0f}° to the singer's {side}"
             new = replace(one, aim_deg=aim_deg)
-            effort = turn_deg / _DEGREES_PER_EFFORT
-            yield from _of_one(scene, index, f"turn-{side}", words, effort, new)
+            minutes = _TURNED_MIN + turn_deg * _MIN_PER_DEG
+            yield from _of_one(scene, index, f"turn-{side}", words, minutes, new)
     for by_deg in TILTS_DEG:
         for kind, sign in (("up", 1.0), ("down", -1.0)):
             tilt_deg = one.tilt_deg + sign * by_deg
             if TILT_SPAN_DEG[0] <= tilt_deg <= TILT_SPAN_DEG[1]:
                 words = f"microphone tilted {by_deg:.0f}° {kind}"
                 new = replace(one, tilt_deg=tilt_deg)
-                effort = by_deg / _DEGREES_PER_EFFORT
-                yield from _of_one(scene, index, f"tilt-{kind}", words, effort, new)
+                minutes = _TURNED_MIN + by_deg * _MIN_PER_DEG
+                yield from _of_one(scene, index, f"tilt-{kind}", words, minutes, new)
 
 
 def _pattern(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
@@ -107,7 +112,7 @@ def _pattern(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
         if pattern != one.pattern:
             words = f"a {pattern} microphone in place of the {one.pattern}"
             new = replace(one, pattern=pattern)
-            yield from _of_one(scene, index, "pattern", words, _PATTERN_EFFORT, new)
+            yield from _of_one(scene, index, "pattern", words, _OTHER_MIN, new)
 
 
 def _moved(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
@@ -136,9 +141,10 @@ def _moved(scene: Scene, index: int, one: Microphone) -> Iterator[Move]:
             }
             if not all(loudspeaker_fits(stage, i, wedge) for i, wedge in wedges.items()):
                 continue
+            minutes = _CARRIED_MIN + step_m + len(own)
             where = "back" if kind == "back" else f"to the {kind} as the audience sees it"
             for move in _of_one(
-                scene, index, kind, f"{who} {scene.lengths.far(step_m)} {where}", step_m * 1.5, new
+                scene, index, kind, f"{who} {scene.lengths.far(step_m)} {where}", minutes, new
             ):
                 speakers = tuple(
                     wedges.get(i, speaker) for i, speaker in enumerate(move.stage.loudspeakers)
@@ -158,7 +164,8 @@ def _muted(scene: Scene) -> Iterator[Move]:
             yield Move(
                 family=f"microphone-{index + 1}-mute",
                 words=f"mute '{one.name}' while nobody uses it",
-                effort=1.0,
+                minutes=_MUTED_MIN,
+                lasting=_MUTED_LASTING,
                 stage=scene.with_microphones({index: replace(one, open=False)}),
                 microphones=(one.name,),
             )
@@ -167,7 +174,8 @@ def _muted(scene: Scene) -> Iterator[Move]:
         yield Move(
             family="microphones-mute",
             words=f"mute the {len(closed)} other microphones while nobody uses them",
-            effort=1.0,
+            minutes=_MUTED_MIN * len(closed),
+            lasting=_MUTED_LASTING,
             stage=scene.with_microphones(closed),
             microphones=tuple(one.name for one in closed.values()),
         )

@@ -16,17 +16,20 @@ MOST_THINGS = 4
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """One move tried: ``family`` tells moves of one kind of one thing, ``effort`` how far it goes.
+    """One move tried: ``family`` tells moves of one kind of one thing.
 
-    ``microphones`` and ``loudspeakers`` are the names of what is moved.
+    ``minutes`` is about how long one person is at it, alone and before doors, cables and a word
+    with the others included (common practice, no source).  ``lasting`` is the part of the evening
+    that it holds.  ``microphones`` and ``loudspeakers`` are the names of what is moved.
     """
 
     family: str
     words: str
-    effort: float
+    minutes: float
     stage: Stage
     microphones: tuple[str, ...] = ()
     loudspeakers: tuple[str, ...] = ()
+    lasting: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,10 +16,12 @@ _BOLD = 1.13
 own (measured on DejaVu Sans): a name must not be cut anywhere."""
 _MOST_COVERED = 0.45
 """A name that would cover more than this is left out; things keep theirs for screen readers."""
-_NAME_COST = 5.0
+_NAME_COST = 12.0
 _THING_COST = 1.5
 """A name over a name makes both unreadable; over a thing it hides a part of it."""
-_ANOTHER_S_COST = 0.4
+_ANOTHER_S_COST = 3.0
+_CLEARLY = 1.2
+"""So many times nearer to its own thing than to any other a name has to be, not to be misread."""
 _RIM = 0.35
 _WIDE_RIM = 1.2
 _BESIDE_COST = 0.5
@@ -46,7 +48,7 @@ _SIDES: tuple[tuple[float, float, Anchor], ...] = (
 _SIDE_COST = 0.01
 _FARTHER = ((1.0, 0.0), (1.35, 0.2), (1.9, 0.5), (2.8, 0.9))
 """Times as far as asked, and what that costs: a name far off may be read as another's."""
-_BOLD_FARTHER = tuple((0.5 + 0.5 * step, 0.05 * (step - 1)) for step in range(1, 9))
+_BOLD_FARTHER = tuple((0.5 + 0.5 * step, 0.1 * (step - 1)) for step in range(1, 12))
 """The same for bold words, which are alike in nothing else and are found from farther off."""
 
 
@@ -88,15 +90,17 @@ class NamePlaces:
         self._view = view
         self._taken: list[tuple[Box, float]] = []
         self._lines: list[tuple[Point, Point, float]] = []
-        self._named: list[Point] = []
+        self._named: list[tuple[Point, Point]] = []
 
-    def keep_free(self, at: Point, radius_cm: float, *, named: bool = True) -> None:
-        """Keep names off a round place; ``named`` if a name beside it would be read as its own."""
+    def keep_free(self, at: Point, radius_cm: float, own: Point | None = None) -> None:
+        """Keep names off a round place.
+
+        A name beside it is read as that of the thing there, or of the one at ``own``.
+        """
         x, y = at
         box = (x - radius_cm, y - radius_cm, x + radius_cm, y + radius_cm)
         self._taken.append((box, _THING_COST))
-        if named:
-            self._named.append(at)
+        self._named.append((at, at if own is None else own))
 
     def keep_off(self, here: Point, there: Point, weight: float = 1.0) -> None:
         """Keep names off a line where another place is as good; more so with more weight."""
@@ -178,9 +182,9 @@ class NamePlaces:
         return cost
 
     def _read_as_another_s(self, box: Box, at: Point) -> bool:
-        """Whether a name there is nearer to another thing than to its own."""
-        own = _gap(box, at)
-        return any(_gap(box, other) < own for other in self._named if other != at)
+        """Whether a name there is not clearly nearer to its own thing than to another."""
+        own = min((_gap(box, one) for one, of in self._named if of == at), default=math.inf)
+        return any(_gap(box, one) < _CLEARLY * own for one, of in self._named if of != at)
 
     def _pushed_inside(self, box: Box) -> Box:
         left, top, right, bottom = self._view

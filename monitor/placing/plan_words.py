@@ -18,6 +18,8 @@ LONGEST_NAME = 22
 """Signs of a name on the drawing; a thing's label for screen readers has all of it."""
 LONGEST_CHANGE = (19, 4)
 """Signs in a line and lines of a change's words on the drawing."""
+_MOST_SPOTS = 6
+"""Beside so many of the things that a change moves a place for its words is looked for."""
 FEW_PATHS = 8
 """Up to so many paths are drawn as lines that can be followed; more are a faint net."""
 _FEW_THINGS = 20
@@ -83,18 +85,21 @@ class PlanWords:
         self._keep_free()
 
     def all(self) -> list[Shape]:
-        """Return all words; what says most has the first choice of places."""
+        """Return all words; names first: bold words are found from farther off."""
         return [
-            *self._limiting(),
             *self._names(of_limiting=True),
-            *self._change(),
+            *self._limiting(),
             *self._names(of_limiting=False),
+            *self._change(),
         ]
 
     def _keep_free(self) -> None:
         for thing in self._things:
             radius = _KEPT_FREE_PX[thing.kind] * self._view.px
-            self._places.keep_free(thing.middle, radius, named=thing.kind != "mouth")
+            # A head is its microphone's, and so is a name beside it.
+            mouth = thing.kind == "mouth"
+            own = spot(self._stage.microphones[thing.index]) if mouth else thing.middle
+            self._places.keep_free(thing.middle, radius, own)
         few = len(self._reckoning.pairs) <= FEW_PATHS
         for pair in self._reckoning.pairs:
             if pair.limits or few:
@@ -120,7 +125,7 @@ class PlanWords:
             return []
         best = self._reckoning.changes[0]
         lines = (*wrapped(short_change(best.words), *LONGEST_CHANGE), f"+{best.gain_db:.1f} dB")
-        return self._lines((self._ghost.at,), 18.0, lines, strong=True)
+        return self._lines(self._ghost.spots[:_MOST_SPOTS], 18.0, lines, strong=True)
 
     def _names(self, *, of_limiting: bool) -> list[Shape]:
         """Return the names of the limiting pair, or all the others."""

@@ -13,6 +13,9 @@ APART_M = 0.4
 FROM_LISTENER_M = 2.0
 """Room for a cabinet, a person's width, and nobody's head in front of a mains cabinet (common
 practice, no source)."""
+FURTHEST_AHEAD_M = 2.0
+"""Mains further than this before the foremost microphone stand among the audience, and so do their
+cables (common practice, no source)."""
 IN_FRONT_M = 0.7
 """Mains nearer than this to a singer's line of sight hide the singer from the audience."""
 
@@ -31,7 +34,9 @@ def loudspeaker_fits(stage: Stage, index: int, new: Loudspeaker) -> bool:
             return False
     if new.kind == "mains":
         listener = stage.listener
-        if new.y_m > max(listener.y_m - FROM_LISTENER_M, old.y_m):
+        foremost_m = max(one.y_m for one in stage.microphones)
+        ahead_m = min(listener.y_m - FROM_LISTENER_M, foremost_m + FURTHEST_AHEAD_M)
+        if new.y_m > max(ahead_m, old.y_m):
             return False
         if _too_near(new.position_m, old.position_m, listener.position_m, FROM_LISTENER_M):
             return False

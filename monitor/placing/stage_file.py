@@ -6,6 +6,7 @@ thing's name, x, y and a microphone's pattern or a loudspeaker's kind has a defa
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -103,7 +104,7 @@ def read_stage(path: Path | str) -> Stage:
     except OSError as error:
         raise StageError(f"{path}: cannot be read ({error.strerror}); name a stage plan") from error
     try:
-        document = tomllib.loads(raw.decode("utf-8"))
+        document = tomllib.loads(raw.decode("utf-8-sig"))
     except ValueError as error:  # also a number of thousands of digits
         line = " ".join(str(error).split())
         raise StageError(f"{path}: no TOML text ({line}); see the example plan") from error
@@ -207,10 +208,9 @@ def _loudspeaker(table: Table, microphones: tuple[Microphone, ...]) -> Loudspeak
     )
     aim_deg, tilt_deg = 0.0, 0.0
     if kind == "wedge" and microphones:
-        # A wedge that says nothing of its aim looks at the singer nearest to it.
-        ears = (one.ears_at_m for one in microphones)
-        nearest = min(ears, key=lambda at: sum((a - b) ** 2 for a, b in zip(at, here, strict=True)))
-        aim_deg, tilt_deg = facing(here, nearest)
+        # A wedge that says nothing of its aim looks at the singer whose microphone is nearest.
+        nearest = min(microphones, key=lambda one: math.dist(one.position_m, here))
+        aim_deg, tilt_deg = facing(here, nearest.ears_at_m)
     return Loudspeaker(
         name=name,
         kind=kind,

@@ -23,7 +23,9 @@ NEAREST_M, FURTHEST_M = 0.7, 3.0
 """From a performer's ears across the floor: the feet need room, and further off it plays to others
 (common practice, no source)."""
 DEAF_WITHIN_DEG = 25.0
-_METRES_PER_DEG = 1.0 / 60.0
+_TURNED_MIN, _CARRIED_MIN = 0.3, 1.0
+"""Turned on the spot; or carried with its cable, and a minute more for each metre or 60 degrees."""
+_MIN_PER_DEG = 1.0 / 60.0
 
 
 def wedge_moves(scene: Scene) -> Iterator[Move]:
@@ -32,7 +34,7 @@ def wedge_moves(scene: Scene) -> Iterator[Move]:
         wedge = scene.stage.loudspeakers[index]
         performer = scene.stage.microphones[performer_of(scene.stage, wedge)]
         yield from _fitting(
-            scene, index, "face", "turned to face the singer", 0.3, performer, wedge
+            scene, index, "face", "turned to face the singer", _TURNED_MIN, performer, wedge
         )
         yield from _round(scene, index, wedge, performer)
         yield from _nearer(scene, index, wedge, performer)
@@ -43,7 +45,7 @@ def _fitting(
     index: int,
     kind: str,
     words: str,
-    effort: float,
+    minutes: float,
     performer: Microphone,
     new: Loudspeaker,
 ) -> Iterator[Move]:
@@ -55,7 +57,7 @@ def _fitting(
     yield Move(
         family=f"wedge-{index + 1}-{kind}",
         words=f"{label} {words}",
-        effort=effort,
+        minutes=minutes,
         stage=scene.with_loudspeakers({index: new}),
         loudspeakers=(new.name,),
     )
@@ -77,9 +79,9 @@ def _round(scene: Scene, index: int, wedge: Loudspeaker, performer: Microphone) 
             x_m=x + away_m * math.sin(math.radians(at_deg)),
             y_m=y + away_m * math.cos(math.radians(at_deg)),
         )
-        effort = abs(turn_deg) * _METRES_PER_DEG
+        minutes = _CARRIED_MIN + abs(turn_deg) * _MIN_PER_DEG
         words = _where(new, wedge, performer)
-        yield from _fitting(scene, index, "round", words, effort, performer, new)
+        yield from _fitting(scene, index, "round", words, minutes, performer, new)
 
 
 def _where(new: Loudspeaker, old: Loudspeaker, performer: Microphone) -> str:
@@ -121,4 +123,4 @@ def _nearer(scene: Scene, index: int, wedge: Loudspeaker, performer: Microphone)
                 continue
             new = replace(wedge, x_m=x + new_m * math.sin(turn), y_m=y + new_m * math.cos(turn))
             words = f"{scene.lengths.far(step_m)} {kind}{rest}"
-            yield from _fitting(scene, index, kind, words, step_m, performer, new)
+            yield from _fitting(scene, index, kind, words, _CARRIED_MIN + step_m, performer, new)

@@ -2,8 +2,8 @@
 
 Run with ``python -m tests.bench.placing``: 50 random stages, each with every kind of single change
 that the plan tries, are reckoned by the plan and worked out on the simulation, where the loop's
-Nyquist criterion says what rings.  Two goals: the change that the plan puts first is among the
-simulation's first two, and predicted differences agree within 3 dB.  What brings gain by the
+Nyquist criterion says what rings.  Two goals: the change that the plan says brings most is among
+the simulation's first two, and predicted differences agree within 3 dB.  What brings gain by the
 voice's level at the microphone alone (the mouth nearer) is arithmetic in both and left out.
 
 The model's parts, its ranges and the least gain it offers were chosen on stages 1000 to 1044

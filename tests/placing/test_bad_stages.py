@@ -14,7 +14,7 @@ import pytest
 from monitor.errors import LanternError
 from monitor.placing.reckon import reckon
 from monitor.placing.stage import StageError
-from monitor.placing.stage_file import LARGEST_FILE_BYTES, parse_stage, read_stage
+from monitor.placing.stage_file import EXAMPLE, LARGEST_FILE_BYTES, parse_stage, read_stage
 
 GOOD: dict[str, Any] = {
     "units": "metres",
@@ -173,8 +173,10 @@ def test_a_document_that_is_no_table(document: Any) -> None:
         (b"\xff\xfe", "no TOML text"),
         (b"x = " + b"[" * 20000, "nested too deeply|no TOML text"),
         (b"#" * (LARGEST_FILE_BYTES + 1), "more than 200000 bytes"),
+        (b"[room]\nwidth = 0x" + b"f" * 5000, "width=a number without end must lie from 1 to 200"),
+        (b"room = 0x" + b"f" * 5000, "where a table of keys"),
     ],
-    ids=["empty", "cut off", "no text", "deep", "huge"],
+    ids=["empty", "cut off", "no text", "deep", "huge", "endless number", "endless table"],
 )
 def test_a_bad_file_is_one_line_that_names_it(tmp_path: Path, content: bytes, line: str) -> None:
     path = tmp_path / "stage.toml"
@@ -183,6 +185,13 @@ def test_a_bad_file_is_one_line_that_names_it(tmp_path: Path, content: bytes, li
         read_stage(path)
     assert str(path) in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_a_file_with_a_byte_order_mark_is_read(tmp_path: Path) -> None:
+    # Some editors put U+FEFF first when they save as UTF-8; a settings file is read all the same.
+    path = tmp_path / "stage.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + EXAMPLE.read_bytes())
+    assert read_stage(path) == read_stage(EXAMPLE)
 
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:

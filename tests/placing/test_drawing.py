@@ -16,12 +16,14 @@ from monitor.placing.drawing import (
     write_png,
     write_svg,
 )
-from monitor.placing.ground import PHONE_PX, TALLEST, grid_m, length_words, view_of
+from monitor.placing.ground import NAME_PX, PHONE_PX, TALLEST, grid_m, length_words, view_of
+from monitor.placing.name_places import width_of
 from monitor.placing.plan_words import short_change, spare_words
 from monitor.placing.reckon import reckon
-from monitor.placing.shapes import THEMES
+from monitor.placing.shapes import THEMES, Words
 from monitor.placing.shapes_png import png_image
-from monitor.placing.stage import FOOT_M, Stage
+from monitor.placing.stage import FOOT_M, Stage, Units
+from monitor.placing.stage_file import EXAMPLE, read_stage
 from monitor.placing.things import POLAR_PX
 from tests.placing.drawn import (
     SVG,
@@ -332,6 +334,35 @@ def test_hard_names_stay_names() -> None:
     assert all(name in labels for name in names)
     assert all(len(words) <= 80 for words in texts(root))
     assert any(words.startswith('<script>alert("x")</') for words in texts(root))
+
+
+@pytest.mark.parametrize("units", ["metres", "feet"])
+def test_a_name_stands_beside_its_own_thing(units: Units) -> None:
+    # Gestalt law of proximity: what stands nearer to another thing is read as that one's.
+    stage = dataclasses.replace(read_stage(EXAMPLE), units=units)
+    height = NAME_PX * view_of(stage).px
+    reckoning = reckon(stage)
+    root = ET.fromstring(draw_svg(stage, reckoning))
+    voices = [one.name for one in stage.microphones]
+    names = {"microphone": voices, "mouth": voices}
+    names["loudspeaker"] = [one.name for one in stage.loudspeakers]
+    places = [
+        (name, hold(element)[0])
+        for kind, listed in names.items()
+        for element, name in zip(things(root, kind), listed, strict=True)
+    ]
+    drawn_parts = plan_picture(stage, reckoning).parts
+    said = [part for part in drawn_parts if isinstance(part, Words)]
+    words = {part.text.removesuffix(" (muted)"): part for part in said}
+    for name in {name for name, _ in places}:
+        (x, y), width = words[name].at, width_of(words[name].text, height)
+        left = x - {"start": 0.0, "middle": 0.5, "end": 1.0}[words[name].anchor] * width
+        # How far each thing is from the box of type, the nearest first.
+        away = [
+            (math.hypot(max(left - a, 0, a - left - width), max(y - height - b, 0, b - y)), other)
+            for other, (a, b) in places
+        ]
+        assert min(away)[1] == name, sorted(away)[:2]
 
 
 def test_forty_microphones_are_drawn_and_small_enough_for_a_page() -> None:

@@ -83,7 +83,7 @@ def test_mirrored_mains_go_and_turn_apart() -> None:
 
 
 def test_unlike_mains_move_together_and_each_alone() -> None:
-    one = replace(STAGE.loudspeakers[0], y_m=5.0)
+    one = replace(STAGE.loudspeakers[0], y_m=3.9)
     stage = replace(STAGE, loudspeakers=(one, *STAGE.loudspeakers[1:]))
     families = {move.family for move in mains_moves(scene(stage))}
     assert {"mains-forward", "mains-1-forward", "mains-2-forward"} <= families
@@ -119,12 +119,13 @@ def test_a_singer_who_moves_takes_the_wedge_along() -> None:
 @pytest.mark.parametrize(
     ("moved", "fits"),
     [
-        ({"y_m": 6.0}, True),
+        ({"y_m": 4.4}, True),
+        ({"y_m": 6.0}, False),  # among the audience
         ({"y_m": 11.9}, False),  # in the wall, past the listener
         ({"y_m": 9.5}, False),  # in the listener's face
         ({"x_m": 0.1}, False),  # in the wall
         ({"x_m": 4.0, "y_m": 2.3}, False),  # in the singer
-        ({"x_m": 4.2, "y_m": 5.0}, False),  # hides the singer
+        ({"x_m": 4.2, "y_m": 4.4}, False),  # hides the singer
         ({"x_m": 6.5}, False),  # in the other loudspeaker
         ({"height_m": 3.4}, False),  # in the ceiling
     ],

@@ -50,7 +50,7 @@ export function giveHands(host, { moved, chosen, rested }) {
     if (!drag.going && Math.hypot(dx, dy) < TAP_PX) return;
     drag.going = true;
     const to = minus(under(event), drag.held.map((length) => -length));
-    if (plan.put(drag.kind, drag.index, to, "drag")) moved(drag.kind, drag.index);
+    if (plan.put(drag.kind, drag.index, to, plan.DRAG)) moved(drag.kind, drag.index);
   });
 
   function end(event) {

@@ -56,7 +56,8 @@ function draw(words) {
   nudge();
 }
 
-const range = (low, high) => low === undefined ? "" : ` (${signed(low)}\u00a0to\u00a0${signed(high)})`;
+const whole = (db) => `${Math.round(db) < 0 ? "\u2212" : "+"}${Math.abs(Math.round(db))}`; // so rough is a range
+const range = (low, high) => low === undefined ? "" : ` (${whole(low)}\u00a0to\u00a0${whole(high)})`;
 
 function figures({ gain }) {
   const db = (value) => value !== undefined && `${value.toFixed(1)} dB`;

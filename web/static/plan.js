@@ -2,6 +2,7 @@
 // No page in it; lengths are in the plan's own units.
 const LONGEST = 60; // steps back
 const MERGED_MS = 1500; // one turn of a hand is one step back
+export const DRAG = "drag"; // and so is one drag, however long the finger rests in it
 const DRAFT = "plan";
 const FOOT_M = 0.3048;
 const BESIDE_M = 0.6; // what is added stands so far beside what is there
@@ -41,6 +42,7 @@ export function load(kept, keptRevision, { draft = true } = {}) {
   saved = JSON.stringify(stage);
   revision = keptRevision;
   back = [];
+  settle();
   if (!draft) {
     keep();
     return false;
@@ -68,7 +70,8 @@ export function edit(change, key = "") {
   change(stage);
   if (JSON.stringify(stage) === before) return false;
   const now = performance.now();
-  if (!key || key !== last.key || now - last.at > MERGED_MS) back = [...back.slice(-LONGEST), before];
+  const goesOn = key && key === last.key && (key === DRAG || now - last.at <= MERGED_MS);
+  if (!goesOn) back = [...back.slice(-LONGEST), before];
   last = { key, at: now };
   keep();
   return true;
