@@ -115,6 +115,7 @@ class FakePcm:
         return {
             "rate": self.rate_hz,
             "format_name": self.format_name,
+            "physical_bits": 8 * self._frame_bytes // self.channels,
             "channels": self.channels,
             "period_size": period,
             "buffer_size": period * self._request["periods"],

@@ -102,6 +102,8 @@ def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channel: int) -
             periods=PERIODS,
         )
         info = pcm.info()
+        if "physical_bits" not in info:  # it is from 0.11 on; pyproject.toml: what is wrong before
+            raise AttributeError("info() without physical_bits")
         return Opened(
             pcm=pcm,
             rate_hz=int(info["rate"]),
@@ -109,9 +111,9 @@ def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channel: int) -
             channels=int(info["channels"]),
         )
     except (TypeError, AttributeError) as error:
-        # Versions before 0.9.1 know neither the keywords nor info().
+        # Versions before 0.10 know neither the keywords nor all of info().
         raise MicrophoneError(
-            f"the installed pyalsaaudio is too old ({error}); install version 0.10 or newer"
+            f"the installed pyalsaaudio is too old ({error}); install version 0.11 or newer"
         ) from error
     except alsa.ALSAAudioError as error:
         # The text is all there is, alsa-lib's error numbers do not come through.

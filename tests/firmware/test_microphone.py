@@ -286,7 +286,23 @@ def test_a_library_too_old_to_be_asked_says_so(make: Maker) -> None:
         def PCM(self, type: int = 0, mode: int = 0, device: str = "default") -> Any:  # type: ignore[override]
             raise NotImplementedError
 
-    assert "install version" in detail_when(make(OldAlsa({})), "too old")
+    assert "install version 0.11" in detail_when(make(OldAlsa({})), "too old")
+
+
+def test_a_library_that_overwrites_memory_is_not_read_with(make: Maker) -> None:
+    """Its own list of changes: up to 0.10 read() miscounts frames; physical_bits came with 0.11."""
+
+    class Alsa010(FakeAlsa):
+        def PCM(self, **request: Any) -> Any:
+            pcm = super().PCM(**request)
+            info = {key: value for key, value in pcm.info().items() if key != "physical_bits"}
+            pcm.info = lambda: info  # type: ignore[method-assign]
+            return pcm
+
+    alsa = Alsa010({NAME: FakeCard()})
+    microphone = make(alsa)
+    assert "install version 0.11" in detail_when(microphone, "too old")
+    assert microphone.read(0.1) is None
 
 
 def test_a_system_without_a_thread_to_give_is_asked_again(
