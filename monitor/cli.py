@@ -485,7 +485,9 @@ def _settings(args: argparse.Namespace) -> int:
     if args.example:
         print(settings.default_text(), end="")
         return 0
-    print(settings.describe(_load(args)))
+    from monitor.commands.shown_settings import describe
+
+    print(describe(_load(args)))
     return 0
 
 

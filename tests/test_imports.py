@@ -117,6 +117,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.placing",
         "monitor.report",
         "monitor.settings",
+        "monitor.settings_rules",
     ),
     "monitor.commands.pair": (
         "monitor.link.client",
@@ -148,6 +149,7 @@ ROOMLESS = {
                 "settings",
                 "settings_kept",
                 "settings_pins",
+                "settings_reader",
                 "settings_rules",
                 "showing",
                 "tonight",

@@ -7,15 +7,16 @@ import os
 import re
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import Any, get_type_hints
 
 import pytest
 
 from monitor import places, settings
+from monitor.commands.shown_settings import describe
 from monitor.errors import SettingsError
-from monitor.settings import RULES, Settings, default_text, load
+from monitor.settings import Settings, default_text, load
 from monitor.settings_pins import panel_pins
-from monitor.settings_rules import SPI_PANELS
+from monitor.settings_rules import RULES, SPI_PANELS
 
 NOWHERE: dict[str, str] = {"HOME": "/nonexistent"}
 
@@ -35,7 +36,7 @@ def problems(path: Path | None, *options: str) -> list[str]:
 def test_defaults_rules_and_classes_hold_the_same_keys() -> None:
     defaults = tomllib.loads(default_text())
     classes = {
-        f.name: [g.name for g in dataclasses.fields(settings._TABLE_CLASSES[f.name])]
+        f.name: [g.name for g in dataclasses.fields(get_type_hints(Settings)[f.name])]
         for f in dataclasses.fields(Settings)
     }
     assert {t: list(k) for t, k in defaults.items()} == classes
@@ -254,7 +255,7 @@ def test_a_file_without_the_right_to_read(tmp_path: Path, monkeypatch: pytest.Mo
 def test_description_is_toml_that_gives_the_same_settings(tmp_path: Path) -> None:
     path = write(tmp_path, '[equaliser]\nkind = "typed"\nlabels = ["3k3", "1k"]\n')
     loaded = load(path, ["lamp.enabled=false"], environ=NOWHERE)
-    text = settings.describe(loaded)
+    text = describe(loaded)
     again = load(write(tmp_path, text), environ=NOWHERE)
     assert again.settings == loaded.settings
     assert re.search(rf'labels = \["3k3", "1k"\] +# {re.escape(str(path))}, line 3', text)
