@@ -119,6 +119,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.settings",
         "monitor.settings_rules",
     ),
+    "monitor.commands.bands": ("monitor.advice", "monitor.listening"),
     "monitor.commands.pair": (
         "monitor.link.client",
         "monitor.link.messages",
@@ -143,19 +144,10 @@ ROOMLESS = {
     *(
         f"monitor.{name}"
         for name in (
-            *("button_press", "cli", "demo", "desk", "hand", "news", "opening", "panel_thread"),
-            *("parent", "part_health", "places", "present", "present_advice", "ring_rows"),
-            *(
-                "settings",
-                "settings_kept",
-                "settings_pins",
-                "settings_reader",
-                "settings_rules",
-                "showing",
-                "tonight",
-                "watch",
-            ),
-            *("watcher", "watcher_parts"),
+            *("button_press", "cli", "command_line", "demo", "desk", "hand", "news", "opening"),
+            *("panel_thread", "parent", "part_health", "places", "present", "present_advice"),
+            *("ring_rows", "settings", "settings_kept", "settings_pins", "settings_reader"),
+            *("settings_rules", "showing", "tonight", "watch", "watcher", "watcher_parts"),
         )
     ),
 }

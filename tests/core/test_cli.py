@@ -17,6 +17,7 @@ import pytest
 import soundfile
 
 from monitor import cli
+from monitor.command_line import parser
 from monitor.settings import default_text
 
 ROOT = Path(__file__).parents[2]
@@ -65,7 +66,7 @@ def test_help_of_each_command_explains_and_shows(
 def test_examples_parse(command: str, capsys: pytest.CaptureFixture[str]) -> None:
     _, out, _ = run(capsys, command, "--help")
     (example,) = re.findall(r"^  howl-lantern (.*)$", out.split("Example:")[1], re.MULTILINE)
-    assert cli._parser().parse_args(shlex.split(example)).command == command
+    assert parser().parse_args(shlex.split(example)).command == command
 
 
 def test_version(capsys: pytest.CaptureFixture[str]) -> None:
