@@ -223,19 +223,20 @@ def _settings(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> int:
     from monitor import settings
     from monitor.commands import checks
+    from monitor.commands.finding import report
     from monitor.errors import SettingsError
 
     try:
         loaded = settings.load(args.settings, args.set)
     except SettingsError as error:
-        return checks.report([checks.broken_settings(error)])
+        return report([checks.broken_settings(error)])
     if args.walk:
         if not sys.stdin.isatty():
             raise UsageError("check --walk asks a person; start it in a terminal")
         from monitor.commands import walk
 
-        return checks.report(walk.walk(loaded.settings))
-    return checks.report(checks.look_over(loaded))
+        return report(walk.walk(loaded.settings))
+    return report(checks.look_over(loaded))
 
 
 _COMMANDS = {

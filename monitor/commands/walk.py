@@ -16,7 +16,7 @@ from firmware.faces import EXAMPLE_FACES, draw_face
 from firmware.ports import AudioSource, LampPattern
 from monitor import opening, places
 from monitor.commands import checks
-from monitor.commands.checks import Finding
+from monitor.commands.finding import Finding
 from monitor.settings import Settings
 
 WAIT_S = 15.0
