@@ -120,9 +120,10 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.settings_rules",
     ),
     "monitor.commands.bands": ("monitor.advice", "monitor.listening"),
+    "monitor.commands.asking": ("monitor.link.client", "monitor.link.messages"),
     "monitor.commands.pair": (
+        "monitor.commands.asking",
         "monitor.link.client",
-        "monitor.link.messages",
         "monitor.report.words",
     ),
     "monitor.commands.plan": ("monitor.output_file", "monitor.placing"),

@@ -6,13 +6,13 @@ wait is told when to ask again.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
 from flask import Flask, Response, request
 
 from monitor.link.client import LinkClient
+from monitor.link.gig_commands import UID
 from monitor.link.messages import LinkError
 from web.answers import API, JsonAnswer, asked, line, refused_with, told, whole_number
 from web.gate import changing
@@ -23,7 +23,6 @@ MOST_GIGS = 100
 MOST_IMPORT_BYTES = 96 * 1024
 """A piece of 24 000 characters of up to four bytes each; the watcher counts them again."""
 WIDTHS = ("wide", "narrow")
-_UID = re.compile(r"[0-9a-f]{16}")
 
 
 def add_gig_routes(app: Flask, client: LinkClient) -> None:
@@ -81,7 +80,7 @@ def _add_records(app: Flask, client: LinkClient) -> None:
 
     @app.get(f"{API}/gigs/<uid>/<any({','.join(map(repr, FORMS))}):name>")
     def form(uid: str, name: str) -> Response | JsonAnswer:
-        if not _UID.fullmatch(uid):
+        if not UID.fullmatch(uid):
             return _no_gig(uid)
         wish, problem = _wish()
         if problem is not None:
@@ -93,7 +92,7 @@ def _add_records(app: Flask, client: LinkClient) -> None:
             return refused_with(error)
 
     def _record(uid: str, *, is_download: bool) -> Response | JsonAnswer:
-        if not _UID.fullmatch(uid):
+        if not UID.fullmatch(uid):
             return _no_gig(uid)
         try:
             with records:

@@ -33,7 +33,7 @@ def is_there(path: Path) -> bool:
 
 
 def socket(path: Path, snapshot: dict[str, Any] | None) -> Finding:
-    """Return whether a watcher answers at the socket; ``snapshot`` is what it said, None if nothing."""
+    """Return whether a watcher is at the socket; ``snapshot`` is what it said, None if none did."""
     if snapshot is not None:
         return Finding("socket", f"a watcher answers at {path}")
     folder = path.parent

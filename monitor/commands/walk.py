@@ -115,14 +115,9 @@ def _panel(settings: Settings, ask: Ask) -> Finding:
 
 
 def _button(settings: Settings, say: Callable[[str], object]) -> Finding:
-    from firmware.button import open_button
-
     pressed: queue.SimpleQueue[str] = queue.SimpleQueue()
-    button = open_button(
-        gpio_pin=settings.button.gpio_pin,
-        enabled=settings.button.enabled,
-        on_press=lambda: pressed.put("pressed"),
-        on_hold=lambda: pressed.put("held"),
+    button = opening.open_button(
+        settings, on_press=lambda: pressed.put("pressed"), on_hold=lambda: pressed.put("held")
     )
     try:
         if button.health() == "off":
