@@ -27,6 +27,14 @@ def health(part: str, health: str) -> Finding:
     return Finding(part, "", health)
 
 
+def heard(device: str, detail: str, automatic_gain: str) -> Finding:
+    """Return what a microphone that is heard says of itself, as in ``MicrophoneStatus``."""
+    text = f"{device}: {detail}"
+    if automatic_gain == "still on":
+        return Finding("microphone", "", text)
+    return Finding("microphone", text)
+
+
 def level(level_dbfs: float, peak_dbfs: float, clipping: bool) -> Finding:
     """Return whether a microphone at this level can hear: neither clipping nor next to deaf."""
     text = f"{level_dbfs:.0f} dBFS, peaks at {peak_dbfs:.0f} (uncalibrated)"
@@ -59,10 +67,7 @@ def microphone(settings: Settings) -> Sequence[Finding]:
         status = source.status()
         if not chunks or status.state != "hearing":
             return [Finding("microphone", "", status.detail)]
-        if status.automatic_gain == "still on":
-            first = Finding("microphone", "", f"{status.detail}; turn its automatic gain off")
-        else:
-            first = Finding("microphone", f"{status.device}: {status.detail}")
+        first = heard(status.device, status.detail, status.automatic_gain)
         sound = np.concatenate(chunks).astype(np.float64)
         power = max(2.0 * float(np.mean(sound**2)), 1e-15)
         peak = max(float(np.max(np.abs(sound))) ** 2, 1e-15)

@@ -75,11 +75,11 @@ def ask_watcher(path: Path, *, spare: Path | None = None) -> dict[str, Any] | No
 
 def _from_watcher(snapshot: dict[str, Any]) -> Iterable[Finding]:
     microphone = snapshot.get("microphone", {})
-    detail = f"{microphone.get('device', '')}: {microphone.get('detail', '')}"
     if snapshot.get("deaf_reason"):
         yield Finding("microphone", "", snapshot["deaf_reason"])
     else:
-        yield Finding("microphone", detail)
+        said = ("device", "detail", "automatic_gain")
+        yield check_devices.heard(*(microphone.get(key, "") for key in said))
         yield check_devices.level(
             snapshot.get("level_dbfs", -150.0),
             snapshot.get("peak_dbfs", -150.0),

@@ -218,6 +218,17 @@ def test_a_running_watcher_is_asked(loaded: Loaded, tmp_path: Path) -> None:
     assert not any(finding.to_do for finding in found.values())
 
 
+def test_an_automatic_gain_that_stays_on_needs_doing_whoever_is_asked(
+    loaded: Loaded, source: FakeSource, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source.give(noise(48000, level=0.01))
+    source.say("hearing", "48 kHz; its automatic gain control is on", automatic_gain="still on")
+    assert "automatic gain control is on" in look(loaded)["microphone"].to_do
+    microphone = dataclasses.asdict(source.status())
+    monkeypatch.setattr(checks, "ask_watcher", lambda *_, **__: {"microphone": microphone})
+    assert "automatic gain control is on" in look(loaded)["microphone"].to_do
+
+
 def test_on_an_installed_box_the_watcher_is_found_at_the_usual_socket_too(
     loaded: Loaded, tmp_path: Path
 ) -> None:
