@@ -107,8 +107,8 @@ class FakePcm:
         self.rate_hz = min(card.rates_hz, key=lambda rate: abs(rate - request["rate"]))
         wanted = request["format"]
         self.format_name = wanted if wanted in card.formats else card.formats[0]
-        enough = [count for count in card.channels if count >= request["channels"]]
-        self.channels = enough[0] if enough else max(card.channels)
+        wanted = request["channels"]  # that very number, or what alsa-lib takes first: the fewest
+        self.channels = wanted if wanted in card.channels else min(card.channels)
 
     def info(self) -> dict[str, Any]:
         period = self._request["periodsize"]
@@ -120,6 +120,9 @@ class FakePcm:
             "period_size": period,
             "buffer_size": period * self._request["periods"],
         }
+
+    def getchannels(self) -> list[int]:
+        return sorted(self._card.channels)
 
     def read(self) -> tuple[int, bytes]:
         if not self._card.is_plugged:
@@ -180,9 +183,9 @@ class FakeMixer:
         if not self._control.is_stubborn:
             self._control.capture_switch = bool(recording)
 
-    def getenum(self) -> tuple[str, list[str]]:
+    def getenum(self) -> tuple[()] | tuple[str, list[str]]:
         if not self._control.choices:
-            raise FakeAlsaError("Not an enumerated control")
+            return ()
         return self._control.choice, list(self._control.choices)
 
     def setenum(self, number: int) -> None:

@@ -62,19 +62,18 @@ def open_capture(alsa: Any, name: str, *, channel: int, rates_hz: Sequence[int])
         If it cannot be opened, or nothing it offers can be used.
     """
     refused: list[str] = []
+    channels = channel
     for rate_hz in rates_hz:
         for sample_format in FORMATS:
-            opened = _ask(alsa, name, rate_hz, sample_format, channel)
+            opened = _ask(alsa, name, rate_hz, sample_format, channels)
+            if opened.channels < channel:
+                # A number that the card does not have gives its fewest, and it may have more.
+                channels = _enough_channels(opened, name, channel)
+                opened = _ask(alsa, name, rate_hz, sample_format, channels)
             if opened.rate_hz not in rates_hz:
                 reason = f"{opened.rate_hz} Hz"
             elif opened.sample_format not in FORMATS:
                 reason = f"format {opened.sample_format}"
-            elif opened.channels < channel:
-                opened.pcm.close()
-                raise MicrophoneError(
-                    f"{name} has {opened.channels} channel(s) and channel {channel} is wanted; "
-                    f"set [microphone] channel to 1..{opened.channels}"
-                )
             else:
                 return opened
             opened.pcm.close()
@@ -89,14 +88,28 @@ def open_capture(alsa: Any, name: str, *, channel: int, rates_hz: Sequence[int])
     )
 
 
-def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channel: int) -> Opened:
+def _enough_channels(opened: Opened, name: str, channel: int) -> int:
+    """Close what was opened; return the least number of channels it offers that has this one."""
+    offered = opened.pcm.getchannels()
+    opened.pcm.close()
+    enough = [count for count in offered if count >= channel]
+    if not enough:
+        most = max(offered, default=opened.channels)
+        raise MicrophoneError(
+            f"{name} has {most} channel(s) and channel {channel} is wanted; "
+            f"set [microphone] channel to 1..{most}"
+        )
+    return min(enough)
+
+
+def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channels: int) -> Opened:
     try:
         pcm = alsa.PCM(
             type=alsa.PCM_CAPTURE,
             mode=alsa.PCM_NORMAL,
             device=name,
             rate=rate_hz,
-            channels=channel,
+            channels=channels,
             format=getattr(alsa, f"PCM_FORMAT_{sample_format}"),
             periodsize=PERIOD_FRAMES,
             periods=PERIODS,
