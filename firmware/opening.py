@@ -13,12 +13,12 @@ from typing import Any
 
 from firmware.formats import FORMATS
 
-PERIOD_FRAMES = 1024
-"""21.3 ms at 48 kHz, the step in which the sound is listened to: half as many wake-ups as with half
-of it, and at this rate no later."""
+PERIOD_S = 1024 / 48000
+"""The step in which the sound is listened to: half as many wake-ups as with half of it, and no
+later.  In seconds, or a card of 8 kHz would be heard 0.1 s late, and one of 192 kHz overrun."""
 
 PERIODS = 16
-"""0.34 s at 48 kHz that may pass without a read before the card overruns."""
+"""0.34 s that may pass without a read before the card overruns."""
 
 
 class MicrophoneError(Exception):
@@ -70,6 +70,9 @@ def open_capture(alsa: Any, name: str, *, channel: int, rates_hz: Sequence[int])
                 # A number that the card does not have gives its fewest, and it may have more.
                 channels = _enough_channels(opened, name, channel)
                 opened = _ask(alsa, name, rate_hz, sample_format, channels)
+            if opened.rate_hz != rate_hz and opened.rate_hz in rates_hz:
+                opened.pcm.close()  # a period of that rate's own is asked for with it
+                opened = _ask(alsa, name, opened.rate_hz, sample_format, channels)
             if opened.rate_hz not in rates_hz:
                 reason = f"{opened.rate_hz} Hz"
             elif opened.sample_format not in FORMATS:
@@ -111,7 +114,7 @@ def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channels: int) 
             rate=rate_hz,
             channels=channels,
             format=getattr(alsa, f"PCM_FORMAT_{sample_format}"),
-            periodsize=PERIOD_FRAMES,
+            periodsize=round(rate_hz * PERIOD_S),
             periods=PERIODS,
         )
         info = pcm.info()

@@ -240,6 +240,16 @@ def test_every_word_length_is_followed(make: Maker, name: str, raw: bytes, value
     assert microphone.status().sample_format == name
 
 
+@pytest.mark.parametrize(("rate_hz", "frames"), [(8000, 171), (16000, 341), (192000, 4096)])
+def test_a_period_lasts_one_hop_of_the_listening_at_every_rate(
+    make: Maker, rate_hz: int, frames: int
+) -> None:
+    """21.3 ms, ``listening/frames.py``; by hand: 1024 / 48000 of the rate."""
+    microphone = make(FakeAlsa({NAME: FakeCard(rates_hz=(rate_hz,))}), rates_hz=(48000, rate_hz))
+    block = next_block(microphone)
+    assert (block.sample_rate_hz, len(block.samples)) == (rate_hz, frames)
+
+
 def test_a_word_length_nobody_can_read_is_refused(make: Maker) -> None:
     microphone = make(FakeAlsa({NAME: FakeCard(formats=("U8",))}))
     assert "format U8" in detail_when(microphone, "U8")
