@@ -7,22 +7,18 @@ library and the page never loads the listening.
 from __future__ import annotations
 
 import argparse
-import errno
-import io
 import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from monitor import printed
 from monitor.command_line import PROGRAM, parser
 from monitor.errors import LanternError, UsageError
 
 if TYPE_CHECKING:
     from monitor.settings import Loaded
-
-_NO_OUTPUT = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
-"""What a full disk, a full quota or a broken device says to what is printed."""
 
 
 def _load(args: argparse.Namespace) -> Loaded:
@@ -149,8 +145,6 @@ def _level(args: argparse.Namespace) -> int:
 def _faces(args: argparse.Namespace) -> int:
     from firmware.faces import write_faces
 
-    if not args.folder:
-        raise UsageError("faces needs a folder, and '' is none; '.' is the one you are in")
     try:
         written = write_faces(Path(args.folder))
     except OSError as error:
@@ -262,7 +256,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     # Before numpy is imported anywhere: idle BLAS threads spin, and a Pi's cores are few.
     for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         os.environ.setdefault(variable, "1")
-    _make_printable()
+    printed.make_printable()
     words = parser()
     args = words.parse_args(argv)
     if args.version:
@@ -285,29 +279,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"{PROGRAM}: the package {error.name} is missing; install it", file=sys.stderr)
         return 1
     except BrokenPipeError:
-        _say_no_more()  # the reader (head, less) has had enough
+        printed.say_no_more()  # the reader (head, less) has had enough
         return 0
     except OSError as error:
-        if error.errno not in _NO_OUTPUT or error.filename is not None:
+        if not printed.is_output_lost(error):
             raise
-        _say_no_more()
+        printed.say_no_more()
         print(f"{PROGRAM}: what is printed cannot be written: {error.strerror}", file=sys.stderr)
         return 1
     except KeyboardInterrupt:
         return 130
-
-
-def _make_printable() -> None:
-    """Let every name be printed wherever it goes, and have something to print to."""
-    if sys.stdout is None:
-        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")  # as stderr does it
-
-
-def _say_no_more() -> None:
-    """What is still to be printed goes nowhere; Python would complain once more at exit."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from typing import NoReturn
+from typing import Any, NoReturn
 
 PROGRAM = "howl-lantern"
 
@@ -18,7 +18,11 @@ Each command has its own --help.
 
 
 class _OneLine(argparse.ArgumentParser):
-    """Says what is wrong with a command line in one line."""
+    """Says what is wrong with a command line in one line, and takes nothing for no name."""
+
+    def __init__(self, **how: Any) -> None:
+        super().__init__(**how)
+        self.register("type", None, _named)  # what has no type of its own
 
     def error(self, message: str) -> NoReturn:
         self.exit(2, f"{self.prog}: {message}; see {self.prog} --help\n")
@@ -29,6 +33,7 @@ class _Commands:
 
     def __init__(self, parser: argparse.ArgumentParser) -> None:
         self._commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+        self._commands.type = str  # all words behind it, too: the command looks at them itself
 
     def add(
         self, name: str, short: str, long: str, example: str, *, settings: bool = True
@@ -287,6 +292,12 @@ def _settings_options(parser: argparse.ArgumentParser) -> None:
         metavar="TABLE.KEY=VALUE",
         help="override one setting, for this run (may be given more than once)",
     )
+
+
+def _named(text: str) -> str:
+    if not text:  # as from a variable of the shell that is not set
+        raise argparse.ArgumentTypeError("a name is expected, not nothing")
+    return text
 
 
 def _port(text: str) -> int:

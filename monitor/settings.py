@@ -20,13 +20,12 @@ from monitor.errors import SettingsError
 from monitor.input_file import read_within
 from monitor.placing.stage_file import REVERBERATION_S
 from monitor.settings_pins import pin_problems, usual_bus
-from monitor.settings_reader import Reader, as_tuples
+from monitor.settings_reader import PACKAGED, Reader, as_tuples
 from monitor.settings_rules import FREE, RULES
 
 SYSTEM_FILE = Path("/etc/howl-lantern/settings.toml")
 LARGEST_FILE_BYTES = 1_000_000
 FILE_VARIABLE = "HOWL_LANTERN_SETTINGS"
-PACKAGED = "default"
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,14 +218,7 @@ def settings_file(given: str | Path | None, environ: Mapping[str, str]) -> Path 
 
     A file asked for (``given`` or the environment variable) is returned even if it does not
     exist, so that reading it says so.
-
-    Raises
-    ------
-    SettingsError
-        If the file that was asked for has no name.
     """
-    if given == "":
-        raise SettingsError(["--settings: a file's name expected, not nothing"])
     if given is not None:
         return Path(given)
     if environ.get(FILE_VARIABLE):

@@ -13,6 +13,9 @@ from typing import Any
 from monitor.advice.choice import EqualiserChoice, sliders_of
 from monitor.settings_rules import RULES
 
+PACKAGED = "default"
+"""Where a value comes from that nobody has set."""
+
 
 class Reader:
     """Gathers values and problems over all layers.
@@ -65,17 +68,17 @@ class Reader:
 
     def take_option(self, option: str) -> None:
         """Take one "table.key=value", the value as in TOML; a text's quotes may be missing."""
-        at = f"--set {option}"
+        at = f"--set {_short(option)}"
         name, equals, text = option.partition("=")
         name = name.strip()
-        if not equals or "." not in name:
+        table, _, key = name.partition(".")
+        if not equals or not table or not key:
             self.problems.append(f"{at}: table.key=value expected, like page.port=8081")
             return
         try:
             value = tomllib.loads(f"value = {text.strip()}")["value"]
         except (ValueError, RecursionError):
             value = text.strip()  # a shell has eaten the quotes of a text
-        table = name.partition(".")[0]
         if table not in RULES:
             self.problems.append(f"{at}: unknown table [{_plain(table)}]{_nearest(table, RULES)}")
             return
@@ -141,6 +144,12 @@ def _shown(value: Any) -> str:
 
 def _plain(name: str) -> str:
     return name if name.isprintable() else json.dumps(name)
+
+
+def _short(option: str) -> str:
+    """An option as it was typed, on one line of a screen."""
+    text = _plain(option)
+    return text if len(text) <= 120 else text[:120] + "..."
 
 
 def _nearest(name: str, known: Mapping[str, Any]) -> str:

@@ -117,6 +117,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.placing",
         "monitor.report",
         "monitor.settings",
+        "monitor.settings_reader",
         "monitor.settings_rules",
     ),
     "monitor.commands.bands": ("monitor.advice", "monitor.listening"),
@@ -146,7 +147,15 @@ ROOMLESS = {
         f"monitor.{name}"
         for name in (
             *("button_press", "cli", "command_line", "demo", "desk", "hand", "news", "opening"),
-            *("panel_thread", "parent", "part_health", "places", "present", "present_advice"),
+            *(
+                "panel_thread",
+                "parent",
+                "part_health",
+                "places",
+                "present",
+                "present_advice",
+                "printed",
+            ),
             *("ring_rows", "settings", "settings_kept", "settings_pins", "settings_reader"),
             *("settings_rules", "showing", "tonight", "watch", "watcher", "watcher_parts"),
         )

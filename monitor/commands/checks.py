@@ -16,6 +16,7 @@ from monitor.commands.finding import Finding
 from monitor.errors import SettingsError
 from monitor.link.client import LinkClient
 from monitor.settings import Loaded
+from monitor.settings_reader import PACKAGED
 
 _PARTS = ("lamp panel button journal adviser soundcheck access gigs link board settings").split()
 """All of the snapshot's parts that say how they are."""
@@ -30,8 +31,8 @@ def broken_settings(error: SettingsError) -> Finding:
 def look_over(loaded: Loaded) -> Iterable[Finding]:
     """Yield the findings one after the other; nothing here raises."""
     settings = loaded.settings
-    own = sorted({o for o in loaded.origins.values() if o != "default"})
-    yield Finding("settings", f"{len(own)} of your own" if own else "the defaults")
+    n_own = sum(origin != PACKAGED for origin in loaded.origins.values())
+    yield Finding("settings", f"{n_own} of your own" if n_own else "the defaults")
     snapshot = ask_watcher(places.socket_path(settings), spare=places.usual_socket_path())
     if snapshot is not None:
         yield from _from_watcher(snapshot)

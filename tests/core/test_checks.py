@@ -53,6 +53,7 @@ def test_all_is_well(
     assert report(checks.look_over(loaded)) == 0
     out = capsys.readouterr().out
     assert out.endswith("All is well.\n")
+    assert "settings    3 of your own" in out  # as the fixture above sets them
     parts = [line.split()[1] for line in out.splitlines()[:-1]]
     assert parts == "settings microphone level lamp panel cards socket page disk clock".split()
 

@@ -128,8 +128,30 @@ def test_no_folder_is_not_the_one_somebody_is_in(
     monkeypatch.chdir(tmp_path)
     code, out, err = run(capsys, "faces", "")
     assert (code, out) == (2, "")
-    assert err == "howl-lantern: faces needs a folder, and '' is none; '.' is the one you are in\n"
+    assert "argument DIR: a name is expected, not nothing" in err
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("scan", "song.wav", ""),
+        ("level", ""),
+        ("plan", ""),
+        ("plan", "stage.toml", "--svg", ""),
+        ("report", "-o", ""),
+        ("merge", ""),
+        ("gigs", "--delete", ""),
+        ("pair", "--socket", ""),
+        ("page", "--host", ""),
+        ("settings", "--settings", ""),
+    ],
+)
+def test_nothing_is_no_name(capsys: pytest.CaptureFixture[str], words: tuple[str, ...]) -> None:
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (2, "")
+    assert "a name is expected, not nothing" in err
+    assert err.count("\n") == 1
 
 
 def test_faces_are_written(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -215,6 +215,28 @@ def test_every_mistake_is_named_with_file_and_line(
     assert "\n" not in found[0]
 
 
+@pytest.mark.parametrize("option", [".=1", "page.=1", ".port=1", "=", "page=1"])
+def test_an_option_needs_table_and_key(option: str) -> None:
+    (found,) = problems(None, option)
+    assert found == f"--set {option}: table.key=value expected, like page.port=8081"
+
+
+@pytest.mark.parametrize("option", ["page.port=" + "9" * 5000, "page.host=one\ntwo", "x" * 5000])
+def test_what_is_said_of_an_option_is_one_short_line(option: str) -> None:
+    (found,) = problems(None, option)
+    assert found.startswith("--set ")
+    assert "\n" not in found
+    assert len(found) < 300
+
+
+def test_a_pin_given_twice_is_blamed_on_what_was_set(tmp_path: Path) -> None:
+    path = write(tmp_path, "[button]\nenabled = true\n[lamp]\ngpio_pin = 26\n")
+    (found,) = problems(path)
+    assert found.startswith(f"{path}, line 4: button.gpio_pin = 26 is the lamp's pin too")
+    (found,) = problems(None, "panel.driver=st7735", "panel.bus=1", "lamp.gpio_pin=24")
+    assert found.startswith("--set: lamp.gpio_pin = 24 is a pin of the panel")
+
+
 def test_all_mistakes_are_reported_at_once(tmp_path: Path) -> None:
     path = write(tmp_path, '[page]\nport = 0\n[lamp]\nenabled = "yes"\n[foo]\n')
     found = problems(path, "box.nmae=x", "nonsense")
