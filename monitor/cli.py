@@ -97,7 +97,10 @@ def _page(args: argparse.Namespace) -> int:
         )
     except OSError as error:
         where = f"{args.host or page.host}, port {args.port or page.port}"
-        raise LanternError(f"the page cannot answer at {where}: {error.strerror}") from error
+        raise LanternError(
+            f"the page cannot answer at {where}: {error.strerror}; give another --host or --port, "
+            "or set them in [page]"
+        ) from error
     return 0
 
 

@@ -184,7 +184,7 @@ BAD = [
     ("watch", "--set link.socket={file}/s", 1, "cannot open the socket"),
     ("page", "--port 0", 2, "a port is a number from 1 to 65535"),
     ("page", "--port http", 2, "a port is a number from 1 to 65535"),
-    ("page", "--host 127.0.0.1 --port {taken} --socket {folder}/s", 1, "in use"),
+    ("page", "--host 127.0.0.1 --port {taken} --socket {folder}/s", 1, "in use; give another"),
     ("faces", "{file}/faces", 1, "cannot be written here"),
     ("faces", "/proc/nowhere", 1, "cannot be written here"),
     ("demo", "--set box.name=", 2, "box.name must be 1 to 16 letters"),
