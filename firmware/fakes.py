@@ -36,6 +36,8 @@ class FakeCard:
     """
 
     rates_hz: tuple[int, ...] = (48000,)
+    true_rate_hz: int | None = None
+    """The rate at which it delivers, whatever it says."""
     formats: tuple[str, ...] = ("S16_LE",)
     channels: tuple[int, ...] = (1,)
     script: Iterable[Any] = ()
@@ -142,7 +144,7 @@ class FakePcm:
         if self._card.after == "block":
             threading.Event().wait()
         frames = self._request["periodsize"]
-        time.sleep(frames / self.rate_hz)
+        time.sleep(frames / (self._card.true_rate_hz or self.rate_hz))
         return frames, bytes(frames * self._frame_bytes)
 
     def close(self) -> None:

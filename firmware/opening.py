@@ -31,19 +31,21 @@ class UnknownNameError(MicrophoneError):
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """An open device and what ALSA really set."""
+    """An open device and what ALSA really set; ``says_hz`` if its rate turned out to be another."""
 
     pcm: Any
     rate_hz: int
     sample_format: str
     channels: int
+    says_hz: int | None = None
 
     @property
     def in_words(self) -> str:
         """For people: rate, word length and channels."""
         bits = FORMATS[self.sample_format].significant_bits
         channels = "1 channel" if self.channels == 1 else f"{self.channels} channels"
-        return f"{self.rate_hz / 1000:g} kHz, {bits} bits, {channels}"
+        says = "" if self.says_hz is None else f" (the card says {self.says_hz / 1000:g})"
+        return f"{self.rate_hz / 1000:g} kHz{says}, {bits} bits, {channels}"
 
 
 def open_capture(alsa: Any, name: str, *, channel: int, rates_hz: Sequence[int]) -> Opened:
@@ -141,40 +143,3 @@ def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channels: int) 
             advice = "this user must be in the group audio"
         kind = UnknownNameError if "no such file" in text.lower() else MicrophoneError
         raise kind(f"{name} cannot be opened ({text}); {advice}") from error
-
-
-class SilentLoss:
-    """Notices samples that went missing without an error, by clock against sample count.
-
-    Some drivers drop what was not read in time and say nothing.  Deliveries come in bursts,
-    so being late proves nothing; but the best moment of each second does: if even that
-    is later than the best of the second before, sound is missing.
-    """
-
-    WINDOW_S = 1.0
-    LEAST_LOSS_S = 0.1
-
-    def __init__(self, rate_hz: int) -> None:
-        self._rate_hz = rate_hz
-        self._frames = 0
-        self._start_mono_s: float | None = None
-        self._window_end_mono_s = 0.0
-        self._best_s: float | None = None
-        self._best_before_s: float | None = None
-
-    def push(self, frames: int, now_mono_s: float) -> float:
-        """Count a delivery; return the seconds found missing now, mostly 0.0."""
-        if self._start_mono_s is None:
-            # The first delivery may have waited any time; the count begins behind it.
-            self._start_mono_s = now_mono_s
-            self._window_end_mono_s = now_mono_s + self.WINDOW_S
-            return 0.0
-        self._frames += frames
-        late_s = now_mono_s - self._start_mono_s - self._frames / self._rate_hz
-        self._best_s = late_s if self._best_s is None else min(self._best_s, late_s)
-        if now_mono_s < self._window_end_mono_s:
-            return 0.0
-        before_s, self._best_before_s, self._best_s = self._best_before_s, self._best_s, None
-        self._window_end_mono_s = now_mono_s + self.WINDOW_S
-        lost_s = 0.0 if before_s is None else self._best_before_s - before_s
-        return lost_s if lost_s > self.LEAST_LOSS_S else 0.0

@@ -22,7 +22,8 @@ import pytest
 from firmware import microphone as module
 from firmware.fakes import FakeAlsa, FakeAlsaError, FakeCard, FakeControl, wait_until
 from firmware.microphone import AlsaMicrophone
-from firmware.opening import MicrophoneError, SilentLoss
+from firmware.opening import MicrophoneError
+from firmware.pace import SilentLoss, TrueRate
 from firmware.ports import AudioBlock, MicrophoneStatus
 from firmware.which_card import UNKNOWN_EVERY_S, WhichCard
 from monitor.listening.frames import HOP_S
@@ -678,6 +679,47 @@ def test_sound_that_was_dropped_is_found() -> None:
     losses.push(PERIOD, 0.0)
     late_blocks(losses, 0.0, 5.0, 0.02)
     assert late_blocks(losses, 5.5, 5.0, 0.02) == pytest.approx(0.5, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("said_hz", "true_hz", "found_hz"),
+    [
+        (48000, 44100.0, 44100),
+        (44100, 48000.0, 48000),
+        (48000, 16000.0, 16000),
+        (48000, 48048.0, None),  # 1000 ppm, ten times what a quartz is off
+        (48000, 46000.0, None),  # some loss, and no rate that cards have
+    ],
+)
+def test_the_rate_that_a_card_really_has_is_counted(
+    said_hz: int, true_hz: float, found_hz: int | None
+) -> None:
+    rate = TrueRate(said_hz)
+    times_s = [n * PERIOD / true_hz + 0.02 * (n % 4) / 4 for n in range(int(11 * true_hz / PERIOD))]
+    found = [rate.push(PERIOD, at_s) for at_s in times_s]
+    assert {one for one in found if one} == ({found_hz} if found_hz else set())
+
+
+def test_one_odd_window_is_no_other_rate() -> None:
+    rate = TrueRate(48000)
+    first = [rate.push(PERIOD, n * PERIOD / 44100) for n in range(int(5.1 * 44100 / PERIOD))]
+    then = [rate.push(PERIOD, 5.1 + n * PERIOD / 48000) for n in range(int(30 * 48000 / PERIOD))]
+    assert not any(first + then)
+
+
+def test_a_card_that_says_another_rate_is_followed(
+    make: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(TrueRate, "WINDOW_S", 0.5)
+    monkeypatch.setattr("firmware.pace.NEAR", 0.2)  # the fake's pace is that of a busy machine
+    microphone = make(FakeAlsa({NAME: FakeCard(true_rate_hz=16000)}))
+    blocks = [next_block(microphone)]
+    while blocks[-1].sample_rate_hz == 48000:
+        blocks.append(next_block(microphone))
+        assert len(blocks) < 200
+    assert (blocks[-1].sample_rate_hz, blocks[-1].gap) == (16000, True)
+    assert "16 kHz (the card says 48)" in microphone.status().detail
+    assert microphone.status().sample_rate_hz == 16000
 
 
 def test_a_card_with_a_slow_clock_loses_nothing() -> None:
