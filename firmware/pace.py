@@ -69,7 +69,7 @@ class TrueRate:
     def push(self, frames: int, now_mono_s: float) -> int | None:
         """Count a delivery; return another rate once two windows in a row have shown it.
 
-        Any loss that is known of must begin the count anew, with another object.
+        After an overrun the count begins anew, with another object.
         """
         if self._start_mono_s is None:
             self._start_mono_s = now_mono_s  # the first delivery may have waited any time
