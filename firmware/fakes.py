@@ -36,6 +36,8 @@ class FakeCard:
     """
 
     rates_hz: tuple[int, ...] = (48000,)
+    true_rate_hz: int | None = None
+    """The rate at which it delivers, whatever it says."""
     formats: tuple[str, ...] = ("S16_LE",)
     channels: tuple[int, ...] = (1,)
     script: Iterable[Any] = ()
@@ -107,18 +109,22 @@ class FakePcm:
         self.rate_hz = min(card.rates_hz, key=lambda rate: abs(rate - request["rate"]))
         wanted = request["format"]
         self.format_name = wanted if wanted in card.formats else card.formats[0]
-        enough = [count for count in card.channels if count >= request["channels"]]
-        self.channels = enough[0] if enough else max(card.channels)
+        wanted = request["channels"]  # that very number, or what alsa-lib takes first: the fewest
+        self.channels = wanted if wanted in card.channels else min(card.channels)
 
     def info(self) -> dict[str, Any]:
         period = self._request["periodsize"]
         return {
             "rate": self.rate_hz,
             "format_name": self.format_name,
+            "physical_bits": 8 * self._frame_bytes // self.channels,
             "channels": self.channels,
             "period_size": period,
             "buffer_size": period * self._request["periods"],
         }
+
+    def getchannels(self) -> list[int]:
+        return sorted(self._card.channels)
 
     def read(self) -> tuple[int, bytes]:
         if not self._card.is_plugged:
@@ -138,7 +144,7 @@ class FakePcm:
         if self._card.after == "block":
             threading.Event().wait()
         frames = self._request["periodsize"]
-        time.sleep(frames / self.rate_hz)
+        time.sleep(frames / (self._card.true_rate_hz or self.rate_hz))
         return frames, bytes(frames * self._frame_bytes)
 
     def close(self) -> None:
@@ -179,9 +185,9 @@ class FakeMixer:
         if not self._control.is_stubborn:
             self._control.capture_switch = bool(recording)
 
-    def getenum(self) -> tuple[str, list[str]]:
+    def getenum(self) -> tuple[()] | tuple[str, list[str]]:
         if not self._control.choices:
-            raise FakeAlsaError("Not an enumerated control")
+            return ()
         return self._control.choice, list(self._control.choices)
 
     def setenum(self, number: int) -> None:

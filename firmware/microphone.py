@@ -28,10 +28,10 @@ from firmware.mixer import turn_off_automatic_gain
 from firmware.opening import (
     MicrophoneError,
     Opened,
-    SilentLoss,
     UnknownNameError,
     open_capture,
 )
+from firmware.pace import SilentLoss, TrueRate
 from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
 from firmware.which_card import WhichCard
 
@@ -221,7 +221,7 @@ class AlsaMicrophone:
 
     def _read_on(self, reader: _Reader, opened: Opened, name: str, gain: str) -> str:
         """Read block after block; return why it ended."""
-        losses = SilentLoss(opened.rate_hz)
+        losses, true_rate = SilentLoss(opened.rate_hz), TrueRate(opened.rate_hz)
         is_first = True
         overruns_in_a_row = 0
         while reader.is_wanted:
@@ -229,7 +229,7 @@ class AlsaMicrophone:
             now = time.monotonic()
             if length == OVERRUN:
                 reader.progress_mono_s = now
-                losses = SilentLoss(opened.rate_hz)
+                losses, true_rate = SilentLoss(opened.rate_hz), TrueRate(opened.rate_hz)
                 self._count_overrun(reader)
                 overruns_in_a_row += 1
                 if overruns_in_a_row >= GIVE_UP_AFTER_OVERRUNS:
@@ -251,6 +251,10 @@ class AlsaMicrophone:
             overruns_in_a_row = 0
             if losses.push(len(samples), now) > 0.0:
                 self._count_overrun(reader)
+            if (rate_hz := true_rate.push(len(samples), now)) is not None:
+                opened = replace(opened, rate_hz=rate_hz, says_hz=opened.says_hz or opened.rate_hz)
+                losses, true_rate = SilentLoss(rate_hz), TrueRate(rate_hz)
+                self._gap_ahead = is_first = True
             if is_first:
                 is_first = False
                 self._say_hearing(reader, opened, name, gain)

@@ -33,11 +33,13 @@ def turn_off_automatic_gain(alsa: Any, card_index: int) -> str:
         return "unknown"
     if not results:
         return "none"
-    return "turned off" if all(results) else "still on"
+    # What only sets how such a gain works ("ALC Max Gain") is of no weight once it is off.
+    is_off = True in results and False not in results
+    return "turned off" if is_off else "still on"
 
 
-def _turn_off(alsa: Any, control: Any) -> bool:
-    """Try each kind of switch such a control may have; true if at least one is off now."""
+def _turn_off(alsa: Any, control: Any) -> bool | None:
+    """Try each kind of switch such a control may have; None if it has none to turn it off with."""
     is_off = False
     # A switch in the playback column (most cards) is off when it is "muted";
     # one in the capture column when it does not record.
@@ -57,11 +59,11 @@ def _turn_off(alsa: Any, control: Any) -> bool:
     if is_off:
         return True
     try:
-        _, choices = control.getenum()
+        _, choices = control.getenum() or ("", ())  # nothing at all where it is no choice
         for number, choice in enumerate(choices):
             if choice.lower() in ("off", "disabled", "manual"):
                 control.setenum(number)
                 return bool(control.getenum()[0] == choice)
-    except (alsa.ALSAAudioError, ValueError):
-        pass
-    return False
+    except alsa.ALSAAudioError:
+        return False
+    return None

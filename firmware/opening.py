@@ -13,12 +13,12 @@ from typing import Any
 
 from firmware.formats import FORMATS
 
-PERIOD_FRAMES = 1024
-"""21.3 ms at 48 kHz, the step in which the sound is listened to: half as many wake-ups as with half
-of it, and at this rate no later."""
+PERIOD_S = 1024 / 48000
+"""The step in which the sound is listened to: half as many wake-ups as with half of it, and no
+later.  In seconds, or a card of 8 kHz would be heard 0.1 s late, and one of 192 kHz overrun."""
 
 PERIODS = 16
-"""0.34 s at 48 kHz that may pass without a read before the card overruns."""
+"""0.34 s that may pass without a read before the card overruns."""
 
 
 class MicrophoneError(Exception):
@@ -31,19 +31,21 @@ class UnknownNameError(MicrophoneError):
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """An open device and what ALSA really set."""
+    """An open device and what ALSA really set; ``says_hz`` if its rate turned out to be another."""
 
     pcm: Any
     rate_hz: int
     sample_format: str
     channels: int
+    says_hz: int | None = None
 
     @property
     def in_words(self) -> str:
         """For people: rate, word length and channels."""
         bits = FORMATS[self.sample_format].significant_bits
         channels = "1 channel" if self.channels == 1 else f"{self.channels} channels"
-        return f"{self.rate_hz / 1000:g} kHz, {bits} bits, {channels}"
+        says = "" if self.says_hz is None else f" (the card says {self.says_hz / 1000:g})"
+        return f"{self.rate_hz / 1000:g} kHz{says}, {bits} bits, {channels}"
 
 
 def open_capture(alsa: Any, name: str, *, channel: int, rates_hz: Sequence[int]) -> Opened:
@@ -62,19 +64,21 @@ def open_capture(alsa: Any, name: str, *, channel: int, rates_hz: Sequence[int])
         If it cannot be opened, or nothing it offers can be used.
     """
     refused: list[str] = []
+    channels = channel
     for rate_hz in rates_hz:
         for sample_format in FORMATS:
-            opened = _ask(alsa, name, rate_hz, sample_format, channel)
+            opened = _ask(alsa, name, rate_hz, sample_format, channels)
+            if opened.channels < channel:
+                # A number that the card does not have gives its fewest, and it may have more.
+                channels = _enough_channels(opened, name, channel)
+                opened = _ask(alsa, name, rate_hz, sample_format, channels)
+            if opened.rate_hz != rate_hz and opened.rate_hz in rates_hz:
+                opened.pcm.close()  # a period of that rate's own is asked for with it
+                opened = _ask(alsa, name, opened.rate_hz, sample_format, channels)
             if opened.rate_hz not in rates_hz:
                 reason = f"{opened.rate_hz} Hz"
             elif opened.sample_format not in FORMATS:
                 reason = f"format {opened.sample_format}"
-            elif opened.channels < channel:
-                opened.pcm.close()
-                raise MicrophoneError(
-                    f"{name} has {opened.channels} channel(s) and channel {channel} is wanted; "
-                    f"set [microphone] channel to 1..{opened.channels}"
-                )
             else:
                 return opened
             opened.pcm.close()
@@ -89,19 +93,35 @@ def open_capture(alsa: Any, name: str, *, channel: int, rates_hz: Sequence[int])
     )
 
 
-def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channel: int) -> Opened:
+def _enough_channels(opened: Opened, name: str, channel: int) -> int:
+    """Close what was opened; return the least number of channels it offers that has this one."""
+    offered = opened.pcm.getchannels()
+    opened.pcm.close()
+    enough = [count for count in offered if count >= channel]
+    if not enough:
+        most = max(offered, default=opened.channels)
+        raise MicrophoneError(
+            f"{name} has {most} channel(s) and channel {channel} is wanted; "
+            f"set [microphone] channel to 1..{most}"
+        )
+    return min(enough)
+
+
+def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channels: int) -> Opened:
     try:
         pcm = alsa.PCM(
             type=alsa.PCM_CAPTURE,
             mode=alsa.PCM_NORMAL,
             device=name,
             rate=rate_hz,
-            channels=channel,
+            channels=channels,
             format=getattr(alsa, f"PCM_FORMAT_{sample_format}"),
-            periodsize=PERIOD_FRAMES,
+            periodsize=round(rate_hz * PERIOD_S),
             periods=PERIODS,
         )
         info = pcm.info()
+        if "physical_bits" not in info:  # it is from 0.11 on; pyproject.toml: what is wrong before
+            raise AttributeError("info() without physical_bits")
         return Opened(
             pcm=pcm,
             rate_hz=int(info["rate"]),
@@ -109,9 +129,9 @@ def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channel: int) -
             channels=int(info["channels"]),
         )
     except (TypeError, AttributeError) as error:
-        # Versions before 0.9.1 know neither the keywords nor info().
+        # Versions before 0.10 know neither the keywords nor all of info().
         raise MicrophoneError(
-            f"the installed pyalsaaudio is too old ({error}); install version 0.10 or newer"
+            f"the installed pyalsaaudio is too old ({error}); install version 0.11 or newer"
         ) from error
     except alsa.ALSAAudioError as error:
         # The text is all there is, alsa-lib's error numbers do not come through.
@@ -123,40 +143,3 @@ def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channel: int) -
             advice = "this user must be in the group audio"
         kind = UnknownNameError if "no such file" in text.lower() else MicrophoneError
         raise kind(f"{name} cannot be opened ({text}); {advice}") from error
-
-
-class SilentLoss:
-    """Notices samples that went missing without an error, by clock against sample count.
-
-    Some drivers drop what was not read in time and say nothing.  Deliveries come in bursts,
-    so being late proves nothing; but the best moment of each second does: if even that
-    is later than the best of the second before, sound is missing.
-    """
-
-    WINDOW_S = 1.0
-    LEAST_LOSS_S = 0.1
-
-    def __init__(self, rate_hz: int) -> None:
-        self._rate_hz = rate_hz
-        self._frames = 0
-        self._start_mono_s: float | None = None
-        self._window_end_mono_s = 0.0
-        self._best_s: float | None = None
-        self._best_before_s: float | None = None
-
-    def push(self, frames: int, now_mono_s: float) -> float:
-        """Count a delivery; return the seconds found missing now, mostly 0.0."""
-        if self._start_mono_s is None:
-            # The first delivery may have waited any time; the count begins behind it.
-            self._start_mono_s = now_mono_s
-            self._window_end_mono_s = now_mono_s + self.WINDOW_S
-            return 0.0
-        self._frames += frames
-        late_s = now_mono_s - self._start_mono_s - self._frames / self._rate_hz
-        self._best_s = late_s if self._best_s is None else min(self._best_s, late_s)
-        if now_mono_s < self._window_end_mono_s:
-            return 0.0
-        before_s, self._best_before_s, self._best_s = self._best_before_s, self._best_s, None
-        self._window_end_mono_s = now_mono_s + self.WINDOW_S
-        lost_s = 0.0 if before_s is None else self._best_before_s - before_s
-        return lost_s if lost_s > self.LEAST_LOSS_S else 0.0

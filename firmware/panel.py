@@ -14,6 +14,7 @@ from typing import Any
 
 from PIL import Image, ImageOps
 
+from firmware.pins import reason
 from firmware.ports import Panel
 
 OLED_DRIVERS = ("ssd1306", "ssd1309", "ssd1325", "ssd1327", "sh1106", "sh1107")
@@ -114,7 +115,7 @@ class LumaPanel:
             device.hide()
             device.clear()
         except Exception as error:
-            self._health = f"the panel was gone when it should go dark ({_first_line(error)})"
+            self._health = f"the panel was gone when it should go dark ({reason(error)})"
         device.persist = True  # luma's own clean-up at exit would try once more
         channel.cleanup()
 
@@ -129,7 +130,7 @@ class LumaPanel:
         self.error_count += 1
         self._shown = None
         self._retry_at_mono_s = self._clock() + RETRY_AFTER_S
-        text = _first_line(error)
+        text = reason(error)
         if isinstance(error, SettingError):
             self._retry_at_mono_s = math.inf
             what = text
@@ -251,8 +252,3 @@ def open_panel(
         return device, channel
 
     return LumaPanel(open_device, where=where)
-
-
-def _first_line(error: BaseException) -> str:
-    lines = str(error).strip().splitlines()
-    return lines[0] if lines else type(error).__name__

@@ -1,4 +1,4 @@
-"""What lamp and button have in common: the pins' library, and what its errors say."""
+"""What lamp, button and panel have in common: the pins' library, and what errors say."""
 
 from __future__ import annotations
 

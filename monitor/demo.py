@@ -24,7 +24,8 @@ from monitor import watch
 from monitor.advice.equaliser import Equaliser
 from monitor.errors import LanternError
 from monitor.link.messages import sound_path
-from monitor.settings import PACKAGED, Loaded, Settings
+from monitor.settings import Loaded, Settings
+from monitor.settings_reader import PACKAGED
 
 LOG = logging.getLogger(__name__)
 

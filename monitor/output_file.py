@@ -24,7 +24,7 @@ def check_outputs(outputs: Mapping[str, str | None], inputs: Mapping[str, Path])
     Raises
     ------
     UsageError
-        If one has no file's name, is there and is no plain file, or is one of the inputs or
+        If one is there and is no plain file, or is one of the inputs or
         another output.
     """
     taken = {path.resolve(): name for name, path in inputs.items()}
@@ -33,7 +33,7 @@ def check_outputs(outputs: Mapping[str, str | None], inputs: Mapping[str, Path])
             continue
         path = Path(os.path.realpath(name))
         mode = _mode(path)
-        if not name or stat.S_ISDIR(mode):
+        if stat.S_ISDIR(mode):
             raise UsageError(f"{option} {name!r}: a file's name expected")
         if mode and not stat.S_ISREG(mode):
             raise UsageError(f"{option} {name}: there is something that is no file; name another")

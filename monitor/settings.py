@@ -7,29 +7,25 @@ line and key and what was expected, and nothing starts.
 
 from __future__ import annotations
 
-import difflib
-import json
 import os
-import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from importlib import resources
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, get_type_hints
 
-from monitor.advice.choice import EqualiserChoice, sliders_of
+from monitor.advice.choice import EqualiserChoice
 from monitor.advice.labels import parse_frequency
 from monitor.errors import SettingsError
 from monitor.input_file import read_within
 from monitor.placing.stage_file import REVERBERATION_S
 from monitor.settings_pins import pin_problems, usual_bus
+from monitor.settings_reader import PACKAGED, Reader, as_tuples
 from monitor.settings_rules import FREE, RULES
 
 SYSTEM_FILE = Path("/etc/howl-lantern/settings.toml")
 LARGEST_FILE_BYTES = 1_000_000
 FILE_VARIABLE = "HOWL_LANTERN_SETTINGS"
-PACKAGED = "default"
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,131 +191,6 @@ class Loaded:
     mistakes: tuple[str, ...] = ()
 
 
-_TABLE_CLASSES: dict[str, type] = {
-    "box": Box,
-    "microphone": Microphone,
-    "line": Line,
-    "listening": Listening,
-    "equaliser": EqualiserChoice,
-    "advice": AdviceChoice,
-    "lamp": LampChoice,
-    "button": ButtonChoice,
-    "panel": PanelChoice,
-    "page": Page,
-    "access": Access,
-    "link": Link,
-    "journal": Journal,
-    "gigs": Gigs,
-}
-
-
-# --- reading -------------------------------------------------------------------------------
-
-
-class _Reader:
-    """Gathers values and problems over all layers."""
-
-    def __init__(self) -> None:
-        self.values: dict[str, Any] = {}
-        self.origins: dict[str, str] = {}
-        self.problems: list[str] = []
-        self.refused: set[str] = set()
-
-    def take_file(self, path: Path, text: str, *, origin: str | None = None) -> None:
-        try:
-            tables = tomllib.loads(text)
-        except (ValueError, RecursionError) as error:  # also a number of thousands of digits
-            self.problems.append(f"{path}: not valid TOML: {error}")
-            return
-        lines = _key_lines(text)
-        for table, content in tables.items():
-            at = _place(path, lines.get(table))
-            if table not in RULES:
-                self.problems.append(
-                    f"{at}: unknown table [{_plain(table)}]{_nearest(table, RULES)}"
-                )
-            elif not isinstance(content, dict):
-                self.problems.append(f"{at}: [{table}] must be a table, not {_shown(content)}")
-            else:
-                for key, value in content.items():
-                    line = lines.get(f"{table}.{key}", lines.get(table))
-                    at = _place(path, line)
-                    self.take(f"{table}.{key}", value, at=at, origin=origin or at)
-
-    def take_option(self, option: str) -> None:
-        at = f"--set {option}"
-        name, equals, text = option.partition("=")
-        name = name.strip()
-        if not equals or "." not in name:
-            self.problems.append(f"{at}: table.key=value expected, like page.port=8081")
-            return
-        try:
-            value = tomllib.loads(f"value = {text.strip()}")["value"]
-        except (ValueError, RecursionError):
-            value = text.strip()  # a shell has eaten the quotes of a text
-        table = name.partition(".")[0]
-        if table not in RULES:
-            self.problems.append(f"{at}: unknown table [{_plain(table)}]{_nearest(table, RULES)}")
-            return
-        if isinstance(value, int) and not isinstance(value, bool) and name == "equaliser.kind":
-            value = str(value)
-        self.take(name, value, at=at, origin="--set")
-
-    def take(self, name: str, value: Any, *, at: str, origin: str) -> None:
-        table, _, key = name.partition(".")
-        rule = RULES[table].get(key)
-        if rule is None:
-            hint = _nearest(key, RULES[table]) or f"; [{table}] has: {', '.join(RULES[table])}"
-            self.problems.append(f"{at}: unknown key {_plain(key)} in [{table}]{hint}")
-        elif not rule.check(value):
-            self.problems.append(f"{at}: {name} must be {rule.expected}, not {_shown(value)}")
-            self.refused.add(name)
-        else:
-            self.values[name] = value
-            self.origins[name] = origin
-
-
-def _place(path: Path, line: int | None) -> str:
-    return f"{path}, line {line}" if line else str(path)
-
-
-def _shown(value: Any) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str):
-        text = json.dumps(value, ensure_ascii=False)  # in quotes, on one line
-        return text if len(text) <= 44 else text[:40] + '..."'
-    text = str(value)
-    if isinstance(value, list | dict):
-        text = json.dumps(value, ensure_ascii=False, default=str)
-    return text if len(text) <= 60 else text[:60] + "..."
-
-
-def _plain(name: str) -> str:
-    return name if name.isprintable() else json.dumps(name)
-
-
-def _nearest(name: str, known: Mapping[str, Any]) -> str:
-    near = difflib.get_close_matches(name.lower(), list(known), n=1, cutoff=0.6)
-    return f"; did you mean {near[0]}?" if near else ""
-
-
-def _key_lines(text: str) -> dict[str, int]:
-    """Return the line of each "table" and "table.key"; the TOML reader does not tell."""
-    lines: dict[str, int] = {}
-    table = ""
-    for number, line in enumerate(text.splitlines(), 1):
-        if header := re.match(r"\s*\[\s*([\w.\"'-]+)\s*\]", line):
-            table = header[1].strip("\"'")
-            lines.setdefault(table, number)
-        elif key := re.match(r"\s*([\w.\"'-]+)\s*=", line):
-            name = key[1].replace('"', "").replace("'", "")
-            lines.setdefault(f"{table}.{name}" if table else name, number)
-            if not table:
-                lines.setdefault(name.partition(".")[0], number)
-    return lines
-
-
 def _read_text(path: Path) -> str:
     try:
         # Some editors put a mark before the first letter.
@@ -347,14 +218,7 @@ def settings_file(given: str | Path | None, environ: Mapping[str, str]) -> Path 
 
     A file asked for (``given`` or the environment variable) is returned even if it does not
     exist, so that reading it says so.
-
-    Raises
-    ------
-    SettingsError
-        If the file that was asked for has no name.
     """
-    if given == "":
-        raise SettingsError(["--settings: a file's name expected, not nothing"])
     if given is not None:
         return Path(given)
     if environ.get(FILE_VARIABLE):
@@ -388,7 +252,7 @@ def load(
     SettingsError
         With every problem found, one line each.
     """
-    reader = _Reader()
+    reader = Reader()
     reader.take_file(Path("defaults.toml"), default_text(), origin=PACKAGED)
     path = settings_file(given, os.environ if environ is None else environ)
     if path is not None:
@@ -398,7 +262,7 @@ def load(
     missing = [f"{t}.{k}" for t in RULES for k in RULES[t] if f"{t}.{k}" not in reader.values]
     if missing and not reader.problems:
         reader.problems.append(f"defaults.toml lacks {', '.join(missing)}: reinstall")
-    _check_together(reader)
+    reader.check_together()
     if reader.origins.get("panel.bus") == PACKAGED and "panel.driver" in reader.values:
         reader.values["panel.bus"] = usual_bus(reader.values["panel.driver"])
     reader.problems += pin_problems(reader.values, reader.origins)
@@ -407,73 +271,9 @@ def load(
     return Loaded(_build(reader.values), reader.origins, reader.values)
 
 
-def _check_together(reader: _Reader) -> None:
-    """Check what a single key cannot tell; a key that was refused is not blamed twice."""
-    if {"equaliser.kind", "equaliser.labels"} & reader.refused:
-        return
-    kind = reader.values.get("equaliser.kind")
-    labels = reader.values.get("equaliser.labels")
-    at = reader.origins.get("equaliser.labels", "")
-    if kind == "typed" and labels == []:
-        reader.problems.append(
-            f'{reader.origins["equaliser.kind"]}: equaliser.kind = "typed" needs the labels '
-            'of your sliders in equaliser.labels, like ["100", "1k", "10k"]'
-        )
-    elif kind != "typed" and labels:
-        reader.problems.append(
-            f'{at}: equaliser.labels is only read with kind = "typed", but kind is "{kind}"'
-        )
-    elif not any(map(_of_equaliser, reader.refused)):
-        table = {n.partition(".")[2]: v for n, v in reader.values.items() if _of_equaliser(n)}
-        try:
-            sliders_of(EqualiserChoice(**_tuples(table)))
-        except ValueError as error:
-            key = "labels" if labels else "step_db"
-            key = "strip_low_cut" if kind == "strip" and "strip" in str(error) else key
-            at = reader.origins[f"equaliser.{key}"]
-            reader.problems.append(f"{at}: equaliser.{key}: {error}")
-
-
-def _of_equaliser(name: str) -> bool:
-    return name.startswith("equaliser.")
-
-
-def _tuples(content: Mapping[str, Any]) -> dict[str, Any]:
-    return {k: tuple(v) if isinstance(v, list) else v for k, v in content.items()}
-
-
 def _build(values: Mapping[str, Any]) -> Settings:
     tables: dict[str, Any] = {}
-    for table, cls in _TABLE_CLASSES.items():
+    for table, cls in get_type_hints(Settings).items():
         content = {f.name: values[f"{table}.{f.name}"] for f in fields(cls)}
-        tables[table] = cls(**_tuples(content))
+        tables[table] = cls(**as_tuples(content))
     return Settings(**tables)
-
-
-SECRETS = ("access.code",)
-"""Shown as dots: what is printed is what people send around when they ask for help."""
-
-
-def describe(loaded: Loaded) -> str:
-    """Return every setting in force as TOML, with where it came from as a comment."""
-    lines: list[str] = []
-    for table, rules in RULES.items():
-        lines.append(f"[{table}]")
-        for key in rules:
-            name = f"{table}.{key}"
-            value = loaded.values[name]
-            said = _toml("......" if value and name in SECRETS else value)
-            lines.append(f"{f'{key} = {said}':<44}  # {loaded.origins[name]}")
-        lines.append("")
-    return "\n".join(lines).rstrip()
-
-
-def _toml(value: Any) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, list):
-        return "[" + ", ".join(_toml(item) for item in value) + "]"
-    if isinstance(value, str):
-        # JSON's escapes are also TOML's for printable text, which is all that is accepted.
-        return json.dumps(value, ensure_ascii=False)
-    return str(value)

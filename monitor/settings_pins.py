@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from monitor.settings_reader import PACKAGED
 from monitor.settings_rules import SPI_PANELS
 
 _I2C_PINS = {0: (0, 1), 1: (2, 3)}
@@ -42,15 +43,22 @@ def pin_problems(values: Mapping[str, Any], origins: Mapping[str, str]) -> list[
     pins = {t: values[f"{t}.gpio_pin"] for t in used if f"{t}.gpio_pin" in values}
     if len(pins) == 2 and pins["lamp"] == pins["button"]:
         problems.append(
-            f"{origins['button.gpio_pin']}: button.gpio_pin = {pins['button']} is the lamp's pin "
-            "too; give each a GPIO of its own"
+            f"{_written(origins, 'button.gpio_pin', 'lamp.gpio_pin', 'button.enabled')}: "
+            f"button.gpio_pin = {pins['button']} is the lamp's pin too; give each a GPIO of its own"
         )
     driver, bus = values.get("panel.driver"), values.get("panel.bus")
     taken = () if driver is None or bus is None else panel_pins(driver, bus)
     for table, pin in pins.items():
         if pin in taken:
             problems.append(
-                f"{origins[f'{table}.gpio_pin']}: {table}.gpio_pin = {pin} is a pin of the panel "
+                f"{_written(origins, f'{table}.gpio_pin', 'panel.bus', 'panel.driver')}: "
+                f"{table}.gpio_pin = {pin} is a pin of the panel "
                 f"({driver} needs GPIO {', '.join(map(str, taken))}); give the {table} another"
             )
     return problems
+
+
+def _written(origins: Mapping[str, str], *names: str) -> str:
+    """Where the first of them that the person has set was set: a default is nobody's mistake."""
+    places = [origins[name] for name in names]
+    return next((place for place in places if place != PACKAGED), places[0])

@@ -107,7 +107,7 @@ fail_made() {
 
 # Before anything is switched: does it start at all, and does it take this box's settings?
 prove_release() {
-    "$made/bin/python" -I -c 'import alsaaudio; assert hasattr(alsaaudio.PCM, "info")' \
+    "$made/bin/python" -I -c 'import alsaaudio; assert hasattr(alsaaudio.PCM, "avail")' \
         >>"$log" 2>&1 || fail_made "the microphone's library does not load"
     "$made/bin/howl-lantern" --version >>"$log" 2>&1 || fail_made "the program does not start"
     takes_settings "$made" || fail_made "it does not take the settings: $refused"

@@ -3,10 +3,13 @@
 #
 # From Debian comes only what pip cannot bring, or not without a compiler:
 # - the pins' library (lgpio): no wheel for Python 3.13 on arm64; Raspberry Pi OS packages it;
-# - the microphone's (alsaaudio) from 0.10 on, else it is built against the system's alsa-lib.
-#   Debian 12 has 0.8.4, which cannot capture under Python 3.11 and is never used.
+# - the microphone's (alsaaudio) from 0.11 on, else it is built against the system's alsa-lib.
+#   Debian 12 has 0.8.4, which cannot capture under Python 3.11; Debian 13 has 0.10.0, which keeps
+#   lost sound to itself and writes beyond its buffer where a card has fewer significant bits than
+#   it stores (its own list of changes, 0.11.0).
 # All else comes in the versions of constraints.txt, so that a release is what was tried.
 
+alsa_least=0.11
 alsa_builders="gcc libc6-dev python3-dev libasound2-dev"
 
 installable() { apt-cache show --no-all-versions "$1" >/dev/null 2>&1; }
@@ -19,7 +22,7 @@ candidate() { # PACKAGE: the version that apt would install, nothing where there
 version_there() { dpkg-query -W -f '${Version}' "$1" 2>/dev/null; } # PACKAGE
 
 can_capture() { # VERSION of python3-alsaaudio
-    [ -n "$1" ] && dpkg --compare-versions "$1" ge 0.10
+    [ -n "$1" ] && dpkg --compare-versions "$1" ge "$alsa_least"
 }
 
 has_alsa_wheel() {

@@ -117,10 +117,14 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.placing",
         "monitor.report",
         "monitor.settings",
+        "monitor.settings_reader",
+        "monitor.settings_rules",
     ),
+    "monitor.commands.bands": ("monitor.advice", "monitor.listening"),
+    "monitor.commands.asking": ("monitor.link.client", "monitor.link.messages"),
     "monitor.commands.pair": (
+        "monitor.commands.asking",
         "monitor.link.client",
-        "monitor.link.messages",
         "monitor.report.words",
     ),
     "monitor.commands.plan": ("monitor.output_file", "monitor.placing"),
@@ -143,18 +147,18 @@ ROOMLESS = {
     *(
         f"monitor.{name}"
         for name in (
-            *("button_press", "cli", "demo", "desk", "hand", "news", "opening", "panel_thread"),
-            *("parent", "part_health", "places", "present", "present_advice", "ring_rows"),
+            *("button_press", "cli", "command_line", "demo", "desk", "hand", "news", "opening"),
             *(
-                "settings",
-                "settings_kept",
-                "settings_pins",
-                "settings_rules",
-                "showing",
-                "tonight",
-                "watch",
+                "panel_thread",
+                "parent",
+                "part_health",
+                "places",
+                "present",
+                "present_advice",
+                "printed",
             ),
-            *("watcher", "watcher_parts"),
+            *("ring_rows", "settings", "settings_kept", "settings_pins", "settings_reader"),
+            *("settings_rules", "showing", "tonight", "watch", "watcher", "watcher_parts"),
         )
     ),
 }

@@ -6,13 +6,13 @@ wait is told when to ask again.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
 from flask import Flask, Response, request
 
 from monitor.link.client import LinkClient
+from monitor.link.gig_commands import UID
 from monitor.link.messages import LinkError
 from web.answers import (
     API,
@@ -37,7 +37,6 @@ NOT_REMEMBERED = (
     "what earlier evenings say is not in this: the memory did not answer; ask again in a moment"
 )
 WIDTHS = ("wide", "narrow")
-_UID = re.compile(r"[0-9a-f]{16}")
 
 
 def add_gig_routes(app: Flask, client: LinkClient) -> None:
@@ -95,7 +94,7 @@ def _add_records(app: Flask, client: LinkClient) -> None:
 
     @app.get(f"{API}/gigs/<uid>/<any({','.join(map(repr, FORMS))}):name>")
     def form(uid: str, name: str) -> Response | JsonAnswer:
-        if not _UID.fullmatch(uid):
+        if not UID.fullmatch(uid):
             return _no_gig(uid)
         wish, problem = _wish()
         if problem is not None:
@@ -110,7 +109,7 @@ def _add_records(app: Flask, client: LinkClient) -> None:
             return refused_with(error)
 
     def _record(uid: str, *, is_download: bool) -> Response | JsonAnswer:
-        if not _UID.fullmatch(uid):
+        if not UID.fullmatch(uid):
             return _no_gig(uid)
         try:
             with records:

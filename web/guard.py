@@ -11,8 +11,6 @@ from flask import Request, Response
 MAX_BODY_BYTES = 1024
 MAX_WORDS_BYTES = 4 * 1024
 """A note of the watcher's longest, 500 characters of up to four bytes, with room to spare."""
-MAX_PLAN_BYTES = 32 * 1024
-"""A stage plan: 64 microphones of some 250 bytes each, and as much again."""
 
 HEADERS = {
     # Nothing inline and nothing from elsewhere: the page needs no more, an attacker would.

@@ -13,6 +13,7 @@ from typing import Any
 from flask import Flask, Response, jsonify, render_template, request
 
 from monitor.link.client import LinkClient
+from monitor.link.commands import MAX_PLAN_BYTES
 from monitor.link.messages import LinkError
 from monitor.placing.checklist import CHECKLIST
 from monitor.placing.drawing import draw_svg
@@ -21,7 +22,7 @@ from monitor.placing.stage import Stage, StageError
 from monitor.placing.stage_file import EXAMPLE, parse_stage, read_stage, stage_fields
 from web.answers import API, JsonAnswer, asked, json_body, line, refused_with
 from web.gate import changing
-from web.guard import MAX_PLAN_BYTES, refusal
+from web.guard import refusal
 
 AT_ONCE = 2
 """The interpreter reckons one at a time however many threads there are: one that waits keeps it

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor import places
+from monitor.commands.asking import asked, is_nobody_there, problem_of
 from monitor.commands.report import meant
 from monitor.errors import LanternError, UsageError
 from monitor.input_file import read_within
@@ -24,15 +25,14 @@ from monitor.journal.record import Record, read_records
 from monitor.journal.record_values import RecordError
 from monitor.journal.store import Journal
 from monitor.link.client import LinkClient
-from monitor.link.messages import LinkError
 from monitor.report.list_words import gig_lines
 from monitor.report.words import counted, listed
 from monitor.settings import Settings
 
 LARGEST_FILE_BYTES = 64_000_000
 """A hundred long gigs with everything kept are a tenth of it."""
-CONNECT_S = 3.0
 ANSWER_S = 30.0
+"""The longest question is a record of another box, written to a slow card."""
 PIECE_CHARS = 20_000
 """Of a record on its way to the watcher; in plain ASCII, so that a piece fits in a line."""
 
@@ -54,7 +54,9 @@ def delete_gig(settings: Settings, name: str, *, sure: bool) -> int:
         return 1
     _changed(
         settings,
-        lambda client: _asked(client, {"class": "gig", "do": "delete", "gig": gig["uid"]}),
+        lambda client: asked(
+            client, {"class": "gig", "do": "delete", "gig": gig["uid"]}, timeout_s=ANSWER_S
+        ),
         DeleteGig(gig["uid"]),
     )
     print(f"deleted: {gig['uid']}")
@@ -126,7 +128,7 @@ def _sent(client: LinkClient, record: Record) -> Mapping[str, Any]:
     whole = json.dumps(record, allow_nan=False, separators=(",", ":"))
     answer: Mapping[str, Any] = {}
     for offset in range(0, len(whole), PIECE_CHARS):
-        answer = _asked(
+        answer = asked(
             client,
             {
                 "class": "import",
@@ -135,6 +137,7 @@ def _sent(client: LinkClient, record: Record) -> Mapping[str, Any]:
                 "text": whole[offset : offset + PIECE_CHARS],
                 "last": offset + PIECE_CHARS >= len(whole),
             },
+            timeout_s=ANSWER_S,
         )
     return answer
 
@@ -162,26 +165,10 @@ def _watcher(path: Path) -> Iterator[LinkClient | None]:
         If one may run and cannot be asked: its journal is not to be changed behind its back.
     """
     with LinkClient(path) as client:
-        with client.condition:
-            client.condition.wait_for(lambda: client.connected or _nobody(client), CONNECT_S)
-            connected, nobody, problem = client.connected, _nobody(client), client.problem
-        if not connected and not nobody:
+        problem = problem_of(client)
+        if problem and not is_nobody_there(client):
             raise LanternError(f"{problem}; or use sudo")
-        yield client if connected else None
-
-
-def _nobody(client: LinkClient) -> bool:
-    return client.problem.startswith("no watcher is running")
-
-
-def _asked(client: LinkClient, command: Mapping[str, Any]) -> Mapping[str, Any]:
-    try:
-        answer = client.request(command, timeout_s=ANSWER_S)
-    except LinkError as error:
-        raise LanternError(str(error)) from error
-    if answer.get("class") == "error":
-        raise LanternError(str(answer.get("message", "the watcher refused")))
-    return answer
+        yield None if problem else client
 
 
 def _asked_file(settings: Settings, question: Question) -> Mapping[str, Any]:

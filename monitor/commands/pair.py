@@ -6,16 +6,25 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from monitor.commands.asking import asked, problem_of
 from monitor.errors import LanternError
 from monitor.link.client import LinkClient
-from monitor.link.messages import LinkError, Message
 from monitor.report.words import length_words
 
-CONNECT_S = 3.0
+ANSWER_S = 2.0
 
 
 def run(socket_path: Path, *, list_phones: bool = False, unpair: str | None = None) -> int:
     """Ask the watcher and print what it says; return the exit code.
+
+    Parameters
+    ----------
+    socket_path : Path
+        Where the watcher is.
+    list_phones : bool
+        List the paired phones instead of asking for a code.
+    unpair : str, optional
+        Instead unpair this phone, or "all".
 
     Raises
     ------
@@ -23,31 +32,19 @@ def run(socket_path: Path, *, list_phones: bool = False, unpair: str | None = No
         If no watcher answers or it refuses.
     """
     with LinkClient(socket_path) as client:
-        with client.condition:
-            client.condition.wait_for(lambda: client.connected, CONNECT_S)
-            if not client.connected:
-                raise LanternError(f"{client.problem}; start howl-lantern watch, or use sudo")
+        if problem := problem_of(client):
+            raise LanternError(f"{problem}; start howl-lantern watch, or use sudo")
         if unpair is not None:
-            answer = _asked(client, {"class": "unpair", "phone": unpair})
+            answer = asked(client, {"class": "unpair", "phone": unpair}, timeout_s=ANSWER_S)
             print(f"unpaired{_problem(answer)}")
         elif list_phones:
-            _print_phones(_asked(client, {"class": "phones"})["phones"])
+            _print_phones(asked(client, {"class": "phones"}, timeout_s=ANSWER_S)["phones"])
         else:
-            answer = _asked(client, {"class": "pair_here"})
+            answer = asked(client, {"class": "pair_here"}, timeout_s=ANSWER_S)
             code, minutes = answer["code"], answer["lasts_s"] / 60.0
             print(f"{code[:3]} {code[3:]}")
             print(f"Type it on the page of the phone; it counts for {minutes:.0f} minutes.")
     return 0
-
-
-def _asked(client: LinkClient, command: Mapping[str, Any]) -> Message:
-    try:
-        answer = client.request(command)
-    except LinkError as error:
-        raise LanternError(str(error)) from error
-    if answer.get("class") == "error":
-        raise LanternError(str(answer.get("message", "the watcher refused")))
-    return answer
 
 
 def _problem(answer: Mapping[str, Any]) -> str:

@@ -16,7 +16,7 @@ from firmware.faces import EXAMPLE_FACES, draw_face
 from firmware.ports import AudioSource, LampPattern
 from monitor import opening, places
 from monitor.commands import checks
-from monitor.commands.checks import Finding
+from monitor.commands.finding import Finding
 from monitor.settings import Settings
 
 WAIT_S = 15.0
@@ -115,14 +115,9 @@ def _panel(settings: Settings, ask: Ask) -> Finding:
 
 
 def _button(settings: Settings, say: Callable[[str], object]) -> Finding:
-    from firmware.button import open_button
-
     pressed: queue.SimpleQueue[str] = queue.SimpleQueue()
-    button = open_button(
-        gpio_pin=settings.button.gpio_pin,
-        enabled=settings.button.enabled,
-        on_press=lambda: pressed.put("pressed"),
-        on_hold=lambda: pressed.put("held"),
+    button = opening.open_button(
+        settings, on_press=lambda: pressed.put("pressed"), on_hold=lambda: pressed.put("held")
     )
     try:
         if button.health() == "off":

@@ -31,13 +31,14 @@ LATEST_UTC_S = EARLIEST_UTC_S + 20 * 365.25 * 86_400.0
 GIG_DO = ("begin", "end", "venue", "rename", "song", "note", "delete", "clear_venue")
 """What a person can do with a gig; "venue" says where it is played, by uid or by name."""
 
-_UID = re.compile(r"[0-9a-f]{16}")
+UID = re.compile(r"[0-9a-f]{16}")
+"""A gig's name, or a venue's."""
 _UPLOAD = re.compile(r"[A-Za-z0-9_-]{1,32}")
 
 
 def _uid(message: Message, key: str) -> str:
     value = message.get(key)
-    if not isinstance(value, str) or not _UID.fullmatch(value):
+    if not isinstance(value, str) or not UID.fullmatch(value):
         raise LinkError(f"{key} must be 16 small hexadecimal digits, not {value!r:.60}")
     return value
 

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from monitor.commands.shown_settings import describe
 from monitor.demo import is_this_machine, print_code, with_own_defaults
 from monitor.errors import SettingsError
-from monitor.settings import Loaded, describe, load
+from monitor.settings import Loaded, load
 
 NOWHERE = {"HOME": "/nonexistent"}
 

@@ -219,7 +219,7 @@ def test_what_cannot_be_unpaired_is_said_in_one_line(
 def test_without_a_watcher_the_command_says_so(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("monitor.commands.pair.CONNECT_S", 0.2)
+    monkeypatch.setattr("monitor.commands.asking.CONNECT_S", 0.2)
     assert cli.main(["pair", "--socket", str(tmp_path / "none.sock")]) == 1
     assert "no watcher is running" in capsys.readouterr().err
 

@@ -38,8 +38,13 @@ class FakeSource:
         samples = np.asarray(samples, dtype=np.float32)
         self.blocks.put(AudioBlock(samples, rate_hz, time.monotonic(), gap, clipped))
 
-    def say(self, state: Literal["searching", "hearing", "lost", "stuck"], detail: str) -> None:
-        self._status = dataclasses.replace(self._status, state=state, detail=detail)
+    def say(
+        self,
+        state: Literal["searching", "hearing", "lost", "stuck"],
+        detail: str,
+        **more: Any,
+    ) -> None:
+        self._status = dataclasses.replace(self._status, state=state, detail=detail, **more)
 
     def read(self, timeout_s: float) -> AudioBlock | None:
         try:

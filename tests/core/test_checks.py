@@ -13,7 +13,8 @@ import pytest
 
 from firmware.cards import CaptureDevice
 from monitor import clock, opening
-from monitor.commands import checks
+from monitor.commands import check_around, check_devices, checks
+from monitor.commands.finding import Finding, report
 from monitor.demo import free_port
 from monitor.errors import SettingsError
 from monitor.settings import Loaded, load
@@ -23,11 +24,11 @@ from tests.core.test_watch import Running
 
 @pytest.fixture
 def loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Loaded:
-    monkeypatch.setattr(checks, "HEAR_S", 0.5)
+    monkeypatch.setattr(check_devices, "HEAR_S", 0.5)
     monkeypatch.setattr(clock, "is_trusted", lambda: True)
     monkeypatch.setattr(opening, "open_lamp", lambda _: FakeLamp())
     monkeypatch.setattr(opening, "open_panel", lambda _: FakePanel())
-    monkeypatch.setattr(checks, "UNIT", tmp_path / "no.service")
+    monkeypatch.setattr(check_around, "UNIT", tmp_path / "no.service")
     places = [f"link.socket={tmp_path}/link.sock", f"journal.file={tmp_path}/j.sqlite3"]
     places += [f"page.port={free_port('127.0.0.1', 0)}"]
     return load(None, places, environ={"HOME": "/nonexistent"})
@@ -41,7 +42,7 @@ def source(monkeypatch: pytest.MonkeyPatch) -> Iterator[FakeSource]:
     assert source.closed
 
 
-def look(loaded: Loaded) -> dict[str, checks.Finding]:
+def look(loaded: Loaded) -> dict[str, Finding]:
     return {finding.part: finding for finding in checks.look_over(loaded)}
 
 
@@ -49,9 +50,10 @@ def test_all_is_well(
     loaded: Loaded, source: FakeSource, capsys: pytest.CaptureFixture[str]
 ) -> None:
     source.give(noise(48000, level=0.01))
-    assert checks.report(checks.look_over(loaded)) == 0
+    assert report(checks.look_over(loaded)) == 0
     out = capsys.readouterr().out
     assert out.endswith("All is well.\n")
+    assert "settings    3 of your own" in out  # as the fixture above sets them
     parts = [line.split()[1] for line in out.splitlines()[:-1]]
     assert parts == "settings microphone level lamp panel cards socket page disk clock".split()
 
@@ -64,7 +66,7 @@ def test_the_cards_that_can_be_named_are_listed(
         CaptureDevice("Stand", 1, 0, "USB Audio", True),
         CaptureDevice("PCH", 0, 0, "A", False),
     ]
-    monkeypatch.setattr(checks, "list_capture_devices", lambda: cards)
+    monkeypatch.setattr(check_devices, "list_capture_devices", lambda: cards)
     assert look(loaded)["cards"].well == "Stand (USB Audio), PCH (A)"
 
 
@@ -73,7 +75,7 @@ def test_two_cards_of_one_make_need_doing_where_one_is_named(
 ) -> None:
     source.give(noise(48000, level=0.01))
     cards = [CaptureDevice(name, n, 0, "A", True) for n, name in enumerate(("Mic", "Mic_1"))]
-    monkeypatch.setattr(checks, "list_capture_devices", lambda: cards)
+    monkeypatch.setattr(check_devices, "list_capture_devices", lambda: cards)
     assert look(loaded)["cards"].well == "Mic (A), Mic_1 (A)", "none is named, nothing can be wrong"
     line = dataclasses.replace(loaded.settings.line, device="hw:CARD=Mic_1,DEV=0")
     named = dataclasses.replace(loaded.settings, line=line)
@@ -127,7 +129,7 @@ def test_the_page_is_asked_for_itself(
 
 def test_the_page_that_is_ours_is_known_by_what_it_says() -> None:
     page = Path(__file__).parents[2] / "web" / "templates" / "page.html"
-    assert b"Howl Lantern" in page.read_bytes()[: checks.READ_BYTES]
+    assert b"Howl Lantern" in page.read_bytes()[: check_around.READ_BYTES]
 
 
 def test_every_part_that_says_how_it_is_is_in_the_report(loaded: Loaded, tmp_path: Path) -> None:
@@ -173,7 +175,7 @@ def test_no_microphone_needs_doing(
     loaded: Loaded, source: FakeSource, capsys: pytest.CaptureFixture[str]
 ) -> None:
     source.say("searching", "no microphone is there; plug one in")
-    assert checks.report(checks.look_over(loaded)) == 1
+    assert report(checks.look_over(loaded)) == 1
     out = capsys.readouterr().out
     assert "!!  microphone  no microphone is there; plug one in" in out
     assert out.endswith("1 thing needs doing.\n")
@@ -217,6 +219,17 @@ def test_a_running_watcher_is_asked(loaded: Loaded, tmp_path: Path) -> None:
     assert not any(finding.to_do for finding in found.values())
 
 
+def test_an_automatic_gain_that_stays_on_needs_doing_whoever_is_asked(
+    loaded: Loaded, source: FakeSource, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source.give(noise(48000, level=0.01))
+    source.say("hearing", "48 kHz; its automatic gain control is on", automatic_gain="still on")
+    assert "automatic gain control is on" in look(loaded)["microphone"].to_do
+    microphone = dataclasses.asdict(source.status())
+    monkeypatch.setattr(checks, "ask_watcher", lambda *_, **__: {"microphone": microphone})
+    assert "automatic gain control is on" in look(loaded)["microphone"].to_do
+
+
 def test_on_an_installed_box_the_watcher_is_found_at_the_usual_socket_too(
     loaded: Loaded, tmp_path: Path
 ) -> None:
@@ -248,5 +261,5 @@ def test_a_folder_that_cannot_be_written_needs_doing(source: FakeSource) -> None
 
 def test_wrong_settings_come_first(capsys: pytest.CaptureFixture[str]) -> None:
     error = SettingsError(["one", "two"])
-    assert checks.report([checks.broken_settings(error)]) == 1
+    assert report([checks.broken_settings(error)]) == 1
     assert "settings    correct these first: one; two" in capsys.readouterr().out

@@ -17,6 +17,7 @@ import pytest
 import soundfile
 
 from monitor import cli
+from monitor.command_line import parser
 from monitor.settings import default_text
 
 ROOT = Path(__file__).parents[2]
@@ -65,7 +66,7 @@ def test_help_of_each_command_explains_and_shows(
 def test_examples_parse(command: str, capsys: pytest.CaptureFixture[str]) -> None:
     _, out, _ = run(capsys, command, "--help")
     (example,) = re.findall(r"^  howl-lantern (.*)$", out.split("Example:")[1], re.MULTILINE)
-    assert cli._parser().parse_args(shlex.split(example)).command == command
+    assert parser().parse_args(shlex.split(example)).command == command
 
 
 def test_version(capsys: pytest.CaptureFixture[str]) -> None:
@@ -127,8 +128,30 @@ def test_no_folder_is_not_the_one_somebody_is_in(
     monkeypatch.chdir(tmp_path)
     code, out, err = run(capsys, "faces", "")
     assert (code, out) == (2, "")
-    assert err == "howl-lantern: faces needs a folder, and '' is none; '.' is the one you are in\n"
+    assert "argument DIR: a name is expected, not nothing" in err
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("scan", "song.wav", ""),
+        ("level", ""),
+        ("plan", ""),
+        ("plan", "stage.toml", "--svg", ""),
+        ("report", "-o", ""),
+        ("merge", ""),
+        ("gigs", "--delete", ""),
+        ("pair", "--socket", ""),
+        ("page", "--host", ""),
+        ("settings", "--settings", ""),
+    ],
+)
+def test_nothing_is_no_name(capsys: pytest.CaptureFixture[str], words: tuple[str, ...]) -> None:
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (2, "")
+    assert "a name is expected, not nothing" in err
+    assert err.count("\n") == 1
 
 
 def test_faces_are_written(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -161,7 +184,7 @@ BAD = [
     ("watch", "--set link.socket={file}/s", 1, "cannot open the socket"),
     ("page", "--port 0", 2, "a port is a number from 1 to 65535"),
     ("page", "--port http", 2, "a port is a number from 1 to 65535"),
-    ("page", "--host 127.0.0.1 --port {taken} --socket {folder}/s", 1, "in use"),
+    ("page", "--host 127.0.0.1 --port {taken} --socket {folder}/s", 1, "in use; give another"),
     ("faces", "{file}/faces", 1, "cannot be written here"),
     ("faces", "/proc/nowhere", 1, "cannot be written here"),
     ("demo", "--set box.name=", 2, "box.name must be 1 to 16 letters"),

@@ -7,15 +7,16 @@ import os
 import re
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import Any, get_type_hints
 
 import pytest
 
 from monitor import places, settings
+from monitor.commands.shown_settings import describe
 from monitor.errors import SettingsError
-from monitor.settings import RULES, Settings, default_text, load
+from monitor.settings import Settings, default_text, load
 from monitor.settings_pins import panel_pins
-from monitor.settings_rules import SPI_PANELS
+from monitor.settings_rules import RULES, SPI_PANELS
 
 NOWHERE: dict[str, str] = {"HOME": "/nonexistent"}
 
@@ -35,7 +36,7 @@ def problems(path: Path | None, *options: str) -> list[str]:
 def test_defaults_rules_and_classes_hold_the_same_keys() -> None:
     defaults = tomllib.loads(default_text())
     classes = {
-        f.name: [g.name for g in dataclasses.fields(settings._TABLE_CLASSES[f.name])]
+        f.name: [g.name for g in dataclasses.fields(get_type_hints(Settings)[f.name])]
         for f in dataclasses.fields(Settings)
     }
     assert {t: list(k) for t, k in defaults.items()} == classes
@@ -214,6 +215,28 @@ def test_every_mistake_is_named_with_file_and_line(
     assert "\n" not in found[0]
 
 
+@pytest.mark.parametrize("option", [".=1", "page.=1", ".port=1", "=", "page=1"])
+def test_an_option_needs_table_and_key(option: str) -> None:
+    (found,) = problems(None, option)
+    assert found == f"--set {option}: table.key=value expected, like page.port=8081"
+
+
+@pytest.mark.parametrize("option", ["page.port=" + "9" * 5000, "page.host=one\ntwo", "x" * 5000])
+def test_what_is_said_of_an_option_is_one_short_line(option: str) -> None:
+    (found,) = problems(None, option)
+    assert found.startswith("--set ")
+    assert "\n" not in found
+    assert len(found) < 300
+
+
+def test_a_pin_given_twice_is_blamed_on_what_was_set(tmp_path: Path) -> None:
+    path = write(tmp_path, "[button]\nenabled = true\n[lamp]\ngpio_pin = 26\n")
+    (found,) = problems(path)
+    assert found.startswith(f"{path}, line 4: button.gpio_pin = 26 is the lamp's pin too")
+    (found,) = problems(None, "panel.driver=st7735", "panel.bus=1", "lamp.gpio_pin=24")
+    assert found.startswith("--set: lamp.gpio_pin = 24 is a pin of the panel")
+
+
 def test_all_mistakes_are_reported_at_once(tmp_path: Path) -> None:
     path = write(tmp_path, '[page]\nport = 0\n[lamp]\nenabled = "yes"\n[foo]\n')
     found = problems(path, "box.nmae=x", "nonsense")
@@ -254,7 +277,7 @@ def test_a_file_without_the_right_to_read(tmp_path: Path, monkeypatch: pytest.Mo
 def test_description_is_toml_that_gives_the_same_settings(tmp_path: Path) -> None:
     path = write(tmp_path, '[equaliser]\nkind = "typed"\nlabels = ["3k3", "1k"]\n')
     loaded = load(path, ["lamp.enabled=false"], environ=NOWHERE)
-    text = settings.describe(loaded)
+    text = describe(loaded)
     again = load(write(tmp_path, text), environ=NOWHERE)
     assert again.settings == loaded.settings
     assert re.search(rf'labels = \["3k3", "1k"\] +# {re.escape(str(path))}, line 3', text)

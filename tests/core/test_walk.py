@@ -12,6 +12,7 @@ from firmware import button
 from firmware.board import BoardReading
 from monitor import opening
 from monitor.commands import checks, walk
+from monitor.commands.finding import Finding
 from monitor.settings import Settings, load
 from tests.core.stand_ins import FakeLamp, FakePanel, FakeSource, noise
 
@@ -46,7 +47,7 @@ class Bench:
         if "Clap" in words and self.claps:
             self.source.give(noise(960, level=0.2))
 
-    def go(self, settings: Settings) -> dict[str, checks.Finding]:
+    def go(self, settings: Settings) -> dict[str, Finding]:
         self.source.give(noise(4800, level=0.002))
         return {f.part: f for f in walk.walk(settings, ask=self.ask, say=self.say)}
 

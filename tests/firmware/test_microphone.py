@@ -22,7 +22,8 @@ import pytest
 from firmware import microphone as module
 from firmware.fakes import FakeAlsa, FakeAlsaError, FakeCard, FakeControl, wait_until
 from firmware.microphone import AlsaMicrophone
-from firmware.opening import MicrophoneError, SilentLoss
+from firmware.opening import MicrophoneError
+from firmware.pace import SilentLoss, TrueRate
 from firmware.ports import AudioBlock, MicrophoneStatus
 from firmware.which_card import UNKNOWN_EVERY_S, WhichCard
 from monitor.listening.frames import HOP_S
@@ -240,6 +241,16 @@ def test_every_word_length_is_followed(make: Maker, name: str, raw: bytes, value
     assert microphone.status().sample_format == name
 
 
+@pytest.mark.parametrize(("rate_hz", "frames"), [(8000, 171), (16000, 341), (192000, 4096)])
+def test_a_period_lasts_one_hop_of_the_listening_at_every_rate(
+    make: Maker, rate_hz: int, frames: int
+) -> None:
+    """21.3 ms, ``listening/frames.py``; by hand: 1024 / 48000 of the rate."""
+    microphone = make(FakeAlsa({NAME: FakeCard(rates_hz=(rate_hz,))}), rates_hz=(48000, rate_hz))
+    block = next_block(microphone)
+    assert (block.sample_rate_hz, len(block.samples)) == (rate_hz, frames)
+
+
 def test_a_word_length_nobody_can_read_is_refused(make: Maker) -> None:
     microphone = make(FakeAlsa({NAME: FakeCard(formats=("U8",))}))
     assert "format U8" in detail_when(microphone, "U8")
@@ -249,6 +260,19 @@ def test_a_word_length_nobody_can_read_is_refused(make: Maker) -> None:
 def test_a_channel_the_card_does_not_have_is_refused(make: Maker) -> None:
     microphone = make(FakeAlsa({NAME: FakeCard(channels=(1, 2))}), channel=3)
     assert "set [microphone] channel to 1..2" in detail_when(microphone, "channel 3")
+
+
+def test_a_card_that_has_two_channels_or_four_gives_the_third(make: Maker) -> None:
+    """alsa-lib's snd_pcm_hw_params_set_channels() takes that very number, or leaves the fewest."""
+    script = [struct.pack("<4h", 1, 2, 3, 4) * PERIOD] * 3
+    alsa = FakeAlsa({NAME: FakeCard(channels=(2, 4), script=script)})
+    microphone = make(alsa, channel=3)
+    np.testing.assert_array_equal(
+        next_block(microphone).samples, np.full(PERIOD, 3 / 2**15, np.float32)
+    )
+    asked = [call[1]["channels"] for call in alsa.calls if call[0] == "open"]
+    assert asked == [3, 4]
+    assert microphone.status().channels == 4
 
 
 @pytest.mark.parametrize(
@@ -286,7 +310,23 @@ def test_a_library_too_old_to_be_asked_says_so(make: Maker) -> None:
         def PCM(self, type: int = 0, mode: int = 0, device: str = "default") -> Any:  # type: ignore[override]
             raise NotImplementedError
 
-    assert "install version" in detail_when(make(OldAlsa({})), "too old")
+    assert "install version 0.11" in detail_when(make(OldAlsa({})), "too old")
+
+
+def test_a_library_that_overwrites_memory_is_not_read_with(make: Maker) -> None:
+    """Its own list of changes: up to 0.10 read() miscounts frames; physical_bits came with 0.11."""
+
+    class Alsa010(FakeAlsa):
+        def PCM(self, **request: Any) -> Any:
+            pcm = super().PCM(**request)
+            info = {key: value for key, value in pcm.info().items() if key != "physical_bits"}
+            pcm.info = lambda: info  # type: ignore[method-assign]
+            return pcm
+
+    alsa = Alsa010({NAME: FakeCard()})
+    microphone = make(alsa)
+    assert "install version 0.11" in detail_when(microphone, "too old")
+    assert microphone.read(0.1) is None
 
 
 def test_a_system_without_a_thread_to_give_is_asked_again(
@@ -558,6 +598,17 @@ def test_closing_twice_and_while_stuck(make: Maker) -> None:
         ({"Automatic Gain": FakeControl(choices=("On", "Off"), choice="On")}, "turned off"),
         ({"AGC": FakeControl(playback_switch=True, is_stubborn=True)}, "still on"),
         ({"AGC": FakeControl(choices=("Low", "High"), choice="Low")}, "still on"),
+        # The kernel's driver wm8960: one turns it off, the others only say how it works.
+        (
+            {
+                "ALC Function": FakeControl(
+                    choices=("Off", "Right", "Left", "Stereo"), choice="Left"
+                ),
+                "ALC Max Gain": FakeControl(),
+                "ALC Mode": FakeControl(choices=("ALC", "Limiter"), choice="ALC"),
+            },
+            "turned off",
+        ),
         (
             {
                 "Auto Gain Control": FakeControl(playback_switch=True),
@@ -581,7 +632,7 @@ def test_automatic_gain(
         for control in (controls or {}).values():
             assert not control.playback_switch
             assert not control.capture_switch
-            assert control.choice in ("", "Off")
+            assert "Off" not in control.choices or control.choice == "Off"
 
 
 def test_other_controls_are_left_alone(make: Maker) -> None:
@@ -628,6 +679,47 @@ def test_sound_that_was_dropped_is_found() -> None:
     losses.push(PERIOD, 0.0)
     late_blocks(losses, 0.0, 5.0, 0.02)
     assert late_blocks(losses, 5.5, 5.0, 0.02) == pytest.approx(0.5, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("said_hz", "true_hz", "found_hz"),
+    [
+        (48000, 44100.0, 44100),
+        (44100, 48000.0, 48000),
+        (48000, 16000.0, 16000),
+        (48000, 48048.0, None),  # 1000 ppm, ten times what a quartz is off
+        (48000, 46000.0, None),  # some loss, and no rate that cards have
+    ],
+)
+def test_the_rate_that_a_card_really_has_is_counted(
+    said_hz: int, true_hz: float, found_hz: int | None
+) -> None:
+    rate = TrueRate(said_hz)
+    times_s = [n * PERIOD / true_hz + 0.02 * (n % 4) / 4 for n in range(int(11 * true_hz / PERIOD))]
+    found = [rate.push(PERIOD, at_s) for at_s in times_s]
+    assert {one for one in found if one} == ({found_hz} if found_hz else set())
+
+
+def test_one_odd_window_is_no_other_rate() -> None:
+    rate = TrueRate(48000)
+    first = [rate.push(PERIOD, n * PERIOD / 44100) for n in range(int(5.1 * 44100 / PERIOD))]
+    then = [rate.push(PERIOD, 5.1 + n * PERIOD / 48000) for n in range(int(30 * 48000 / PERIOD))]
+    assert not any(first + then)
+
+
+def test_a_card_that_says_another_rate_is_followed(
+    make: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(TrueRate, "WINDOW_S", 0.5)
+    monkeypatch.setattr("firmware.pace.NEAR", 0.2)  # the fake's pace is that of a busy machine
+    microphone = make(FakeAlsa({NAME: FakeCard(true_rate_hz=16000)}))
+    blocks = [next_block(microphone)]
+    while blocks[-1].sample_rate_hz == 48000:
+        blocks.append(next_block(microphone))
+        assert len(blocks) < 200
+    assert (blocks[-1].sample_rate_hz, blocks[-1].gap) == (16000, True)
+    assert "16 kHz (the card says 48)" in microphone.status().detail
+    assert microphone.status().sample_rate_hz == 16000
 
 
 def test_a_card_with_a_slow_clock_loses_nothing() -> None:

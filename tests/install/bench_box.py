@@ -105,7 +105,7 @@ class Box:
         for name, body in TOOLS.items():
             (bin_folder / name).write_text(f"#!/bin/sh\n{body}\n")
             (bin_folder / name).chmod(0o755)
-        self.answer(alsaaudio="0.10.0-3", i2c="0", manager="252", port="8080", packages="base")
+        self.answer(alsaaudio="0.11.0-1", i2c="0", manager="252", port="8080", packages="base")
 
     def answer(self, **files: str) -> None:
         """Write files for the stand-ins; underscores in names stand for hyphens."""

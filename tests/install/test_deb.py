@@ -44,7 +44,7 @@ def archive(tree: Path, *wheels: str, executable: bool = True) -> Path:
     return packed
 
 
-def make(tree: Path, *words: str, debians: str = "0.10.0-3") -> subprocess.CompletedProcess[str]:
+def make(tree: Path, *words: str, debians: str = "0.11.0-1") -> subprocess.CompletedProcess[str]:
     """Make it where apt would install that version of python3-alsaaudio."""
     stand_ins = tree.parent / "bin"
     stand_ins.mkdir(exist_ok=True)
@@ -87,10 +87,10 @@ def test_the_package_says_what_it_is_and_needs(tree: Path) -> None:
 
 def test_without_the_microphone_s_library_it_wants_debian_s(tree: Path) -> None:
     package = made(tree, make(tree, str(archive(tree, BUILT))))
-    assert "python3-alsaaudio (>= 0.10)" in read(package, "--field", "Depends")
+    assert "python3-alsaaudio (>= 0.11)" in read(package, "--field", "Depends")
 
 
-@pytest.mark.parametrize("debians", ["0.8.4-1.1+b7", "(none)"])
+@pytest.mark.parametrize("debians", ["0.8.4-1.1+b7", "0.10.0-0.1+b5", "(none)"])
 def test_no_package_that_nothing_could_install(tree: Path, debians: str) -> None:
     run = make(tree, str(archive(tree, BUILT)), debians=debians)
     assert run.returncode == 1

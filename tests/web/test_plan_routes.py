@@ -13,11 +13,11 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from monitor.link.commands import MAX_PLAN_BYTES
 from monitor.placing.checklist import CHECKLIST
 from monitor.placing.stage_file import parse_stage
 from tests.web.evening import PLAN, EveningClient
 from web.app import create_app
-from web.guard import MAX_PLAN_BYTES
 from web.plan_routes import Busy, Reckoners
 
 POSTED = ["/api/v1/plan", "/api/v1/plan/reckon"]
