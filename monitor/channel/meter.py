@@ -211,7 +211,8 @@ class ChannelMeter:
             seconds=self.seconds,
             peak_dbfs=peak_dbfs(max(self._peaks, default=0.0)),
             is_dead=self._still_hops * self._hops.hop_s >= self._dead_after_s,
-            has_offset=abs(sum(self._means)) >= OFFSET * len(self._means) > 0.0,
+            has_offset=len(self._means) == self._means.maxlen
+            and abs(sum(self._means)) >= OFFSET * len(self._means),
             clipped_ago_s=self._clipping.since_s(),
             flat_top_dbfs=None if flat_top is None else peak_dbfs(flat_top),
             sung=self._parts.loudest("sung"),
