@@ -2,7 +2,8 @@
 
 Two threads:
 
-- the *reader* opens the device, reads and appends to a bounded queue, nothing else;
+- the *reader* opens the device, reads and appends to a bounded queue, nothing else: samples are
+  made of the bytes by whoever takes them, whose numpy is warm already;
 - the *keeper* starts a reader, and another one when it ended or has not read for a second.
 
 A read may never return (a halted sound server, a driver that hangs).  Nothing can end such
@@ -19,8 +20,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from firmware.cards import KERNEL_LIST, CaptureDevice, answers, card_id_of, list_capture_devices
 from firmware.formats import clipped_count, decode
@@ -44,6 +43,7 @@ SEARCH_EVERY_S = 0.25
 KNOCK_EVERY_S = 1.0
 """Each knock starts a process: dear on a slow board whose microphone is away all night."""
 STUCK_AFTER_S = 0.8
+WATCHED_EVERY_S = 0.2
 FIRST_READ_WITHIN_S = 3.0
 """A sound server that has just been woken needs up to 2 s for its first samples."""
 
@@ -51,6 +51,16 @@ GIVE_UP_AFTER_OVERRUNS = 8
 """A device whose server died may answer every read like this, at once and for ever."""
 
 OVERRUN = -32  # -EPIPE, returned by PCM.read() instead of a length
+
+
+@dataclass(frozen=True, slots=True)
+class _Delivery:
+    """What one read has brought, as the card sent it."""
+
+    data: bytes
+    opened: Opened
+    captured_mono_s: float
+    gap: bool
 
 
 @dataclass
@@ -100,7 +110,7 @@ class AlsaMicrophone:
             device, leave=leave, kernel_list=kernel_list, lists_all=alsa is None
         )
         self._knock = knock or (answers if alsa is None else lambda _: True)
-        self._blocks: deque[AudioBlock] = deque()
+        self._deliveries: deque[_Delivery] = deque()
         self._change = threading.Condition()
         self._is_closing = threading.Event()
         self._must_knock = False
@@ -118,8 +128,19 @@ class AlsaMicrophone:
     def read(self, timeout_s: float) -> AudioBlock | None:
         """Return the next block, or None when nothing came within ``timeout_s``."""
         with self._change:
-            self._change.wait_for(lambda: self._blocks or self._is_closing.is_set(), timeout_s)
-            return self._blocks.popleft() if self._blocks else None
+            self._change.wait_for(lambda: self._deliveries or self._is_closing.is_set(), timeout_s)
+            if not self._deliveries:
+                return None
+            one = self._deliveries.popleft()
+        samples = decode(
+            one.data,
+            sample_format=one.opened.sample_format,
+            channels=one.opened.channels,
+            channel=self._channel - 1,
+        )
+        return AudioBlock(
+            samples, one.opened.rate_hz, one.captured_mono_s, one.gap, clipped_count(samples)
+        )
 
     def status(self) -> MicrophoneStatus:
         """Return what is known about the microphone at this moment."""
@@ -164,7 +185,7 @@ class AlsaMicrophone:
                 reader.is_wanted = False
                 thread.join(1.0)
                 return
-            thread.join(0.1)
+            thread.join(WATCHED_EVERY_S)
             last = reader.progress_mono_s
             allowed_s = FIRST_READ_WITHIN_S if last is None else STUCK_AFTER_S
             silent_s = time.monotonic() - (reader.begun_mono_s if last is None else last)
@@ -241,15 +262,9 @@ class AlsaMicrophone:
                 # Not progress: a device that only ever says "nothing yet" is stuck.
                 self._is_closing.wait(0.005)
                 continue
-            samples = decode(
-                data,
-                sample_format=opened.sample_format,
-                channels=opened.channels,
-                channel=self._channel - 1,
-            )
             reader.progress_mono_s = now
             overruns_in_a_row = 0
-            if losses.push(len(samples), now) > 0.0:
+            if losses.push(length, now) > 0.0:
                 self._count_overrun(reader)
             if (rate_hz := true_rate.push(len(samples), now)) is not None:
                 opened = replace(opened, rate_hz=rate_hz, says_hz=opened.says_hz or opened.rate_hz)
@@ -258,23 +273,22 @@ class AlsaMicrophone:
             if is_first:
                 is_first = False
                 self._say_hearing(reader, opened, name, gain)
-            if len(samples):
-                self._append(reader, samples, opened.rate_hz, now)
+            self._append(reader, data, length, opened, now)
         return f"{name} is released"
 
     def _append(
-        self, reader: _Reader, samples: np.ndarray, sample_rate_hz: int, now: float
+        self, reader: _Reader, data: bytes, frames: int, opened: Opened, now: float
     ) -> None:
-        clipped = clipped_count(samples)
         with self._change:
             if not reader.is_wanted:
                 return
-            self._blocks.append(AudioBlock(samples, sample_rate_hz, now, self._gap_ahead, clipped))
+            waiting = self._deliveries
+            waiting.append(_Delivery(data, opened, now, self._gap_ahead))
             self._gap_ahead = False
-            if len(self._blocks) * len(samples) > QUEUED_S * sample_rate_hz:
+            if len(waiting) * frames > QUEUED_S * opened.rate_hz:
                 # The oldest goes: late news of a ring is worth less than fresh.
-                self._blocks.popleft()
-                self._blocks[0] = replace(self._blocks[0], gap=True)
+                waiting.popleft()
+                waiting[0] = replace(waiting[0], gap=True)
                 dropped = self._status.dropped_block_count + 1
                 self._status = replace(self._status, dropped_block_count=dropped)
             self._change.notify()

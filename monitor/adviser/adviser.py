@@ -6,6 +6,7 @@ likes.  So nothing of this may run in the analysis loop.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import queue
 import threading
@@ -28,7 +29,6 @@ MOST_WAITING = 100
 """Ten seconds of hand-overs: an adviser that is so far behind is of no use anyway."""
 KEEP_EVERY_S = 5.0
 """What changes with every hop is written this often at most; pulls and commands at once."""
-LOOK_S = 0.25
 STEADY_S = 10.0
 """A failure so soon after the last one is blamed on what was kept."""
 DOUBT = (
@@ -69,7 +69,7 @@ class Adviser:
         self._make = make
         self._kept = kept
         self._boot_id = boot_id
-        self._waiting: queue.Queue[News | _Asked] = queue.Queue(MOST_WAITING)
+        self._waiting: queue.Queue[News | _Asked | None] = queue.Queue(MOST_WAITING)
         self.result = Advised()
         self.lost_count = 0
         self._trouble = ""
@@ -118,6 +118,8 @@ class Adviser:
     def close(self, timeout_s: float = 3.0) -> None:
         """Keep what there is and stop; may be called twice."""
         self._stopping.set()
+        with contextlib.suppress(queue.Full):  # what waits wakes it as well
+            self._waiting.put_nowait(None)
         self._thread.join(timeout=timeout_s)
 
     # --- everything below runs in the adviser's thread --------------------------------------
@@ -132,9 +134,8 @@ class Adviser:
             self._begin(None)
         self._begun.set()
         while not self._stopping.is_set():
-            try:
-                item = self._waiting.get(timeout=LOOK_S)
-            except queue.Empty:
+            item = self._waiting.get()
+            if item is None:  # only wakes
                 continue
             try:
                 self._take(item)

@@ -38,18 +38,22 @@ class Attention:
             self._dismissed[:] = False
         self._only_now, self._only = self._only, None
 
+    @property
+    def is_closed(self) -> bool:
+        """Whether no bin at all is to be measured at this look."""
+        return self._only_now is not None and len(self._only_now) == 0
+
     def seen(self, bins: np.ndarray) -> np.ndarray:
         """Which of these bins [n] are to be measured at this look, bool [n]."""
-        wanted: np.ndarray = (
-            ~self._dismissed[bins] if self._only_now is None else self._only_now[bins]
-        )
-        return wanted
+        if self._only_now is None:
+            return ~self._dismissed[bins]
+        near: np.ndarray = (np.abs(bins[:, None] - self._only_now) <= 1).any(axis=1)
+        return near
 
     def attend(self, bins: np.ndarray) -> None:
         """Measure only these bins and their neighbours next time, if this look was for all."""
         if self._only_now is None:
-            self._only = np.zeros(len(self._dismissed), dtype=bool)
-            self._only[bins + NEIGHBOURS] = True
+            self._only = bins
 
     def dismiss(self, bins: np.ndarray) -> None:
         """Pass over these bins and their neighbours until the next look that is for all."""

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from monitor.listening.attention import Attention
+from monitor.listening.attention import NEIGHBOURS, Attention
 from monitor.listening.lines import peak_offset
 from monitor.listening.spectrum import SpectrumHistory
 
@@ -74,7 +74,7 @@ class LineFinder:
         self.total_power = np.zeros(n_hops)
         """Power of all the sound that counts, hop by hop, oldest first."""
         self.peaks = 0
-        """How many peaks stood out in the newest hop, passed over or not."""
+        """How many peaks stood out in the hop that had lines last, passed over or not."""
         self._power_sums = np.zeros(history.n_bins + 1)
         self.attention = Attention(history.n_bins)
         self.reset()
@@ -103,24 +103,27 @@ class LineFinder:
         self.total_power[-1] = self._power_sums[to_bin] - self._power_sums[from_bin] + _TINY
 
         self.attention.next_look()
+        if self.attention.is_closed:
+            return None
         first, last = self._first, self._last
         here = level[first:last]
         is_peak = here >= np.maximum(floor[first:last] + MIN_PROMINENCE_DB, MIN_LEVEL_DBFS)
         is_peak &= here > level[first - 1 : last - 1]
         is_peak &= here >= level[first + 1 : last + 1]
-        bins = np.flatnonzero(is_peak) + first
+        bins = is_peak.nonzero()[0] + first
         self.peaks = len(bins)
-        if self.peaks:
+        if len(bins):
             bins = bins[self.attention.seen(bins)]
+        # In a quiet room hardly any peak stands still: asked first, most looks end here.
+        if len(bins):
+            bins = bins[self._stands(bins)]
         if len(bins) == 0:
             return None
         shares_db = self._shares_db(bins)
         heard = (shares_db[0] >= LEAST_SHARE_OF_POWER_DB) & (
             shares_db[1] >= LEAST_SHARE_OF_OCTAVE_DB
         )
-        kept = np.flatnonzero(heard)
-        if len(kept):
-            kept = kept[self._stands(bins[kept])]
+        kept = heard.nonzero()[0]
         if len(kept) == 0:
             return None
         if len(kept) > MAX_CANDIDATES:
@@ -132,17 +135,18 @@ class LineFinder:
         """Whether each line has stood out, stood still and not fallen over the last hops."""
         history = self._history
         level = history.level_db(STANDING_HOPS)
-        below, here, above = level[:, bins - 1], level[:, bins], level[:, bins + 1]
+        below, here, above = level[:, bins + NEIGHBOURS].swapaxes(0, 1)
         highest = np.maximum(np.maximum(below, here), above)
         out = highest - history.floor_db(STANDING_HOPS)[:, bins] >= SURE_PROMINENCE_DB
+        standing: np.ndarray = out.all(axis=0)
+        if not standing.any():
+            return standing
         offset = peak_offset(below, here, above)
         mean = offset.sum(axis=0) / STANDING_HOPS
         spread = (offset * offset).sum(axis=0) / STANDING_HOPS - mean * mean
         fall_db = here[-1] - here[0]
         steepest_db = STEEPEST_FALL_DB_PER_S * self._hop_s * (STANDING_HOPS - 1)
-        standing: np.ndarray = (
-            out.all(axis=0) & (spread <= MOST_SPREAD_BINS**2) & (fall_db >= steepest_db)
-        )
+        standing &= (spread <= MOST_SPREAD_BINS**2) & (fall_db >= steepest_db)
         return standing
 
     def _shares_db(self, bins: np.ndarray) -> np.ndarray:

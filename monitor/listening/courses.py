@@ -36,6 +36,7 @@ _DRIFTS = np.array([0.5, 2.0])
 """What each hop costs the two cumulative sums (E. S. Page, "Continuous inspection schemes",
 Biometrika 41, 1954): one that is quick, one that is slow to believe."""
 _MOST_SUM = 40.0
+_NO_SLOTS = np.zeros(0, dtype=np.intp)
 
 _TAKEN = (
     "prominence_db",
@@ -98,7 +99,7 @@ class Courses:
     Parameters
     ----------
     hop_s : float
-        Time between two calls of ``follow``.
+        Time between two calls of ``follow`` or ``miss``.
     bin_hz : float
         Width of a bin.
     """
@@ -128,27 +129,30 @@ class Courses:
         # Moments of (1, time, time^2, level, time * level, level^2, place, place^2), fading.
         self._moments = np.zeros((MOST_LINES, 8))
 
-    def follow(self, found: Candidates | None, log_odds: np.ndarray) -> np.ndarray:
+    def follow(self, found: Candidates, log_odds: np.ndarray) -> np.ndarray:
         """Take in one hop's lines (log-odds float [n]); return their slots, int [n], -1 for none.
 
-        Call it every hop, also without candidates.
+        Call it every hop that brings candidates, and ``miss`` at every other.
         """
         slots = np.full(len(log_odds), -1)
         if not self.alive.any() and not (log_odds >= SURELY_NOT).any():
             return slots
-        if found is not None:
-            self._match(found, log_odds, slots)
+        self._match(found, log_odds, slots)
         self._age(slots)
-        if found is not None:
-            matched = np.flatnonzero(slots >= 0)
-            if len(matched):
-                self._take(
-                    slots[matched],
-                    log_odds[matched],
-                    found.level_db[matched],
-                    found.frequency_hz[matched],
-                )
+        matched = (slots >= 0).nonzero()[0]
+        if len(matched):
+            self._take(
+                slots[matched],
+                log_odds[matched],
+                found.level_db[matched],
+                found.frequency_hz[matched],
+            )
         return slots
+
+    def miss(self) -> None:
+        """Let a hop pass that brought no candidates."""
+        if self.alive.any():
+            self._age(_NO_SLOTS)
 
     def features(self, found: Candidates, chosen: np.ndarray, slots: np.ndarray) -> np.ndarray:
         """Course features [k, n_features] of candidates ``chosen``, int [k], in slots int [k]."""

@@ -73,9 +73,12 @@ class SpectrumHistory:
         # Every row is written twice, n_hops apart, so that the past is always one plain slice.
         self._level_db = np.full((2 * n_hops, self.n_bins), SILENCE_DBFS, dtype=np.float32)
         self._floor_db = np.full((2 * n_hops, self.n_bins), SILENCE_DBFS, dtype=np.float32)
+        self._level_twins = self._level_db.reshape(2, n_hops, self.n_bins)
+        self._floor_twins = self._floor_db.reshape(2, n_hops, self.n_bins)
         self._row = 0
         self._phase_hops = phase_hops
         self._spectrum = np.zeros((2 * phase_hops, self.n_bins), dtype=np.complex64)
+        self._spectrum_twins = self._spectrum.reshape(2, phase_hops, self.n_bins)
         self._phase_row = 0
         if 2 * floor_bins >= self.n_bins:
             raise ValueError(f"floor_bins={floor_bins} is too wide for {self.n_bins} bins")
@@ -95,7 +98,7 @@ class SpectrumHistory:
         np.multiply(window[-self.window_samples :], self._window, out=self._windowed)
         spectrum = np.fft.rfft(self._windowed)[: self.n_bins]
         self._phase_row = (self._phase_row + 1) % self._phase_hops
-        self._spectrum.reshape(2, self._phase_hops, self.n_bins)[:, self._phase_row] = spectrum
+        self._spectrum_twins[:, self._phase_row] = spectrum
         power = np.square(spectrum.real)
         power += np.square(spectrum.imag)
         power *= self._scale
@@ -114,8 +117,8 @@ class SpectrumHistory:
         floor_db[:reach] = floor_db[reach]
         floor_db[self.n_bins - reach :] = floor_db[self.n_bins - reach - 1]
         self._row = (self._row + 1) % self.n_hops
-        self._level_db.reshape(2, self.n_hops, self.n_bins)[:, self._row] = level_db
-        self._floor_db.reshape(2, self.n_hops, self.n_bins)[:, self._row] = floor_db
+        self._level_twins[:, self._row] = level_db
+        self._floor_twins[:, self._row] = floor_db
 
     def level_db(self, n_hops: int | None = None) -> np.ndarray:
         """View of the last ``n_hops`` hops (all by default), [n_hops, n_bins], newest last."""

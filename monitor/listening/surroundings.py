@@ -73,8 +73,6 @@ class Surroundings:
         self._linger_part = np.float32(1.0 - math.exp(-hop_s / LINGER_S))
         self._onsets = np.zeros(n_hops)
         self._each_bin = np.ones(history.n_bins, dtype=np.float32)
-        self._out = np.zeros(history.n_bins, dtype=bool)
-        self._change_db = np.zeros(history.n_bins, dtype=np.float32)
 
     def reset(self) -> None:
         """Forget the past (the history is reset by its owner)."""
@@ -92,8 +90,6 @@ class Surroundings:
         self._record_db -= self._record_fade_db
         np.maximum(self._record_db, self._history.level_db(self._n_hops)[0], out=self._record_db)
         out = level[-1] - self._history.floor_db(1)[0]
-        self._out = out >= OUT_DB
-        self._change_db = (level[-1] - self._history.level_db(OTHERS_HOPS + 1)[0]) * self._out
         np.minimum(out, MOST_LINGER_DB, out=out)
         np.maximum(out, 0.0, out=out)
         out -= self._linger
@@ -109,9 +105,12 @@ class Surroundings:
         the way up to where they are now, bool [n_hops, n]; ``peaks`` says how many stood out.
         """
         now = level_db[-1]
+        level = self._history.level_db(OTHERS_HOPS + 1)
+        out = level[-1] - self._history.floor_db(1)[0] >= OUT_DB
+        change_db = (level[-1] - level[0]) * out
         reach = bins + _REACH
-        others = self._out.sum() - self._out[reach].sum(axis=0)
-        others_db = self._change_db.sum() - self._change_db[reach].sum(axis=0)
+        others = out.sum() - out[reach].sum(axis=0)
+        others_db = change_db.sum() - change_db[reach].sum(axis=0)
         # 0 where there are no others to speak of.
         others_change = np.where(others >= FEWEST_OTHERS, others_db / np.maximum(others, 1), 0.0)
         around = bins + NEIGHBOURS

@@ -11,7 +11,6 @@ from monitor.listening.evidence import Candidates
 from monitor.listening.layers import Layer
 from monitor.listening.scorer import Scorer
 
-_NONE = np.zeros(0)
 _SUM_PLACE = COURSE_FEATURES.index("sum_2")
 
 
@@ -48,17 +47,18 @@ class Suspects:
     def look(self, window: np.ndarray) -> Suspected | None:
         """Take in the newest samples [>= window_samples]; None when nothing is followed now."""
         found = self._layer.look(window)
-        log_odds = _NONE
-        if found is not None:
-            log_odds = self._scorer.log_odds(found.features)
-            surely_not = log_odds < SURELY_NOT
-            self._layer.evidence.attention.dismiss(found.bins[surely_not])
-            if self._layer.resolution.stride == 1:
-                # Every second hop is for what is already suspicious: half the work.
-                self._layer.evidence.attention.attend(found.bins[~surely_not])
+        if found is None:
+            self._courses.miss()
+            return None
+        log_odds = self._scorer.log_odds(found.features)
+        surely_not = log_odds < SURELY_NOT
+        self._layer.evidence.attention.dismiss(found.bins[surely_not])
+        if self._layer.resolution.stride == 1:
+            # Every second hop is for what is already suspicious: half the work.
+            self._layer.evidence.attention.attend(found.bins[~surely_not])
         slots = self._courses.follow(found, log_odds)
-        chosen = np.flatnonzero(slots >= 0)
-        if found is None or len(chosen) == 0:
+        chosen = (slots >= 0).nonzero()[0]
+        if len(chosen) == 0:
             return None
         return self._of(found, chosen, slots[chosen])
 

@@ -110,7 +110,7 @@ def test_a_suspicious_line_that_is_missed_loses_and_a_dismissed_one_does_not():
         for odds in (2.0, 2.0, 2.0, last):
             before = of.follow(looks([900.0]), np.array([odds]))
         mean = told(of, looks([900.0]), before)["mean_0.1_s"]
-        of.follow(None, np.zeros(0))
+        of.miss()
         told_of[last] = told(of, looks([900.0]), before)["mean_0.1_s"], mean
     after, before = told_of[2.0]
     part = 1.0 - np.exp(-HOP_S / 0.1)
@@ -123,9 +123,9 @@ def test_a_line_that_is_gone_ends_and_its_slot_is_used_again():
     of = courses()
     of.follow(looks([900.0]), np.array([2.0]))
     for _ in range(round(LOST_S / HOP_S)):
-        of.follow(None, np.zeros(0))
+        of.miss()
         assert of.alive.sum() == 1
-    of.follow(None, np.zeros(0))
+    of.miss()
     assert not of.alive.any()
     slots = of.follow(looks([400.0]), np.array([1.0]))
     assert told(of, looks([400.0]), slots)["age_s"] == pytest.approx(HOP_S)
