@@ -177,6 +177,34 @@ def test_each_depth_stands_by_its_own_wedge_or_is_left_to_the_words(
 
 
 @pytest.mark.parametrize(
+    ("asked", "stood"),
+    [("1k", ("250", "500")), ("800", ("250", "500", "630")), ("315", ("400", "500", "2k"))],
+)
+def test_no_slider_that_stands_makes_a_plus_of_a_depth_s_minus(
+    page: Any, link: StillClient, asked: str, stood: tuple[str, ...]
+) -> None:
+    """As a ring-out went on the practice stage: "-4" across a pulled slider read "+4"."""
+    state = copy.deepcopy(STATES["ring-out pull"])
+    state["ring_out"]["pulls_now"] = [pull(asked, 4.0, 4.0)]
+    state["standing"] = [cut(label, -9.0) for label in stood]
+    link.hold(state)
+    named = "document.querySelector('#ro-picture .named')?.textContent"
+    assert awaited(lambda: str(script(page, named)).split(" ")[0] == asked, 5.0)
+    assert len(script(page, "[...document.querySelectorAll('#ro-picture .pulled')]")) == len(stood)
+    crossed = script(
+        page,
+        "[...document.querySelectorAll('#ro-picture .depth')].flatMap((t) => {"
+        " const b = t.getBoundingClientRect();"
+        " return [...document.querySelectorAll('#ro-picture .pulled')].filter((l) => {"
+        "  const p = l.getBoundingClientRect();"
+        "  return p.right > b.left && p.left < b.right && p.bottom > b.top + 4; }); })",
+    )
+    assert crossed == []
+    words = "[...document.querySelectorAll('#ro-picture :is(.depth, .named)')]"
+    assert "\u22124" in script(page, f"{words}.map((t) => t.textContent).join(' ')")
+
+
+@pytest.mark.parametrize(
     "asked",
     [("10k", "12.5k", "16k"), ("400", "500", "630"), ("20", "25", "31.5", "40"), ("16k", "20k")],
 )

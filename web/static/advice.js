@@ -1,5 +1,5 @@
 // The advice in a set: how far to pull, what else would do, and saying that it was done.
-import { standing } from "./drawing.js";
+import { standing } from "./row.js";
 import { at, text } from "./parts.js";
 import { send } from "./send.js";
 

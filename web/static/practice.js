@@ -112,7 +112,7 @@ function followPractice(snapshot) {
     if (!isTouched(input)) input.value = stage.sliders[i].cut_db;
     const named = pulls.has(stage.sliders[i].label) ? "yes" : "no";
     if (named === "yes" && cell.dataset.named !== "yes") bring(cell);
-    cell.dataset.named = named;
+    if (cell.dataset.named !== named) cell.dataset.named = named;
   });
 }
 

@@ -1,8 +1,9 @@
 // The ring-out: one sentence, one picture of the person's own equaliser, one main button.
 import { follow } from "./feed.js";
 import { decibels } from "./advice.js";
-import { drawCurve, drawSliders } from "./drawing.js";
+import { drawCurve } from "./drawing.js";
 import { at, buttonRow, fill, rows, text } from "./parts.js";
+import { drawSliders } from "./row.js";
 import { asker } from "./send.js";
 
 // What each step is called on its button; the first that makes sense is the main one.

@@ -1,7 +1,8 @@
 // One snapshot onto the page.
 import { doNow } from "./advice.js";
 import { at, create, rows, text as write } from "./parts.js";
-import { drawLevels, drawPanel, drawSliders } from "./drawing.js";
+import { drawLevels, drawPanel } from "./drawing.js";
+import { drawSliders } from "./row.js";
 import { asker } from "./send.js";
 
 const STALE_S = 2;
