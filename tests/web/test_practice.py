@@ -106,15 +106,15 @@ def test_fader_and_sliders_are_in_the_window_and_stay_there_when_it_rings(
     page: Any, stage: Stage, size: tuple[int, int]
 ) -> None:
     """Whoever is told which slider to pull must not have to look for it below."""
-    quiet = stage.link.latest.snapshot
+    stage.snapshot = {**STATES["demo"], "rings": [], "state": "quiet"}
     resize(page, *size)
     try:
         desk = "document.getElementById('desk').getBoundingClientRect()"
-        time.sleep(0.3)
+        assert awaited(lambda: text(page, "band") == "quiet" and text(page, "advice") != "", 5.0)
         before = script(page, f"{desk}.top")
         advice = {"line": "pull 2.5k by 4", "pulls": []}
         rings = STATES["howl"]["rings"]
-        stage.link.hold({**quiet, "rings": rings, "state": "howl", "advice": advice})
+        stage.snapshot = {**STATES["demo"], "rings": rings, "state": "howl", "advice": advice}
         said = "document.getElementById('slider').textContent"
         assert awaited(lambda: script(page, said) == "pull 2.5k by 4", 5.0)
         assert script(page, "document.getElementById('advice').textContent") == ""
