@@ -129,6 +129,27 @@ def test_a_watcher_that_is_gone_is_said(window: Any, link: StillClient) -> None:
         link.close()
 
 
+def test_news_that_is_a_moment_on_its_way_is_no_box_that_is_gone(window: Any) -> None:
+    """On a slow Wi-Fi the first message takes a second or two; nothing is wrong yet."""
+    link = StillClient()
+    link.hold(STATES["quiet"])
+    with page_server(link) as url:
+        window.get("about:blank")
+        window.execute_cdp_cmd("Network.enable", {})
+        window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": ["*/api/*"]})
+        try:
+            window.get(url)
+            time.sleep(1.0)
+            assert state(window) == "starting"
+            assert script(window, "document.getElementById('age').hidden")
+            assert awaited(lambda: "Wi-Fi" in text(window, "age"), 5.0)
+            assert state(window) == "gone"
+        finally:
+            window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": []})
+        window.get("about:blank")
+        link.close()
+
+
 def test_it_comes_back_by_itself_after_the_page_server_restarts(window: Any) -> None:
     first, second = StillClient(), StillClient()
     first.hold(STATES["quiet"])

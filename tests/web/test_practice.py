@@ -14,6 +14,7 @@ import pytest
 
 from firmware.fakes import wait_until
 from monitor.stage.sound import CEILING, SoundDoor
+from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
@@ -98,6 +99,30 @@ def test_the_demo_opens_where_its_fader_is(page: Any) -> None:
     rail = script(page, "document.getElementById('rail').getBoundingClientRect().top")
     assert 0 <= top < bottom <= rail
     assert script(page, "document.documentElement.scrollWidth") <= 360
+
+
+@pytest.mark.parametrize("size", [(320, 568), (360, 640), (740, 360), (844, 390)])
+def test_fader_and_sliders_are_in_the_window_and_stay_there_when_it_rings(
+    page: Any, stage: Stage, size: tuple[int, int]
+) -> None:
+    """Whoever is told which slider to pull must not have to look for it below."""
+    stage.snapshot = {**STATES["demo"], "rings": [], "state": "quiet"}
+    resize(page, *size)
+    try:
+        desk = "document.getElementById('desk').getBoundingClientRect()"
+        assert awaited(lambda: text(page, "band") == "quiet" and text(page, "advice") != "", 5.0)
+        before = script(page, f"{desk}.top")
+        advice = {"line": "pull 2.5k by 4", "pulls": []}
+        rings = STATES["howl"]["rings"]
+        stage.snapshot = {**STATES["demo"], "rings": rings, "state": "howl", "advice": advice}
+        said = "document.getElementById('slider').textContent"
+        assert awaited(lambda: script(page, said) == "pull 2.5k by 4", 5.0)
+        assert script(page, "document.getElementById('advice').textContent") == ""
+        rail = script(page, "document.getElementById('rail').getBoundingClientRect().top")
+        assert script(page, f"{desk}.bottom") <= rail
+        assert script(page, f"{desk}.top") == pytest.approx(before, abs=6.0)
+    finally:
+        resize(page, 360, 640)
 
 
 def test_a_room_is_a_link_in_the_rail(page: Any) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import itertools
 import threading
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -19,7 +20,7 @@ from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import EQUALISER, RING_OUTS, STATES, cut, pull, rang
-from tests.web.test_page import lowest_seen, script, text
+from tests.web.test_page import lowest_seen, script, tap_on, text
 
 
 @pytest.fixture
@@ -76,6 +77,7 @@ def test_each_phase_has_its_steps(
 ) -> None:
     show(page, link, name)
     assert awaited(lambda: buttons(page) == expected, 3.0), buttons(page)
+    time.sleep(0.8)  # the step before has been read
     for do in expected:
         size = page.execute_script(
             "const b = document.querySelector(`#ring-out-room button[data-do='${arguments[0]}']`)"
@@ -177,6 +179,34 @@ def test_each_depth_stands_by_its_own_wedge_or_is_left_to_the_words(
 
 
 @pytest.mark.parametrize(
+    ("asked", "stood"),
+    [("1k", ("250", "500")), ("800", ("250", "500", "630")), ("315", ("400", "500", "2k"))],
+)
+def test_no_slider_that_stands_makes_a_plus_of_a_depth_s_minus(
+    page: Any, link: StillClient, asked: str, stood: tuple[str, ...]
+) -> None:
+    """As a ring-out went on the practice stage: "-4" across a pulled slider read "+4"."""
+    state = copy.deepcopy(STATES["ring-out pull"])
+    state["ring_out"]["pulls_now"] = [pull(asked, 4.0, 4.0)]
+    state["standing"] = [cut(label, -9.0) for label in stood]
+    link.hold(state)
+    named = "document.querySelector('#ro-picture .named')?.textContent"
+    assert awaited(lambda: str(script(page, named)).split(" ")[0] == asked, 5.0)
+    assert len(script(page, "[...document.querySelectorAll('#ro-picture .pulled')]")) == len(stood)
+    crossed = script(
+        page,
+        "[...document.querySelectorAll('#ro-picture .depth')].flatMap((t) => {"
+        " const b = t.getBoundingClientRect();"
+        " return [...document.querySelectorAll('#ro-picture .pulled')].filter((l) => {"
+        "  const p = l.getBoundingClientRect();"
+        "  return p.right > b.left && p.left < b.right && p.bottom > b.top + 4; }); })",
+    )
+    assert crossed == []
+    words = "[...document.querySelectorAll('#ro-picture :is(.depth, .named)')]"
+    assert "\u22124" in script(page, f"{words}.map((t) => t.textContent).join(' ')")
+
+
+@pytest.mark.parametrize(
     "asked",
     [("10k", "12.5k", "16k"), ("400", "500", "630"), ("20", "25", "31.5", "40"), ("16k", "20k")],
 )
@@ -271,7 +301,7 @@ def test_what_is_left_over_is_of_the_ring_that_would_be_the_next(
 
 
 @pytest.mark.parametrize(
-    ("name", "shown"), [("paused", True), ("back-off", True), ("done", True), ("pull", False)]
+    ("name", "shown"), [("paused", True), ("back-off", False), ("done", True), ("pull", False)]
 )
 def test_hints_stand_on_the_page_while_no_hand_pulls(
     page: Any, link: StillClient, name: str, shown: bool
@@ -332,6 +362,7 @@ def test_taps_in_a_row_are_all_taken_and_a_double_tap_is_one(
 ) -> None:
     """On a slow link the news of a step comes before its answer: the next tap must not be lost."""
     show(page, link, "pull")
+    time.sleep(0.8)  # the step before has been read
     answer, asked = threading.Event(), []
 
     def slow(command: dict[str, Any], timeout_s: float = 2.0) -> dict[str, Any]:
@@ -349,6 +380,40 @@ def test_taps_in_a_row_are_all_taken_and_a_double_tap_is_one(
     assert awaited(lambda: asked == ["pulled", "pause"], 3.0), asked
 
 
+def test_a_tap_meant_for_the_step_before_does_not_end_the_ring_out(
+    page: Any, link: StillClient
+) -> None:
+    """The box notices the pull itself; the hand was on its way to "I have pulled it"."""
+    show(page, link, "pull")
+    show(page, link, "raise")
+    page.execute_script("document.getElementById('ro-main').click()")
+    tap_on(page, "#ro-main")
+    assert awaited(lambda: link.asked != [], 3.0)
+    assert link.asked == [{"class": "ring_out", "do": "stop"}]  # once: the tap that was meant
+
+
+def test_what_was_refused_because_it_is_over_is_not_said(
+    page: Any, link: StillClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another phone was first: the page shows the next step, and no refusal of the last one."""
+    show(page, link, "pull")
+    time.sleep(0.8)
+    asked = []
+
+    def late(command: dict[str, Any], timeout_s: float = 2.0) -> dict[str, Any]:
+        asked.append(command["do"])
+        link.hold(STATES["ring-out back-off"])
+        time.sleep(0.5)
+        return {"class": "error", "message": "it makes no sense now"}
+
+    monkeypatch.setattr(link, "request", late)
+    page.execute_script("document.getElementById('ro-main').click()")
+    assert awaited(lambda: script(page, "document.body.dataset.ringout") == "back_off", 5.0)
+    time.sleep(1.0)
+    assert asked == ["pulled"]
+    assert text(page, "ro-said") == ""
+
+
 def test_what_is_refused_is_said(
     page: Any, link: StillClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -356,7 +421,7 @@ def test_what_is_refused_is_said(
     monkeypatch.setattr(
         link, "request", lambda *_: {"class": "error", "message": "it makes no sense now"}
     )
-    page.execute_script("document.getElementById('ro-main').click()")
+    tap_on(page, "#ro-main")
     assert awaited(lambda: text(page, "ro-said") == "it makes no sense now", 3.0)
 
 
@@ -411,11 +476,13 @@ def test_in_a_set_the_depth_is_named_and_can_be_confirmed(
 
 def test_while_a_ring_out_leads_every_room_says_what_it_says(page: Any, link: StillClient) -> None:
     """Two people look at the page, one in another room: there is one thing to do."""
+    page.execute_script("location.hash = '#set'")
     rings = STATES["howl"]["rings"]
     for name in ("raise", "pull", "back-off"):
         state = RING_OUTS[name]
         link.hold({**STATES[f"ring-out {name}"], "rings": rings, "state": "howl"})
-        assert awaited(lambda: text(page, "slider") == state["say"], 5.0), name  # noqa: B023
+        said = state["say"].replace(" dB", "\u00a0dB")
+        assert awaited(lambda: text(page, "slider") == said, 5.0), name  # noqa: B023
         pulled = script(page, "document.querySelectorAll('#sliders .depth').length")
         assert pulled == len(state["pulls_now"])
         assert state["say"] in text(page, "spoken")

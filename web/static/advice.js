@@ -1,5 +1,5 @@
 // The advice in a set: how far to pull, what else would do, and saying that it was done.
-import { standing } from "./drawing.js";
+import { standing } from "./row.js";
 import { at, text } from "./parts.js";
 import { send } from "./send.js";
 
@@ -8,6 +8,10 @@ let shown = null; // the newest snapshot
 let offered = null; // what was last asked for, and until when it can be confirmed
 
 export const decibels = (db) => String(Math.round(db * 10) / 10);
+
+/** A line that is to be read at a glance breaks between pulls, never inside one's depth. */
+export const bound = (line) =>
+  line.replaceAll(" dB", "\u00a0dB").replaceAll(/ by (?=[\d.]+\u00a0dB,)/g, "\u00a0by\u00a0").replaceAll(/(\d) (?=slider)/g, "$1\u00a0");
 
 /** The line of a pull: "2.5k by 4". */
 const pullWords = (pull) => `${pull.label} by ${decibels(pull.more_db)}`;
@@ -50,7 +54,9 @@ function offer(snapshot) {
 export function followAdvice(snapshot) {
   shown = snapshot;
   const { advice } = snapshot;
-  const lines = [];
+  // A filter that can be put anywhere is set by more than its depth.
+  const lines = (leads(snapshot) ? [] : advice?.pulls ?? []).filter(({ q }) => q !== undefined)
+    .map(({ label, centre_hz: hz, q }) => `${label}: ${Math.round(hz)} Hz${label.startsWith("filter") ? `, Q ${q}` : ""}`);
   if (advice?.second) {
     lines.push(`${advice.second_too ? "and" : "or"} ${pullWords(advice.second)}`);
   }

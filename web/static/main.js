@@ -14,12 +14,14 @@ const LOOK_MS = 200;
 const AGAIN_MS = 700;
 const FULL_MS = 10_000;
 const IDLE_MS = 1500;
+const FIRST_MS = 3000; // on a slow Wi-Fi the first news takes its time; nothing is wrong yet
 
 let source = null;
 let base = null; // the newest snapshot of the stream: what its parts are changes of
 let triedAt = 0; // when the stream was last asked for
 let polling = false;
 let problem = "";
+const beganAt = performance.now();
 
 function take(answer) {
   if (!hear(answer)) return;
@@ -29,7 +31,8 @@ function take(answer) {
 }
 
 function age() {
-  showAge(ageS(), silentS() > SILENT_S ? "the page server is silent" : problem);
+  if (silentS() === Infinity && performance.now() - beganAt < FIRST_MS) return;
+  showAge(ageS(), silentS() > SILENT_S ? "nothing comes: is this phone on the Wi-Fi?" : problem);
 }
 
 const waiting = (ms) => new Promise((done) => { setTimeout(done, ms); });

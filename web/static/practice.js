@@ -91,7 +91,8 @@ function followPractice(snapshot) {
     build(stage);
   }
   const ringOut = leads(snapshot);
-  text(at("advice"), ringOut ? `${ringOut.say}: ${ringOut.detail}` : stage.advice);
+  // What rings has its line above, in the same place: the stage's own words would only be others.
+  text(at("advice"), snapshot.rings.length ? "" : ringOut ? `${ringOut.say}: ${ringOut.detail}` : stage.advice);
   const fader = at("fader");
   fader.min = stage.fader_min_db;
   fader.max = stage.fader_max_db;
@@ -112,7 +113,7 @@ function followPractice(snapshot) {
     if (!isTouched(input)) input.value = stage.sliders[i].cut_db;
     const named = pulls.has(stage.sliders[i].label) ? "yes" : "no";
     if (named === "yes" && cell.dataset.named !== "yes") bring(cell);
-    cell.dataset.named = named;
+    if (cell.dataset.named !== named) cell.dataset.named = named;
   });
 }
 
@@ -125,7 +126,7 @@ at("fader").addEventListener("input", (event) => {
 document.addEventListener("room", ({ detail }) => {
   // Turned and measured again in one place.
   if (detail === "level") at("lv-figures").before(at("gain"));
-  else at("fader").after(at("gain"));
+  else at("desk").after(at("gain"));
 });
 at("gain-db").addEventListener("input", (event) => {
   at("gain-words").textContent = gainWords(event.target.value);

@@ -1,8 +1,9 @@
 // The ring-out: one sentence, one picture of the person's own equaliser, one main button.
 import { follow } from "./feed.js";
-import { decibels } from "./advice.js";
-import { drawCurve, drawSliders } from "./drawing.js";
+import { bound, decibels } from "./advice.js";
+import { drawCurve } from "./drawing.js";
 import { at, buttonRow, fill, rows, text } from "./parts.js";
+import { drawSliders } from "./row.js";
 import { asker } from "./send.js";
 
 // What each step is called on its button; the first that makes sense is the main one.
@@ -37,7 +38,10 @@ const FATES = {
 const SURE = { sure: "", about: "about ", "a guess": "perhaps " };
 const CARE = "The microphone is not calibrated: nothing here says what is safe for ears.";
 
+const TOO_SOON_MS = 700; // a tap that was meant for the step before
+
 const ask = asker("/api/v1/ring-out");
+let changedAt = -Infinity; // when the main button came to mean something else
 
 function commandsOf(ringOut) {
   const ended = ringOut.phase === "done" || ringOut.phase === "ready";
@@ -50,6 +54,7 @@ function buttons(ringOut) {
   const button = at("ro-main");
   button.hidden = !main;
   if (main) {
+    if (button.dataset.do !== main[0]) changedAt = performance.now();
     button.dataset.do = main[0];
     text(button, main[1]);
   }
@@ -79,7 +84,8 @@ function end(ringOut, snapshot) {
     won: ringOut.gain_won_db === undefined
       ? "not counted" : `${decibels(ringOut.gain_won_db)} dB more before it rings`,
     pulled: `${ringOut.cut_count} slider${ringOut.cut_count === 1 ? "" : "s"}`,
-    "costs tone": `${ringOut.tone_cost_db.toFixed(1)} dB on average, weighted by where voices live`,
+    "costs tone": ringOut.cut_count > 0
+      && `${ringOut.tone_cost_db.toFixed(1)} dB on average, weighted by where voices live`,
     "left over": leftOver(ringOut.rings),
     ended: ringOut.why ?? "",
   });
@@ -96,7 +102,7 @@ function followRingOut(snapshot) {
   const sentence = at("ro-sentence");
   sentence.dataset.phase = ringOut.phase;
   sentence.dataset.length = ringOut.say.length > 22 ? "long" : "short";
-  text(at("ro-say"), ringOut.say.replaceAll(" dB", "\u00a0dB"));
+  text(at("ro-say"), bound(ringOut.say));
   text(at("ro-detail"), ringOut.detail);
   at("ro-cautions").hidden = ringOut.cautions.length === 0;
   if (ringOut.cautions.length) fill(at("ro-cautions"), [...ringOut.cautions, CARE]);
@@ -108,16 +114,21 @@ function followRingOut(snapshot) {
   buttons(ringOut);
   end(ringOut, snapshot);
   // While a hand pulls there are only the sentence and the sliders; a phone has no room for more.
-  const calm = ["paused", "back_off", "done"].includes(ringOut.phase);
+  const calm = ["paused", "done"].includes(ringOut.phase);
   at("ro-hints").hidden = ringOut.hints.length === 0 || !calm;
   fill(at("ro-hints"), ringOut.hints);
   // The practice stage's own fader is read by the box itself.
   at("ro-marks").hidden = Boolean(snapshot.stage) || !ringOut.may.includes("fader");
 }
 
-at("ring-out-room").addEventListener("click", (event) => {
-  const name = event.target.closest("button[data-do]")?.dataset.do;
-  if (name) ask({ do: name }, at("ro-said"));
+/** The box notices a pull by itself: a hand on its way to say so must not end the ring-out. */
+at("ring-out-room").addEventListener("click", async (event) => {
+  const button = event.target.closest("button[data-do]");
+  if (!button) return;
+  if (button === at("ro-main") && performance.now() - changedAt < TOO_SOON_MS) return;
+  const phase = document.body.dataset.ringout;
+  await ask({ do: button.dataset.do }, at("ro-said"));
+  if (document.body.dataset.ringout !== phase) text(at("ro-said"), ""); // refused for what is over
 });
 at("ro-mark").addEventListener("submit", (event) => {
   event.preventDefault();

@@ -1,7 +1,8 @@
 // One snapshot onto the page.
-import { doNow } from "./advice.js";
+import { bound, doNow } from "./advice.js";
 import { at, create, rows, text as write } from "./parts.js";
-import { drawLevels, drawPanel, drawSliders } from "./drawing.js";
+import { drawLevels, drawPanel } from "./drawing.js";
+import { drawSliders } from "./row.js";
 import { asker } from "./send.js";
 
 const STALE_S = 2;
@@ -53,7 +54,9 @@ function headline(snapshot) {
     text("band", first.band);
     band.dataset.length = String(Math.min(5, Math.max(4, first.band.length)));
     text("hz", `${hz(first.frequency_hz)}, for ${span(first.ringing_for_s)}`);
-    text("slider", doNow(snapshot).line);
+    const { line } = doNow(snapshot);
+    at("slider").dataset.length = line.length > 16 ? "long" : "short";
+    text("slider", bound(line));
   } else {
     const state = snapshot.state;
     text("what", state === "quiet" ? "" : state === "deaf" ? "" : "a moment");
@@ -160,6 +163,7 @@ at("ways").addEventListener("change", async (event) => {
 
 export function show(snapshot) {
   at("state").dataset.state = snapshot.state;
+  document.body.dataset.rings = snapshot.rings.length ? snapshot.state : "";
   text("way", snapshot.way);
   headline(snapshot);
   recent(snapshot);
