@@ -20,6 +20,7 @@ from monitor.advice.ring_out_rings import RingLadder
 from monitor.advice.ring_out_state import Phase, RingNews, RingOutState
 from monitor.advice.ring_out_turns import Turns
 from monitor.advice.ring_out_view import commands_of, state_of
+from monitor.advice.ring_out_ways import Ways
 
 MOST_CUTS = 14
 """Common practice is five to seven (no source), by ear and without knowing how far.  Of 31 sliders
@@ -78,7 +79,7 @@ class RingOut:
         self._take(Course(pulls=already, begun_with=len(already)), RingLadder(equaliser))
 
     def _take(self, course: Course, ladder: RingLadder) -> None:
-        self._turns = Turns(
+        self._ways = Ways(
             self.equaliser,
             margin_db=self.margin_db,
             most_cuts=self.most_cuts,
@@ -86,6 +87,7 @@ class RingOut:
             ladder=ladder,
             loop_times=self.loop_times,
         )
+        self._turns = Turns(self._ways)
         self._shown: tuple[int, RingOutState] | None = None
 
     @classmethod
@@ -114,16 +116,16 @@ class RingOut:
     def kept(self) -> dict[str, Any]:
         """Return all that is needed to go on after a restart, ready for JSON."""
         figures = {"margin_db": self.margin_db, "most_cuts": self.most_cuts}
-        return kept_of(self._turns.course, self._turns.ladder, self.equaliser, figures)
+        return kept_of(self._ways.course, self._ways.ladder, self.equaliser, figures)
 
     @property
     def state(self) -> RingOutState:
         """Where it stands."""
-        turns = self._turns
-        if self._shown is None or self._shown[0] != turns.changes:
+        ways = self._ways
+        if self._shown is None or self._shown[0] != ways.changes:
             # Asked for many times a second and seldom another.
-            found = state_of(self.equaliser, turns.course, turns.ladder, turns.moment)
-            self._shown = (turns.changes, found)
+            found = state_of(self.equaliser, ways.course, ways.ladder, ways.moment)
+            self._shown = (ways.changes, found)
         return self._shown[1]
 
     def command(self, name: str, at_s: float, **values: float) -> None:
@@ -134,8 +136,8 @@ class RingOut:
         ValueError
             For a command that makes no sense now; one clear line, and nothing has changed.
         """
-        course = self._turns.course
-        may = commands_of(course, self._turns.moment.asks)
+        course = self._ways.course
+        may = commands_of(course, self._ways.moment.asks)
         if name not in may:
             if course.steps and course.phase in _HEARD_ALREADY.get(name, ()):
                 return

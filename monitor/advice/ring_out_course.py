@@ -41,7 +41,8 @@ class Course:
     ``three_rang`` says that three rings have been heard together.  ``ended_gain_db`` is the
     ladder's gain at the last pull or ring before the end, ``silent_db`` how far the fader had gone
     up since without anything heard, where that was too far.  ``first_fader_db`` is where the fader
-    stood at the first pull.  ``hints`` are the newest plan's.
+    stood at the first pull.  ``asked`` is how the sliders are to stand, as long as that is asked
+    for, also over a pause; empty where nothing is.  ``hints`` are the newest plan's.
     """
 
     phase: Phase = "ready"
@@ -57,6 +58,7 @@ class Course:
     three_rang: bool = False
     ended_gain_db: float | None = None
     silent_db: float = 0.0
+    asked: tuple[Pull, ...] = ()
     hints: tuple[Hint, ...] = ()
 
     @property

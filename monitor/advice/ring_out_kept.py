@@ -88,6 +88,7 @@ def _course(row: Mapping[str, Any], equaliser: Equaliser, *, ring_count: int) ->
         ended_gain_db=_perhaps(row["ended_gain_db"], _figure),
         silent_db=_figure(row["silent_db"], low=0.0),
         # Kept since a later version than all the rest.
+        asked=_pulls(row.get("asked", ()), equaliser),
         hints=tuple(_hint(hint) for hint in _rows(row.get("hints", ()))),
     )
 

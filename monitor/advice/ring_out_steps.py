@@ -9,6 +9,7 @@ from monitor.advice.ring_out_course import Course, Step
 from monitor.advice.ring_out_ear import RingEar
 from monitor.advice.ring_out_plan import tone_cost_db
 from monitor.advice.ring_out_rings import KnownRing, RingLadder
+from monitor.advice.ring_out_view import Moment
 from monitor.advice.ring_out_words import put_back_line
 
 
@@ -48,9 +49,13 @@ def take_back(course: Course, ladder: RingLadder, ear: RingEar) -> str:
 
 
 class Doubt:
-    """How all stood before something was taken for granted, to go back to."""
+    """How all stood before something was taken for granted, to go back to.
 
-    def __init__(self, course: Course, ladder: RingLadder) -> None:
+    ``asked`` is what was asked for then, ``moment`` what went with it.
+    """
+
+    def __init__(self, course: Course, ladder: RingLadder, moment: Moment) -> None:
+        self.asked, self.moment = course.asked, moment
         self._course, self._ladder = course, ladder
         self._rings = [replace(ring) for ring in ladder.rings]
         self._step_count = len(course.steps)

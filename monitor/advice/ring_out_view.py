@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.advice import ring_out_words as words
-from monitor.advice.cut_plan import CutPlan
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.moves import Move, moves
 from monitor.advice.ring_out_course import Course
@@ -20,9 +19,8 @@ _ALWAYS: tuple[CommandName, ...] = ("fader", "pause", "stop")
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """What is asked for now, and does not outlive it."""
+    """What goes with what is asked for now, and does not outlive it."""
 
-    plan: CutPlan | None = None
     again_hz: tuple[float, ...] = ()
     put_back: str = ""
     asks: bool = False
@@ -50,7 +48,7 @@ def state_of(
 ) -> RingOutState:
     """Return where a ring-out stands."""
     swept = [slider.label for slider in equaliser.sliders if slider.is_swept]
-    asked = () if moment.plan is None else moves(course.pulls, moment.plan.pulls, swept)
+    asked = moves(course.pulls, course.asked, swept) if course.phase == "pull" else ()
     now = sorted(asked, key=lambda move: -move.more_db)
     say, detail = _said(course, now, moment)
     if course.phase == "raise" and any(r.open and (r.skipped or r.undone) for r in ladder.rings):

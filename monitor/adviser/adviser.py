@@ -28,7 +28,8 @@ LOG = logging.getLogger(__name__)
 MOST_WAITING = 100
 """Ten seconds of hand-overs: an adviser that is so far behind is of no use anyway."""
 KEEP_EVERY_S = 5.0
-"""What changes with every hop is written this often at most; pulls and commands at once."""
+"""What changes with every hop is written this often at most; pulls, what is asked for and
+commands at once."""
 STEADY_S = 10.0
 """A failure so soon after the last one is blamed on what was kept."""
 DOUBT = (
@@ -238,7 +239,8 @@ class Adviser:
         if self._counsel is None:
             return
         state = self.result.ring_out
-        told = (self.result.fields.get("standing"), state and (state.phase, state.pulls))
+        asked = state and (state.phase, state.pulls, state.pulls_now)
+        told = (self.result.fields.get("standing"), asked)
         now_mono_s = time.monotonic()
         if not (at_once or told != self._told or now_mono_s > self._written_mono_s + KEEP_EVERY_S):
             return

@@ -388,6 +388,18 @@ def test_what_was_asked_for_before_a_pause_is_asked_for_after_it() -> None:
     assert [p.label for p in played.now.pulls] == ["2.5k"]
 
 
+def test_what_the_desk_tells_was_pulled_in_a_pause_is_not_asked_for_after_it() -> None:
+    played = Played()
+    played.box.stand(())
+    played.rings(SPOT_HZ)
+    asked = played.now.pulls_now
+    played.do("pause")
+    played.gone(SPOT_HZ)
+    played.box.stand(asked)
+    played.do("go_on")
+    assert (played.now.phase, played.now.pulls_now) == ("raise", ())
+
+
 def test_stopped_while_paused_it_still_says_why_it_had_ended() -> None:
     played = Played("5", standing=[Pull("1k", 12.0, 1000.0, 0.7)])
     played.rings(1000.0)
@@ -774,6 +786,33 @@ def test_it_goes_on_after_a_restart_with_all_it_knew() -> None:
     assert again.state.rings[1].times == 2
     again.command("fader", 6.0, fader_db=-8.0)
     assert again.state.gain_won_db == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize("paused", [False, True])
+def test_what_was_asked_for_is_asked_for_again_after_a_restart(paused: bool) -> None:
+    played = Played()
+    played.round(501.2, id=1)
+    played.rings(SPOT_HZ, id=2)
+    asked = played.now
+    if paused:
+        played.do("pause")
+    kept = json.loads(json.dumps(played.box.kept(), allow_nan=False))
+    again = RingOut.restored(kept, played.box.equaliser)
+    assert (again.state.phase, again.state.pulls_now) == ("paused", ())
+    again.command("go_on", 0.0)
+    assert (again.state.phase, again.state.say) == ("pull", asked.say)
+    again.command("pulled", 1.0)
+    assert [p.label for p in again.state.pulls] == ["500", "2.5k"]
+
+
+def test_a_file_from_before_what_was_asked_for_was_kept_is_still_good() -> None:
+    played = Played()
+    played.rings(SPOT_HZ)
+    kept = played.box.kept()
+    del kept["course"]["asked"]
+    again = RingOut.restored(kept, played.box.equaliser)
+    again.command("go_on", 0.0)
+    assert again.state.phase == "raise"
 
 
 def test_what_was_kept_and_is_no_good_is_told_in_one_line() -> None:

@@ -246,11 +246,11 @@ def test_a_device_that_is_lost_ends_it_with_its_reason(monkeypatch):
 def test_another_rate_begins_anew(monkeypatch):
     def frames():
         yield from frames_of(note(220.0, 5.0, 0.9))
-        yield from frames_of(note(220.0, 6.0, 0.1, rate_hz=44100), 44100)
+        yield from frames_of(note(220.0, 12.0, 0.1, rate_hz=44100), 44100)
 
     out = io.StringIO()
     assert run(monkeypatch, out, frames()) == 0
-    assert "6.0 s heard" in out.getvalue()
+    assert "12.0 s heard" in out.getvalue()
     assert "turn the gain up 5 dB" in out.getvalue()  # -20 dBFS to -15
 
 

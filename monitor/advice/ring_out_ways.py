@@ -1,0 +1,179 @@
+"""The ways of a ring-out from one phase to another, and what each takes for granted.
+
+Who takes which way, and when, is decided in ``ring_out_turns``.
+"""
+
+from __future__ import annotations
+
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.margin import LoopTimes
+from monitor.advice.pulls import Pull, differ
+from monitor.advice.ring_out_course import Course
+from monitor.advice.ring_out_ear import RingEar
+from monitor.advice.ring_out_marks import FaderMarks
+from monitor.advice.ring_out_next import next_step
+from monitor.advice.ring_out_rings import RingLadder
+from monitor.advice.ring_out_state import Phase
+from monitor.advice.ring_out_steps import Doubt, remember
+from monitor.advice.ring_out_view import Moment
+from monitor.advice.ring_out_waits import Waits
+
+MOST_IMPATIENT = 2
+"""After so many times deeper without a sign nobody is there to pull: it waits for a button."""
+MEANT_DB = 0.5
+"""A pull that makes a frequency deeper by this was meant for it, among others."""
+
+
+class Ways:
+    """A ring-out's course with all that belongs to its moment.
+
+    Parameters
+    ----------
+    equaliser : Equaliser
+    margin_db : float
+        What each ring is left below ringing in the end, backed off.
+    most_cuts : int
+        After so many sliders it ends.
+    course : Course
+    ladder : RingLadder
+        Both new, or from before a restart.
+    loop_times : LoopTimes
+
+    Attributes
+    ----------
+    changes : int
+        Goes up with everything that may be shown otherwise.
+    desk : tuple of Pull, optional
+        How the sliders stand, where the desk tells it.
+    deepens : bool
+        A ring has stayed in spite of the pull before.
+    impatient : int
+        How often it was asked deeper without a sign.
+    was_turned_down : bool
+        The advice stands, although what rang may have gone.
+    """
+
+    def __init__(
+        self,
+        equaliser: Equaliser,
+        *,
+        margin_db: float,
+        most_cuts: int,
+        course: Course,
+        ladder: RingLadder,
+        loop_times: LoopTimes,
+    ) -> None:
+        self.course, self.ladder = course, ladder
+        self.ear = RingEar(ladder, loop_times)
+        self.marks = FaderMarks(course, ladder)
+        self.waits = Waits()
+        self.moment = Moment()
+        self.changes = 0
+        self.desk: tuple[Pull, ...] | None = None
+        self.deepens = self.was_turned_down = False
+        self.impatient = 0
+        self._equaliser = equaliser
+        self._margin_db, self._most_cuts = margin_db, most_cuts
+        self._made: tuple[Pull, ...] = ()
+        self._doubt: Doubt | None = None
+
+    def go(
+        self, phase: Phase, moment: Moment | None = None, *, asked: tuple[Pull, ...] = ()
+    ) -> None:
+        """Go to a phase; what was asked for before is over."""
+        self.course.phase, self.course.asked = phase, asked
+        self.moment = Moment() if moment is None else moment
+        self.changes += 1
+        self.waits.enter(phase)
+        self.deepens = False
+        if phase != "pull":
+            self.impatient, self.was_turned_down = 0, False
+
+    def advise(self) -> None:
+        """Say what to pull now, or that it ends."""
+        found = next_step(
+            self._equaliser,
+            self.course,
+            self.ladder,
+            open_count=len(self.ear.open()),
+            margin_db=self._margin_db,
+            most_cuts=self._most_cuts,
+        )
+        if found.plan is None:
+            self.end(found.why_ended)
+        else:
+            self.course.asked, self.course.hints = found.plan.pulls, found.plan.hints
+        self.changes += 1
+
+    def pulled(self) -> None:
+        """The advised pull was made, or is taken to be."""
+        course, ladder = self.course, self.ladder
+        if not course.asked:
+            self.go("raise")
+            return
+        rings = tuple(
+            place
+            for place, ring in enumerate(ladder.rings)
+            if ladder.deeper_db(course.pulls, course.asked, ring.frequency_hz) >= MEANT_DB
+        )
+        course.pulls_first(ladder.gain_db)
+        self.remember(rings, deepens=self.deepens)
+        course.pulls = self._made = course.asked
+        self.go("listen")
+
+    def remember(
+        self, rings: tuple[int, ...], *, deepens: bool = False, skips: bool = False
+    ) -> None:
+        """Note how all stands before a step for these rings (their places on the ladder)."""
+        remember(self._equaliser, self.course, self.ladder, rings, deepens=deepens, skips=skips)
+
+    def ask_again(self) -> None:
+        """What was taken as pulled, and what was asked for after it, was not: it is wanted now."""
+        if self.course.phase == "listen":
+            self.course.pulls = self.course.steps.pop().before
+            self.go("pull", asked=self._made)
+        elif self.impatient and self._doubt is not None:
+            self._doubt.go_back()
+            self.impatient = 0
+            self.go("pull", self._doubt.moment, asked=self._doubt.asked)
+        self.waits.again()
+        self.was_turned_down = True
+
+    def is_untouched(self) -> bool:
+        """Whether the desk tells that nobody has pulled yet."""
+        return self.desk is not None and not differ(self.desk, self.course.pulls)
+
+    def deepen(self) -> None:
+        """A ring stayed in spite of its pull."""
+        course, ear = self.course, self.ear
+        ear.stayed(course.steps[-1].before, course.pulls, least_db=self._margin_db / 2.0)
+        again_hz = tuple(ring.frequency_hz for ring in ear.open())
+        self.go("pull", Moment(again_hz=again_hz))
+        self.deepens = True
+        self.advise()
+
+    def deepen_impatiently(self) -> None:
+        """Nobody said anything: it is taken as pulled in vain, unless nothing deeper can be asked.
+
+        No ring-out ends because somebody is slow: then the advice stands and waits for a button.
+        """
+        impatient, doubt = self.impatient + 1, Doubt(self.course, self.ladder, self.moment)
+        if impatient == 1:
+            self._doubt = doubt
+        self.pulled()
+        if self.desk is not None:
+            self.course.pulls = self.desk  # whatever was pulled instead
+        self.deepen()
+        if self.course.phase == "back_off":
+            doubt.go_back()
+            self.go("pull", doubt.moment, asked=doubt.asked)
+            impatient = MOST_IMPATIENT
+        self.impatient = impatient
+
+    def end(self, why: str) -> None:
+        """It ends: the fader is to come down."""
+        self.course.why_ended = why
+        self.marks.ended()
+        if self.course.ended_gain_db is None:
+            self.course.ended_gain_db = self.ladder.gain_db
+        self.go("back_off")
