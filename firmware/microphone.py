@@ -266,7 +266,7 @@ class AlsaMicrophone:
             overruns_in_a_row = 0
             if losses.push(length, now) > 0.0:
                 self._count_overrun(reader)
-            if (rate_hz := true_rate.push(len(samples), now)) is not None:
+            if (rate_hz := true_rate.push(length, now)) is not None:
                 opened = replace(opened, rate_hz=rate_hz, says_hz=opened.says_hz or opened.rate_hz)
                 losses, true_rate = SilentLoss(rate_hz), TrueRate(rate_hz)
                 self._gap_ahead = is_first = True
