@@ -83,7 +83,7 @@ class Reader:
             self.problems.append(f"{at}: unknown table [{_plain(table)}]{_nearest(table, RULES)}")
             return
         if isinstance(value, int) and not isinstance(value, bool) and name == "equaliser.kind":
-            value = str(value)
+            value = text.strip()
         self._take(name, value, at=at, origin="--set")
 
     def _take(self, name: str, value: Any, *, at: str, origin: str) -> None:
@@ -136,9 +136,12 @@ def _shown(value: Any) -> str:
     if isinstance(value, str):
         text = json.dumps(value, ensure_ascii=False)  # in quotes, on one line
         return text if len(text) <= 44 else text[:40] + '..."'
-    text = str(value)
-    if isinstance(value, list | dict):
-        text = json.dumps(value, ensure_ascii=False, default=str)
+    try:
+        text = str(value)
+        if isinstance(value, list | dict):
+            text = json.dumps(value, ensure_ascii=False, default=str)
+    except ValueError:  # Python writes no whole number of thousands of digits, TOML reads one
+        return "a number without end"
     return text if len(text) <= 60 else text[:60] + "..."
 
 

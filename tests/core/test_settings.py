@@ -221,7 +221,16 @@ def test_an_option_needs_table_and_key(option: str) -> None:
     assert found == f"--set {option}: table.key=value expected, like page.port=8081"
 
 
-@pytest.mark.parametrize("option", ["page.port=" + "9" * 5000, "page.host=one\ntwo", "x" * 5000])
+@pytest.mark.parametrize(
+    "option",
+    [
+        "page.port=" + "9" * 5000,
+        "page.port=0x" + "f" * 5000,
+        "equaliser.kind=0x" + "f" * 5000,
+        "page.host=one\ntwo",
+        "x" * 5000,
+    ],
+)
 def test_what_is_said_of_an_option_is_one_short_line(option: str) -> None:
     (found,) = problems(None, option)
     assert found.startswith("--set ")
