@@ -17,7 +17,8 @@ from monitor.soundcheck.words import step_words
 
 ITEMS = tuple(item.id for item in CHECKLIST)
 ENDS = ("done", "left_out")
-DOUBT = "from before the restart; begin a new one if this is another evening"
+DOUBT = "from before the restart; is this another evening?"
+"""Said beside the button that begins a new one."""
 NOT_GOING_ON = ("measure", "measure_stop")
 """Says nothing of which evening it is: what was done before the restart stays in doubt."""
 NOT_OF_LEVEL = ("spectrum", "low_cut")
