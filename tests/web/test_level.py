@@ -12,7 +12,6 @@ from tests.waiting import awaited
 from tests.web.evening import LOW_CUT_WAITING, METERS, EveningClient, meter
 from tests.web.test_page import script, text
 
-
 NOTHING = {"line": "Set the gain", "box": "Does the box hear?"}
 """What is said before anything is measured."""
 
