@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import signal
@@ -24,8 +25,8 @@ from tests.waiting import awaited
 
 PUSHED_OVER_DB = 2.0
 PULLED_DB = -9.0
-ROUNDS = 3
-"""Of pulls, after which it is loud enough for this evening's person: how a ring-out ends by itself
+ENOUGH_DB = 4.0
+"""Above its first ring it is loud enough for this evening's person: how a ring-out ends by itself
 is played without a clock, by the same truth, in tests/core/test_counsel.py."""
 
 
@@ -162,10 +163,14 @@ def test_fader_up_it_rings_the_lantern_names_it_the_slider_stops_it(demo_url: st
 
 
 class Person:
-    """Reads the page and does what it says; nothing else is known to it."""
+    """Reads the page and does what it says; nothing else is known to it.
 
-    def __init__(self, driver: Any) -> None:
+    What rings with the fader at ``enough_db`` or above is not pulled any more.
+    """
+
+    def __init__(self, driver: Any, *, enough_db: float = math.inf) -> None:
         self.driver = driver
+        self._enough_db = enough_db
         self._raised_s = self._acted_s = 0.0
 
     def text(self, element_id: str) -> str:
@@ -219,10 +224,7 @@ class Person:
             )
             index = self.driver.execute_script(script, label)
             set_range(self.driver, f'[data-slider-index="{index}"]', -float(depth))
-        self.press_if_there("I have pulled it")
-
-    def press_if_there(self, label: str) -> None:
-        if self.text("ro-main") == label:
+        if self.text("ro-main") == "I have pulled it":
             self.driver.execute_script("document.getElementById('ro-main').click()")
 
     def follow(self, seen: list[str], *, until_phase: str, seconds: float) -> None:
@@ -237,13 +239,13 @@ class Person:
                 return
             if phase == "raise" and now > self._raised_s + 2.0:
                 self._raised_s = now
-                if seen.count("pull") < ROUNDS:
-                    set_range(self.driver, "#fader", self.fader_db() + 0.5)
-                else:
-                    self.press_if_there("That is loud enough")
+                set_range(self.driver, "#fader", self.fader_db() + 0.5)
             elif phase == "pull" and now > self._acted_s + 1.0:
                 self._acted_s = now
-                self.pull_what_is_asked()
+                if self.fader_db() < self._enough_db:
+                    self.pull_what_is_asked()
+                else:
+                    self.press("stop")
             elif phase == "back_off" and now > self._acted_s + 1.0:
                 self._acted_s = now + 60.0
                 set_range(self.driver, "#fader", self.fader_db() - 3.0)
@@ -304,11 +306,12 @@ def test_a_soundcheck_from_start_to_finish_with_the_page_s_own_buttons(demo_url:
         person.press("I have read this: begin")
         person.follow(seen, until_phase="listen", seconds=90.0)
         pulled = stage_of(driver)
+        enough_db = person.fader_db() + ENOUGH_DB
     # The phone goes into a pocket, and it goes on with another browser.
     time.sleep(1.0)
     with browser(390, 844) as driver:
         driver.get(demo_url + "#ring-out")
-        person = Person(driver)
+        person = Person(driver, enough_db=enough_db)
         awaited(lambda: person.phase() in ("listen", "raise", "pull"), 10.0, "it goes on")
         stands = driver.execute_script(
             "return document.querySelectorAll('#ro-picture .pulled').length"
@@ -338,7 +341,9 @@ def test_a_soundcheck_from_start_to_finish_with_the_page_s_own_buttons(demo_url:
     won_db = twin.fader_db + twin.margin_db() - flat_limit_db
     assert won_db > 2.0
     assert told is not None
-    assert float(told[1]) == pytest.approx(won_db, abs=2.5)
+    # It ended in a ring, so that the fader stood where the room gives no more; on the played stage
+    # the two were 0.3 dB apart at most.
+    assert float(told[1]) == pytest.approx(won_db, abs=1.0)
     assert time.monotonic() - began_s < 600.0
 
 
