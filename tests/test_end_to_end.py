@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import signal
@@ -24,8 +25,9 @@ from tests.waiting import awaited
 
 PUSHED_OVER_DB = 2.0
 PULLED_DB = -9.0
-AT_ITS_END_S = 30.0
-"""Nearly at its limit a room takes half a minute to ring."""
+ENOUGH_DB = 4.0
+"""Above its first ring it is loud enough for this evening's person: how a ring-out ends by itself
+is played without a clock, by the same truth, in tests/core/test_counsel.py."""
 
 
 @pytest.fixture
@@ -161,11 +163,15 @@ def test_fader_up_it_rings_the_lantern_names_it_the_slider_stops_it(demo_url: st
 
 
 class Person:
-    """Reads the page and does what it says; nothing else is known to it."""
+    """Reads the page and does what it says; nothing else is known to it.
 
-    def __init__(self, driver: Any) -> None:
+    What rings with the fader at ``enough_db`` or above is not pulled any more.
+    """
+
+    def __init__(self, driver: Any, *, enough_db: float = math.inf) -> None:
         self.driver = driver
-        self._raised_s = self._acted_s = self._moved_s = 0.0
+        self._enough_db = enough_db
+        self._raised_s = self._acted_s = 0.0
 
     def text(self, element_id: str) -> str:
         script = "return document.getElementById(arguments[0]).textContent"
@@ -190,7 +196,10 @@ class Person:
         return [one["state"] for one in now_of(self.driver)["soundcheck"]["steps"]]
 
     def set_the_gain(self) -> None:
-        """Measure, turn as far as is said, measure again, and keep it when it is right."""
+        """Measure, turn as far as is said, measure again, and keep it when it is right.
+
+        The fader goes the other way, so that it is as loud in the room as before.
+        """
         self.press("Measure")
         said = awaited(
             lambda: re.search(r"turn the gain (up|down) (\d+)", self.text("lv-say")),
@@ -199,20 +208,12 @@ class Person:
         )
         turn_db = float(said[2]) * (1.0 if said[1] == "up" else -1.0)
         set_range(self.driver, "#gain-db", turn_db)
+        set_range(self.driver, "#fader", self.fader_db() - turn_db)
         self.press("Turned: measure again")
         self.press("Keep this level", within_s=60.0)
 
     def fader_db(self) -> float:
         return float(self.driver.execute_script("return document.getElementById('fader').value"))
-
-    def raise_fader(self, now_s: float) -> None:
-        """A little further; at its end, when nothing has come for long, it is loud enough."""
-        before_db = self.fader_db()
-        set_range(self.driver, "#fader", before_db + 0.5)
-        if self.fader_db() > before_db:
-            self._moved_s = now_s
-        elif now_s > self._moved_s + AT_ITS_END_S:
-            self.press_if_there("That is loud enough")
 
     def pull_what_is_asked(self) -> None:
         """ "then: 500 at -5, 630 at -1" is how the sliders are to stand."""
@@ -223,10 +224,7 @@ class Person:
             )
             index = self.driver.execute_script(script, label)
             set_range(self.driver, f'[data-slider-index="{index}"]', -float(depth))
-        self.press_if_there("I have pulled it")
-
-    def press_if_there(self, label: str) -> None:
-        if self.text("ro-main") == label:
+        if self.text("ro-main") == "I have pulled it":
             self.driver.execute_script("document.getElementById('ro-main').click()")
 
     def follow(self, seen: list[str], *, until_phase: str, seconds: float) -> None:
@@ -236,15 +234,18 @@ class Person:
             phase, now = self.phase(), time.monotonic()
             if not seen or seen[-1] != phase:
                 seen.append(phase)
-                self._raised_s = self._acted_s = self._moved_s = now
+                self._raised_s = self._acted_s = now
             if phase == until_phase and (phase != "raise" or "pull" in seen):
                 return
             if phase == "raise" and now > self._raised_s + 2.0:
                 self._raised_s = now
-                self.raise_fader(now)
+                set_range(self.driver, "#fader", self.fader_db() + 0.5)
             elif phase == "pull" and now > self._acted_s + 1.0:
                 self._acted_s = now
-                self.pull_what_is_asked()
+                if self.fader_db() < self._enough_db:
+                    self.pull_what_is_asked()
+                else:
+                    self.press("stop")
             elif phase == "back_off" and now > self._acted_s + 1.0:
                 self._acted_s = now + 60.0
                 set_range(self.driver, "#fader", self.fader_db() - 3.0)
@@ -283,7 +284,10 @@ def go_to(driver: Any, room: str) -> None:
 
 
 def test_a_soundcheck_from_start_to_finish_with_the_page_s_own_buttons(demo_url: str) -> None:
-    """Place, level, low cut and ring-out; ten minutes is what a musician has for it."""
+    """Place, level, low cut and ring-out; ten minutes is what a musician has for it.
+
+    In the middle of the ring-out the page is closed, and it goes on on another phone.
+    """
     seen: list[str] = []
     began_s = time.monotonic()
     with browser(360, 640) as driver:
@@ -300,7 +304,26 @@ def test_a_soundcheck_from_start_to_finish_with_the_page_s_own_buttons(demo_url:
         person.press("Get ready")
         awaited(lambda: "not calibrated" in person.text("ro-cautions"), 5.0, "the cautions")
         person.press("I have read this: begin")
-        person.follow(seen, until_phase="done", seconds=400.0)
+        person.follow(seen, until_phase="listen", seconds=90.0)
+        pulled = stage_of(driver)
+        enough_db = person.fader_db() + ENOUGH_DB
+    # The phone goes into a pocket, and it goes on with another browser.
+    time.sleep(1.0)
+    with browser(390, 844) as driver:
+        driver.get(demo_url + "#ring-out")
+        person = Person(driver, enough_db=enough_db)
+        awaited(lambda: person.phase() in ("listen", "raise", "pull"), 10.0, "it goes on")
+        stands = driver.execute_script(
+            "return document.querySelectorAll('#ro-picture .pulled').length"
+        )
+        assert stands == sum(slider["cut_db"] < 0.0 for slider in pulled["sliders"]) > 0
+        person.follow(seen, until_phase="raise", seconds=30.0)
+        person.press("pause")
+        awaited(lambda: person.phase() == "paused", 5.0, "a pause")
+        person.press("Go on")
+        awaited(lambda: person.phase() == "raise", 5.0, "it goes on")
+        person.follow(seen, until_phase="done", seconds=300.0)
+        assert "pulled" in person.text("ro-say")
         awaited(lambda: person.steps() == ["done"] * 4, 5.0, "all steps are done")
         stage = stage_of(driver)
         told = re.search(r"([\d.]+) dB more", person.text("ro-figures"))
@@ -318,37 +341,10 @@ def test_a_soundcheck_from_start_to_finish_with_the_page_s_own_buttons(demo_url:
     won_db = twin.fader_db + twin.margin_db() - flat_limit_db
     assert won_db > 2.0
     assert told is not None
-    assert float(told[1]) == pytest.approx(won_db, abs=2.5)
+    # It ended in a ring, so that the fader stood where the room gives no more; on the played stage
+    # the two were 0.3 dB apart at most.
+    assert float(told[1]) == pytest.approx(won_db, abs=1.0)
     assert time.monotonic() - began_s < 600.0
-
-
-def test_a_ring_out_goes_on_where_it_was_when_the_page_was_closed(demo_url: str) -> None:
-    seen: list[str] = []
-    with browser(360, 640) as driver:
-        driver.get(demo_url + "#ring-out")
-        person = Person(driver)
-        person.press("Get ready")
-        person.press("I have read this: begin")
-        person.follow(seen, until_phase="listen", seconds=90.0)
-        pulled = stage_of(driver)
-    # The phone goes into a pocket and comes back with another browser.
-    time.sleep(1.0)
-    with browser(390, 844) as driver:
-        driver.get(demo_url + "#ring-out")
-        person = Person(driver)
-        awaited(lambda: person.phase() in ("listen", "raise", "pull"), 10.0, "it goes on")
-        stands = driver.execute_script(
-            "return document.querySelectorAll('#ro-picture .pulled').length"
-        )
-        assert stands == sum(slider["cut_db"] < 0.0 for slider in pulled["sliders"]) > 0
-        person.follow(seen, until_phase="raise", seconds=30.0)
-        person.press("pause")
-        awaited(lambda: person.phase() == "paused", 5.0, "a pause")
-        person.press("Go on")
-        awaited(lambda: person.phase() == "raise", 5.0, "it goes on")
-        person.press("That is loud enough")
-        person.follow(seen, until_phase="done", seconds=30.0)
-        assert "pulled" in person.text("ro-say")
 
 
 def test_an_evening_from_arriving_to_its_report(demo_url: str) -> None:

@@ -57,8 +57,8 @@ in 8 after 8 s, in 6 after this; at worst by 10.8, 7.2 and 5.1 dB.  Down is said
 
 CLIPPED_LATELY_S = 3.0
 HARDLY_DBFS = -60.0
-"""A microphone of ours that hears less than this on a stage is covered or its input is turned
-down."""
+"""A microphone of ours that hears less than this of a voice or a clap beside it is covered or its
+input is turned down."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,8 @@ class Scale:
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """All that the advice goes by; what is not known yet is None."""
+    """All that the advice goes by; what is not known yet is None.  ``peak_dbfs`` is the highest
+    since the beginning."""
 
     seconds: float
     peak_dbfs: float
@@ -166,8 +167,9 @@ def advise_box(heard: Heard) -> Advice:
     if heard.has_offset:
         return Advice("offset", "the box's microphone has a constant offset: try another", detail)
     if heard.loudest is None and heard.peak_dbfs < HARDLY_DBFS:
-        said = "the box's microphone hears next to nothing: uncover it or turn its input up"
-        return Advice("too_quiet", said, detail)
+        # An empty room may be as quiet as a covered microphone: only a sound tells them apart.
+        why = "it hears next to nothing; if it does not hear that, uncover it or turn its input up"
+        return Advice("waiting", "speak or clap beside the box", f"{why}; {detail}")
     return Advice("right", "the box's microphone hears", detail)
 
 

@@ -102,6 +102,7 @@ class ChannelMeter:
         self._low_cut = LowCutView(hop_s, low_cuts_hz, low_cut_slope_db)
         self._peaks: deque[float] = deque(maxlen=round(HOLD_S / hop_s))
         self._means: deque[float] = deque(maxlen=round(HOLD_S / hop_s))
+        self._highest_peak = 0.0
         self._still_hops = self._hop_count = self._voiced_hops = self._gap_count = 0
 
     @property
@@ -155,6 +156,7 @@ class ChannelMeter:
         is_clipped = self._clipping.push(windows.whole, len(new), peak)
         mean = float(new.mean())
         self._peaks.append(peak)
+        self._highest_peak = max(self._highest_peak, peak)
         self._means.append(mean)
         is_still = float(np.max(np.abs(new - mean))) <= DEAD_PEAK
         self._still_hops = self._still_hops + 1 if is_still else 0
@@ -209,7 +211,7 @@ class ChannelMeter:
         flat_top = self._clipping.flat_top()
         return Heard(
             seconds=self.seconds,
-            peak_dbfs=peak_dbfs(max(self._peaks, default=0.0)),
+            peak_dbfs=peak_dbfs(self._highest_peak),
             is_dead=self._still_hops * self._hops.hop_s >= self._dead_after_s,
             has_offset=len(self._means) == self._means.maxlen
             and abs(sum(self._means)) >= OFFSET * len(self._means),

@@ -17,7 +17,10 @@ from monitor.soundcheck.words import step_words
 
 ITEMS = tuple(item.id for item in CHECKLIST)
 ENDS = ("done", "left_out")
-DOUBT = "from before the restart; clear it if this is another evening"
+DOUBT = "from before the restart; is this another evening?"
+"""Said beside the button that begins a new one."""
+NOT_GOING_ON = ("measure", "measure_stop")
+"""Says nothing of which evening it is: what was done before the restart stays in doubt."""
 NOT_OF_LEVEL = ("spectrum", "low_cut")
 OF_LOW_CUT = ("source", "seconds", "low_cut", "spectrum")
 """What is taken of the figures: it goes out with every snapshot."""
@@ -58,13 +61,14 @@ class Soundcheck:
         elif do == "plan_done":
             self._ends["place"] = "done"
         elif do == "skip":
-            self._ends[command["step"]] = "left_out"
+            self._leave_out(command["step"])
         elif do == "again":
             self._ends.pop(command["step"], None)
             self._taken.pop(command["step"], None)
         elif do in ("tick", "untick"):
             self._tick(command["item"], is_done=do == "tick")
-        self._in_doubt = False
+        if do not in NOT_GOING_ON:
+            self._in_doubt = False
         if self._begun_s is None:
             self._begun_s = now_s
 
@@ -93,6 +97,13 @@ class Soundcheck:
         if self._begun_s is None:
             self._begun_s = now_s
         return True
+
+    def _leave_out(self, step: str) -> None:
+        """Another phone's page may be a moment behind: what is done is not lost by its tap."""
+        if self._ends.get(step) == "done":
+            title = next(title for each, title in STEPS if each == step)
+            raise ValueError(f"{title} is done already; to leave it out, do it again first")
+        self._ends[step] = "left_out"
 
     def _tick(self, item: str, *, is_done: bool) -> None:
         if item not in ITEMS:

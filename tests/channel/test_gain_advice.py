@@ -282,12 +282,12 @@ def test_hum_alone_is_no_line_to_be_turned_up():
     ("samples", "state", "said"),
     [
         (np.zeros(3 * RATE_HZ, np.float32), "dead", "hears nothing"),
-        (noise(3.0, 1e-5), "too_quiet", "hears next to nothing"),
+        (noise(3.0, 1e-5), "waiting", "speak or clap beside the box"),
         (noise(3.0, 0.01), "right", "the box's microphone hears"),
         (np.clip(1.5 * sung()[0][: 4 * RATE_HZ], -1, 1), "clipping", "move it away"),
         (0.7 * sung()[0], "right", "the box's microphone hears"),
     ],
-    ids=["dead", "covered", "a room", "too near", "a singer"],
+    ids=["dead", "covered or quiet", "a room", "too near", "a singer"],
 )
 def test_the_box_s_own_microphone_says_nothing_of_the_desk(samples, state, said):
     fields = fields_of(samples, kind="box")
@@ -297,6 +297,25 @@ def test_the_box_s_own_microphone_says_nothing_of_the_desk(samples, state, said)
     assert "scale" not in fields
     assert "change_db" not in fields["advice"]
     assert "the gain" not in fields["advice"]["sentence"]
+
+
+def test_in_a_quiet_room_the_box_s_microphone_is_asked_for_a_sound_and_one_clap_will_do():
+    meter = ChannelMeter(RATE_HZ, scale="digital", kind="box")
+    quiet = noise(4.0, 1e-5)
+    meter.push(quiet)
+    asked = meter.fields()
+    assert (asked["state"], asked["advice"]["sentence"]) == (
+        "waiting",
+        "speak or clap beside the box",
+    )
+    assert "if it does not hear that, uncover it" in asked["advice"]["detail"]
+    clap = quiet[: RATE_HZ // 2].copy()
+    clap[:480] += noise(0.01, 0.1)
+    meter.push(clap)
+    # It was heard, also when the room has been quiet again for longer than a peak is held.
+    for _ in range(2):
+        assert meter.fields()["advice"]["sentence"] == "the box's microphone hears"
+        meter.push(quiet)
 
 
 @pytest.mark.parametrize("rate_hz", [16000, 44100, 48000, 96000])

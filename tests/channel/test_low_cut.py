@@ -19,7 +19,7 @@ from monitor.channel.low_cut import (
 from monitor.channel.meter import ChannelMeter
 from monitor.channel.spectra import MeanSpectrum, Spectra
 from monitor.listening.bands import THIRD_OCTAVES
-from tests.channel.voices import RATE_HZ, noise, sine, sung
+from tests.channel.voices import RATE_HZ, noise, sine, spoken, sung
 
 LINES_HZ = np.arange(1, 140) * 2.93
 DESK_HZ = (75.0, 80.0, 100.0, 120.0)
@@ -160,13 +160,14 @@ def test_it_says_how_long_still_and_what_is_usual_until_then():
     assert "lowest_note" in later
 
 
-def test_a_minute_of_speech_will_do():
-    from tests.channel.voices import spoken
-
+def test_a_minute_of_speech_will_do_and_has_its_own_lowest_pitch():
     speech = np.concatenate([spoken(12.0, seed, 110.0) for seed in range(1, 5)])
-    low_cut = heard(0.3 * speech + noise(48.0, 1e-4))["low_cut"]
+    low_cut = heard(0.3 * speech + noise(48.0, 1e-3))["low_cut"]
     assert low_cut["ready"] is True
     assert low_cut["choice_hz"] <= 80.0
+    # Its glides end 0 to 3 semitones above 110 Hz.
+    assert 108.0 < low_cut["lowest_hz"] < 132.0
+    assert "pitch, speaking" in low_cut["sentence"]
 
 
 @pytest.mark.parametrize("mains_hz", [50, 60])

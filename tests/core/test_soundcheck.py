@@ -58,6 +58,23 @@ def test_an_evening_in_order() -> None:
     assert "level" not in one.fields(200.0, None)
 
 
+def test_what_is_done_is_not_left_out_by_a_phone_that_is_behind() -> None:
+    one = Soundcheck()
+    do(one, "take_level", measured=measured())
+    do(one, "plan_done")
+    before = json.dumps(one.kept)
+    for step, title in (("place", "Place"), ("level", "Level")):
+        with pytest.raises(ValueError, match=f"{title} is done already; to leave it out, do it"):
+            do(one, "skip", step=step)
+    assert json.dumps(one.kept) == before
+    # Taken up again it can be left out, and then nothing stands as kept beside it.
+    do(one, "again", step="level")
+    do(one, "skip", step="level")
+    assert states(one)[1] == "left_out"
+    assert "level" not in one.fields(200.0, None)
+    do(one, "skip", step="level")
+
+
 def test_the_words_of_each_step() -> None:
     one = Soundcheck()
     do(one, "take_level", measured=measured())
@@ -187,6 +204,9 @@ def test_where_no_clock_can_tell_it_is_in_doubt_until_somebody_goes_on() -> None
     again = Soundcheck()
     again.restore_evening(filled().kept, shift_s=0.0, in_doubt=True)
     assert again.fields(2000.0, None)["doubt"] == DOUBT
+    do(again, "measure", source="box")
+    do(again, "measure_stop")
+    assert again.fields(2000.0, None)["doubt"] == DOUBT, "measuring says nothing of the evening"
     do(again, "tick", item=ITEMS[0])
     assert again.fields(2000.0, None)["doubt"] is None
     empty = Soundcheck()

@@ -7,9 +7,13 @@ from typing import Any
 import pytest
 
 from monitor.level.measuring import NO_LINE
+from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.evening import LOW_CUT_WAITING, METERS, EveningClient, meter
 from tests.web.test_page import script, text
+
+NOTHING = {"line": "Set the gain", "box": "Does the box hear?"}
+"""What is said before anything is measured."""
 
 
 @pytest.fixture
@@ -50,7 +54,7 @@ def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> No
     )
     assert max(sizes)[1] == "lv-say"
     assert "the desk's line" in text(page, "lv-of")
-    figures = text(page, "lv-figures")
+    figures = text(page, "lv-figures").replace("\u00a0", " ")
     for words in ("peak\u22123.1 dB", "sungpeak \u22123.1", "noise\u221261.0", "clippednever"):
         assert words in figures
     # It is 3 dB above the bracket: the wedge stands to the right of it.
@@ -90,7 +94,7 @@ def test_the_low_cut_waits_is_drawn_and_is_kept(page: Any, evening: EveningClien
         page,
         "[...document.querySelectorAll('#lc-choices tbody tr')].map((r) => r.textContent)",
     )
-    assert rows == [
+    assert [row.replace("\u00a0", " ") for row in rows] == [
         "75 Hz9.1 dB0.1 dB",
         "80 Hz10.4 dB0.1 dB",
         "100 Hz14.8 dB0.3 dB",
@@ -166,6 +170,22 @@ def test_each_state_has_its_sentence_and_shape(
         assert wedge < wanted
 
 
+def test_on_the_smallest_phone_measuring_begins_without_scrolling(page: Any) -> None:
+    resize(page, 320, 568)
+    for source in ("line", "box"):
+        press(page, f"#sources [value={source}]")
+        begins = NOTHING[source]
+        assert awaited(lambda begins=begins: said(page) == begins, 3.0)
+        rail, lowest, wide = script(
+            page,
+            "[document.getElementById('rail').getBoundingClientRect().top,"
+            " document.getElementById('lv-main').getBoundingClientRect().bottom,"
+            " document.documentElement.scrollWidth]",
+        )
+        assert lowest <= rail
+        assert wide == 320
+
+
 def test_without_a_line_it_says_how_to_have_one(page: Any, evening: EveningClient) -> None:
     evening.line = {"there": False, "why": NO_LINE}
     assert awaited(lambda: text(page, "line-words").startswith(NO_LINE), 5.0)
@@ -191,6 +211,10 @@ def test_a_refusal_is_said_and_an_old_watcher_is_named(page: Any, evening: Eveni
     evening.refuse = "another measurement is running"
     press(page, "#lv-main")
     assert awaited(lambda: text(page, "lv-said") == evening.refuse, 5.0)
+    # The other phone's measurement is shown here too: the refusal is no matter any more.
+    evening.measuring = "line"
+    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    assert text(page, "lv-said") == ""
     evening.with_soundcheck = False
     assert awaited(lambda: said(page) == "Not on this box", 5.0)
     assert "older than this page" in text(page, "lv-detail")

@@ -105,6 +105,15 @@ def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: Evenin
     ]
 
 
+def test_a_refusal_goes_when_the_steps_stand_otherwise(page: Any, evening: EveningClient) -> None:
+    evening.refuse = "Level is done already; to leave it out, do it again first"
+    click(page, step_end("level", "skip"))
+    assert awaited(lambda: text(page, "strip-said") == evening.refuse, 5.0)
+    evening.states.update(level="done")
+    assert awaited(lambda: ["Level", "done"] in steps(page), 5.0)
+    assert text(page, "strip-said") == ""
+
+
 def test_a_step_is_done_again(page: Any, evening: EveningClient) -> None:
     evening.states.update(place="done", level="left_out")
     again = f"document.querySelector('{step_end('place', 'again')}')"

@@ -7,13 +7,14 @@ import { span } from "./view.js";
 
 const OLD = "This box's program is older than this page: it cannot measure. Bring both up to date.";
 const NOTHING = {
-  line: ["Set the gain", "Measure, then sing your loudest line as you will tonight. The box says how far to turn the gain."],
+  line: ["Set the gain", "Measure, then sing your loudest line: the box says how far to turn the gain."],
   box: ["Does the box hear?", "Its own microphone hears the room. It says nothing about the desk's gain."],
 };
 const VOICES = { silent: "hears no voice", speech: "hears speech", singing: "hears singing", other: "hears something" };
 let source = null; // as chosen here; else as it is being measured
 const ask = asker("/api/v1/soundcheck");
-const db = (value) => `${value < 0 ? "\u2212" : ""}${Math.abs(value).toFixed(1)} dB`;
+const db = (value) => `${value < 0 ? "\u2212" : ""}${Math.abs(value).toFixed(1)}\u00a0dB`;
+const whole = (words) => words.replaceAll(" dB", "\u00a0dB"); // a number and its unit in one line
 
 function sources(soundcheck, measuring) {
   const { line } = soundcheck;
@@ -40,12 +41,13 @@ function sentence(soundcheck, measuring) {
   }
   part.dataset.state = measuring.state ?? "waiting";
   const box = measuring.kind === "box";
-  const name = measuring.source?.name ? `, ${measuring.source.name}` : "";
+  const { name: named } = measuring.source ?? {};
+  const name = named && named !== "auto" ? `, ${named}` : ""; // the settings' word, no card's name
   text(at("lv-of"), box ? `the box's own microphone${name}, not the desk` : `the desk's line${name}`);
   const waiting = measuring.age_s > 2 ? "It has gone silent" : "Listening";
-  text(at("lv-say"), (measuring.advice?.sentence ?? waiting).replaceAll(" dB", "\u00a0dB"));
-  text(at("lv-detail"), measuring.advice?.detail
-    ?? (measuring.age_s > 2 ? `nothing new for ${span(measuring.age_s)}` : "sing your loudest line"));
+  text(at("lv-say"), whole(measuring.advice?.sentence ?? waiting));
+  text(at("lv-detail"), whole(measuring.advice?.detail
+    ?? (measuring.age_s > 2 ? `nothing new for ${span(measuring.age_s)}` : box ? "" : "sing your loudest line")));
 }
 
 const loudest = (one) => one && `peak ${db(one.peak_dbfs)}, average ${db(one.rms_dbfs)}`;
@@ -65,7 +67,7 @@ function figures(measuring) {
     "flat tops": m.flat_top_dbfs !== undefined && `at ${db(m.flat_top_dbfs)}: something before the box clips`,
     lost: m.lost_blocks && `${m.lost_blocks} blocks`,
     now: VOICES[m.voice],
-    for: m.seconds !== undefined && span(m.seconds),
+    "measured for": m.seconds !== undefined && span(m.seconds),
   });
 }
 
@@ -84,6 +86,8 @@ function steps(measuring) {
 
 function buttons(measuring) {
   const [[what, words], ...small] = steps(measuring);
+  // What was refused is no matter any more when there is something else to do.
+  if (at("lv-main").dataset.do !== what) text(at("lv-said"), "");
   at("lv-main").dataset.do = what;
   text(at("lv-main"), words);
   buttonRow(at("lv-small"), small);

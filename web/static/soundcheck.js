@@ -26,6 +26,7 @@ function stepLinks(steps) {
       return item;
     }));
   }
+  if (isNew(at("strip-said"), steps.map(({ state }) => state))) text(at("strip-said"), ""); // said of how they stood
   steps.forEach(({ title, state, words }, i) => {
     const link = list.children[i].firstChild;
     link.dataset.state = state;
