@@ -185,7 +185,8 @@ class Person:
         """Press the button that carries these words, or begins with them, once it is there."""
         script = (
             "const b = [...document.querySelectorAll('main button')].find((b) =>"
-            " b.checkVisibility() && !b.disabled && !b.closest('[inert]')"
+            " b.checkVisibility() && !b.disabled && b.ariaDisabled !== 'true'"
+            " && !b.closest('[inert]')"
             " && b.textContent.startsWith(arguments[0]));"
             "b?.click(); return Boolean(b)"
         )

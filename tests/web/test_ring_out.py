@@ -59,6 +59,11 @@ def buttons(page: Any) -> list[str]:
     )
 
 
+def rested(page: Any) -> bool:
+    """Whether the main button takes taps again: not while one may be meant for the step before."""
+    return bool(script(page, "document.getElementById('ro-main').ariaDisabled !== 'true'"))
+
+
 @pytest.mark.parametrize(
     ("name", "expected"),
     [
@@ -77,7 +82,7 @@ def test_each_phase_has_its_steps(
 ) -> None:
     show(page, link, name)
     assert awaited(lambda: buttons(page) == expected, 3.0), buttons(page)
-    time.sleep(0.8)  # the step before has been read
+    assert awaited(lambda: rested(page), 3.0)
     for do in expected:
         size = page.execute_script(
             "const b = document.querySelector(`#ring-out-room button[data-do='${arguments[0]}']`)"
@@ -362,7 +367,7 @@ def test_taps_in_a_row_are_all_taken_and_a_double_tap_is_one(
 ) -> None:
     """On a slow link the news of a step comes before its answer: the next tap must not be lost."""
     show(page, link, "pull")
-    time.sleep(0.8)  # the step before has been read
+    assert awaited(lambda: rested(page), 3.0)
     answer, asked = threading.Event(), []
 
     def slow(command: dict[str, Any], timeout_s: float = 2.0) -> dict[str, Any]:
@@ -387,6 +392,8 @@ def test_a_tap_meant_for_the_step_before_does_not_end_the_ring_out(
     show(page, link, "pull")
     show(page, link, "raise")
     page.execute_script("document.getElementById('ro-main').click()")
+    assert not rested(page)
+    assert awaited(lambda: rested(page), 3.0)
     tap_on(page, "#ro-main")
     assert awaited(lambda: link.asked != [], 3.0)
     assert link.asked == [{"class": "ring_out", "do": "stop"}]  # once: the tap that was meant
@@ -397,7 +404,7 @@ def test_what_was_refused_because_it_is_over_is_not_said(
 ) -> None:
     """Another phone was first: the page shows the next step, and no refusal of the last one."""
     show(page, link, "pull")
-    time.sleep(0.8)
+    assert awaited(lambda: rested(page), 3.0)
     asked = []
 
     def late(command: dict[str, Any], timeout_s: float = 2.0) -> dict[str, Any]:

@@ -41,7 +41,12 @@ const CARE = "The microphone is not calibrated: nothing here says what is safe f
 const TOO_SOON_MS = 700; // a tap that was meant for the step before
 
 const ask = asker("/api/v1/ring-out");
-let changedAt = -Infinity; // when the main button came to mean something else
+
+/** The box notices a pull by itself: a hand on its way to say so must not end the ring-out. */
+function rest(button) {
+  button.setAttribute("aria-disabled", "true");
+  setTimeout(() => button.removeAttribute("aria-disabled"), TOO_SOON_MS);
+}
 
 function commandsOf(ringOut) {
   const ended = ringOut.phase === "done" || ringOut.phase === "ready";
@@ -54,7 +59,7 @@ function buttons(ringOut) {
   const button = at("ro-main");
   button.hidden = !main;
   if (main) {
-    if (button.dataset.do !== main[0]) changedAt = performance.now();
+    if (button.dataset.do === "pulled" && main[0] !== "pulled") rest(button);
     button.dataset.do = main[0];
     text(button, main[1]);
   }
@@ -121,11 +126,9 @@ function followRingOut(snapshot) {
   at("ro-marks").hidden = Boolean(snapshot.stage) || !ringOut.may.includes("fader");
 }
 
-/** The box notices a pull by itself: a hand on its way to say so must not end the ring-out. */
 at("ring-out-room").addEventListener("click", async (event) => {
   const button = event.target.closest("button[data-do]");
-  if (!button) return;
-  if (button === at("ro-main") && performance.now() - changedAt < TOO_SOON_MS) return;
+  if (!button || button.getAttribute("aria-disabled") === "true") return;
   const phase = document.body.dataset.ringout;
   await ask({ do: button.dataset.do }, at("ro-said"));
   if (document.body.dataset.ringout !== phase) text(at("ro-said"), ""); // refused for what is over
