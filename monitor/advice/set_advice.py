@@ -195,7 +195,7 @@ def _why(ring: RingNow) -> str:
 
 def _hint(rings: Sequence[RingNow], level_step_db: float) -> str:
     if math.isfinite(level_step_db) and abs(level_step_db) >= LEVEL_STEP_DB:
-        return "a hand on the grille, or someone before the loudspeaker"
+        return "perhaps a hand on the grille, or someone before the loudspeaker"
     frequency_hz = rings[0].frequency_hz
     if frequency_hz < LOW_HZ:
         return "low: stand, stage or wedge couple; lift the wedge, or a low cut"
