@@ -126,7 +126,7 @@ class AlsaMicrophone:
         self._keeper.start()
 
     def read(self, timeout_s: float) -> AudioBlock | None:
-        """Return the next block, or None when nothing came within ``timeout_s``."""
+        """Return the next block, or None when nothing came within ``timeout_s``, or nothing in it."""
         with self._change:
             self._change.wait_for(lambda: self._deliveries or self._is_closing.is_set(), timeout_s)
             if not self._deliveries:
@@ -138,6 +138,8 @@ class AlsaMicrophone:
             channels=one.opened.channels,
             channel=self._channel - 1,
         )
+        if len(samples) == 0:  # a driver that counts frames and brings none
+            return None
         return AudioBlock(
             samples, one.opened.rate_hz, one.captured_mono_s, one.gap, clipped_count(samples)
         )

@@ -135,6 +135,14 @@ def test_a_short_read_is_taken_whole(make: Maker) -> None:
     assert [len(next_block(microphone).samples) for _ in range(3)] == [100, 1, PERIOD]
 
 
+def test_frames_that_are_counted_and_do_not_come_are_no_block(make: Maker) -> None:
+    alsa = FakeAlsa({NAME: FakeCard(script=[period_of(1), 100, period_of(2)])})
+    microphone = make(alsa)
+    next_block(microphone)
+    assert microphone.read(2.0) is None
+    assert len(next_block(microphone).samples) == PERIOD
+
+
 def test_nothing_yet_is_neither_a_block_nor_a_gap(make: Maker) -> None:
     alsa = FakeAlsa({NAME: FakeCard(script=[period_of(1), 0, 0, period_of(2)])})
     microphone = make(alsa)
