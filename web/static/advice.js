@@ -1,17 +1,15 @@
 // The advice in a set: how far to pull, what else would do, and saying that it was done.
 import { standing } from "./row.js";
-import { at, text } from "./parts.js";
+import { at, decibels, text, unbroken } from "./parts.js";
 import { send } from "./send.js";
 
 const OFFERED_MS = 90_000; // the hand comes free between two songs
 let shown = null; // the newest snapshot
 let offered = null; // what was last asked for, and until when it can be confirmed
 
-export const decibels = (db) => String(Math.round(db * 10) / 10);
-
 /** A line that is to be read at a glance breaks between pulls, never inside one's depth. */
 export const bound = (line) =>
-  line.replaceAll(" dB", "\u00a0dB").replaceAll(/ by (?=[\d.]+\u00a0dB,)/g, "\u00a0by\u00a0").replaceAll(/(\d) (?=slider)/g, "$1\u00a0");
+  unbroken(line).replaceAll(/ by (?=[\d.]+\u00a0dB,)/g, "\u00a0by\u00a0").replaceAll(/(\d) (?=slider)/g, "$1\u00a0");
 
 /** The line of a pull: "2.5k by 4". */
 const pullWords = (pull) => `${pull.label} by ${decibels(pull.more_db)}`;

@@ -1,8 +1,7 @@
 // The room After: one gig, what rang and when, and what to do next time.
-import { decibels } from "./advice.js";
 import { news, follow } from "./feed.js";
 import { command } from "./gig.js";
-import { at, create, rows, text, twice } from "./parts.js";
+import { at, create, decibels, rows, text, twice } from "./parts.js";
 import { getPatiently } from "./send.js";
 import { span } from "./view.js";
 import { whenOf } from "./when.js";

@@ -1,4 +1,6 @@
 // The drawings: what all of them need, the curve, the third octaves, and the panel's own dots.
+import { decibels } from "./parts.js";
+
 const SVG = "http://www.w3.org/2000/svg";
 const HELD_S = 10; // a look away and back, and the ring is still to be seen
 
@@ -45,8 +47,6 @@ export function drawOnce(svg, what, draw) {
 
 export const within = (x, margin, width) => Math.min(width - margin, Math.max(margin, x));
 
-export const number = (db) => String(Math.round(db * 10) / 10);
-
 /** What was pulled as one curve over the frequencies, with the rings on it. */
 export function drawCurve(svg, what) {
   drawOnce(svg, what, () => drawPulled(svg, what));
@@ -83,7 +83,7 @@ function drawPulled(svg, { curve, rings, deepest }) {
   }
   svg.replaceChildren(...parts);
   svg.setAttribute("aria-label", `What was pulled: ${rings.map((ring) =>
-    `at ${ring.band} ${number(ring.depth_db)} dB`).join(", ") || "nothing"}`);
+    `at ${ring.band} ${decibels(ring.depth_db)} dB`).join(", ") || "nothing"}`);
 }
 
 /** Third-octave levels as one thin line, with the rings held on it. */

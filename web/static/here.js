@@ -1,7 +1,6 @@
 // What the box remembers of the venue that was chosen, until it is put away.
-import { decibels } from "./advice.js";
 import { follow } from "./feed.js";
-import { at, fill, text } from "./parts.js";
+import { at, decibels, fill, text } from "./parts.js";
 import { send } from "./send.js";
 
 const KEPT = "here";

@@ -1,7 +1,7 @@
 // The room Level: the gain of the vocal channel and its low cut, from the desk's own line.
 import { follow } from "./feed.js";
 import { drawMeter, drawVoice } from "./meter.js";
-import { at, buttonRow, create, isNew, rows, text } from "./parts.js";
+import { at, buttonRow, create, isNew, rows, text, unbroken } from "./parts.js";
 import { asker } from "./send.js";
 import { span } from "./view.js";
 
@@ -14,7 +14,6 @@ const VOICES = { silent: "hears no voice", speech: "hears speech", singing: "hea
 let source = null; // as chosen here; else as it is being measured
 const ask = asker("/api/v1/soundcheck");
 const db = (value) => `${value < 0 ? "\u2212" : ""}${Math.abs(value).toFixed(1)}\u00a0dB`;
-const whole = (words) => words.replaceAll(" dB", "\u00a0dB"); // a number and its unit in one line
 
 function sources(soundcheck, measuring) {
   const { line } = soundcheck;
@@ -45,8 +44,8 @@ function sentence(soundcheck, measuring) {
   const name = named && named !== "auto" ? `, ${named}` : ""; // the settings' word, no card's name
   text(at("lv-of"), box ? `the box's own microphone${name}, not the desk` : `the desk's line${name}`);
   const waiting = measuring.age_s > 2 ? "It has gone silent" : "Listening";
-  text(at("lv-say"), whole(measuring.advice?.sentence ?? waiting));
-  text(at("lv-detail"), whole(measuring.advice?.detail
+  text(at("lv-say"), unbroken(measuring.advice?.sentence ?? waiting));
+  text(at("lv-detail"), unbroken(measuring.advice?.detail
     ?? (measuring.age_s > 2 ? `nothing new for ${span(measuring.age_s)}` : box ? "" : "sing your loudest line")));
 }
 

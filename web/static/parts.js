@@ -3,6 +3,12 @@
 export const at = (id) => document.getElementById(id);
 export const create = (...tags) => tags.map((tag) => document.createElement(tag));
 
+/** A depth or a level in decibels, without its unit. */
+export const decibels = (db) => String(Math.round(db * 10) / 10);
+
+/** Words in which no number is parted from its unit. */
+export const unbroken = (words) => words.replaceAll(" dB", "\u00a0dB");
+
 export function text(element, value) {
   if (element.textContent !== value) element.textContent = value;
 }

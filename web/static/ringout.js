@@ -1,8 +1,8 @@
 // The ring-out: one sentence, one picture of the person's own equaliser, one main button.
 import { follow } from "./feed.js";
-import { bound, decibels } from "./advice.js";
+import { bound } from "./advice.js";
 import { drawCurve } from "./drawing.js";
-import { at, buttonRow, fill, rows, text } from "./parts.js";
+import { at, buttonRow, decibels, fill, rows, text } from "./parts.js";
 import { drawSliders } from "./row.js";
 import { asker } from "./send.js";
 

@@ -1,5 +1,6 @@
 // The drawing of the person's own sliders: how they stand, and which to pull how far.
-import { drawOnce, make, number, size, within } from "./drawing.js";
+import { drawOnce, make, size, within } from "./drawing.js";
+import { decibels } from "./parts.js";
 
 const ROW = 17; // of names, below the sliders
 const KNOB = 6; // half of a slider's, and some air
@@ -41,7 +42,7 @@ function drawRow(svg, { sliders, deepest, pulls, stands }) {
     ? [{ x: x(i), deep: deep(i, height - 5 - ROW) }] : []));
   const beside = depths([width, height], [...asked.keys()].map(x), standing, wide * 0.62);
   const told = new Map([...asked].map(([i, { more_db: more = 0 }]) => {
-    const words = more ? `${more < 0 ? "+" : "\u2212"}${number(Math.abs(more))}` : "";
+    const words = more ? `${more < 0 ? "+" : "\u2212"}${decibels(Math.abs(more))}` : "";
     return [i, { words, place: words && beside(words, x(i), wide * 0.62 + 6) }];
   }));
   // A depth that finds no place by its wedge stands beside the name.
@@ -153,11 +154,11 @@ function names(sliders, asked, stands, x, [width, height]) {
 function spoken(sliders, pulls, stands) {
   const now = pulls.map(({ label, more_db: more, on }) => {
     if (on !== undefined) return `${label} ${on ? "on" : "off"}`;
-    return more > 0 ? `${label} by ${number(more)} dB` : label;
+    return more > 0 ? `${label} by ${decibels(more)} dB` : label;
   });
   const stood = sliders.flatMap((slider, i) => {
     if (!(stands[i] > 0)) return [];
-    return [slider.switch ? `${slider.label} on` : `${slider.label} at \u2212${number(stands[i])} dB`];
+    return [slider.switch ? `${slider.label} on` : `${slider.label} at \u2212${decibels(stands[i])} dB`];
   });
   return `Your equaliser${now.length ? `, pull ${now.join(", ")}` : ""}${
     stood.length ? `; pulled already: ${stood.join(", ")}` : ", nothing pulled yet"}`;
