@@ -126,7 +126,7 @@ class AlsaMicrophone:
         self._keeper.start()
 
     def read(self, timeout_s: float) -> AudioBlock | None:
-        """Return the next block, or None when nothing came within ``timeout_s``, or nothing in it."""
+        """Return the next block, or None: none came within ``timeout_s``, or an empty one."""
         with self._change:
             self._change.wait_for(lambda: self._deliveries or self._is_closing.is_set(), timeout_s)
             if not self._deliveries:
