@@ -160,6 +160,20 @@ def _pull_face(moves: Sequence[Move]) -> Face:
     return Face("pull", written(first.centre_hz), line_1, line_2)
 
 
+def _look_face(moves: Sequence[Move]) -> Face:
+    """Return the sliders that should stand already, the first in large type with where."""
+    first, *others = moves
+    line_1 = switched(first) if first.kind == "switch" else f"at -{decibels(first.pull_db)}"
+    line_2 = f"and {', '.join(move.label for move in others)}" if others else ""
+    if len(line_2) > LINE_CHARACTERS:
+        line_2 = f"and {len(others)} more"
+    if is_frequency(first.label):
+        return Face("pull", first.label, f"{line_1}?", line_2)
+    if first.kind != "switch":
+        line_1 = f"{first.label} {line_1}"
+    return Face("pull", written(first.centre_hz), f"{line_1}?", line_2)
+
+
 def _in_short(move: Move) -> str:
     """Return one move as the panel's second line has it: "500 by 5"."""
     if move.kind == "switch":
@@ -180,7 +194,7 @@ def _put_in_short(move: Move) -> str:
 def ring_out_face(state: RingOutState) -> Face | None:
     """Return the panel's face in a ring-out; None where it has nothing to say."""
     if state.phase == "pull" and state.pulls_now:
-        return _pull_face(state.pulls_now)
+        return (_look_face if state.asks_twice else _pull_face)(state.pulls_now)
     if state.phase == "raise":
         if state.say != RAISE:  # something was undone
             return Face("raise", "put back", state.say.removeprefix("Put "))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from monitor.advice.hints import Hint
+from monitor.advice.moves import moves
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_rings import RingLadder
 from monitor.advice.ring_out_state import Phase
@@ -43,6 +44,7 @@ class Course:
     up since without anything heard, where that was too far.  ``first_fader_db`` is where the fader
     stood at the first pull.  ``asked`` is how the sliders are to stand, as long as that is asked
     for, also over a pause; empty where nothing is.  ``hints`` are the newest plan's.
+    ``asked_twice`` are the sliders that were asked for again when nothing else was left.
     """
 
     phase: Phase = "ready"
@@ -60,6 +62,7 @@ class Course:
     silent_db: float = 0.0
     asked: tuple[Pull, ...] = ()
     hints: tuple[Hint, ...] = ()
+    asked_twice: tuple[str, ...] = ()
 
     @property
     def gain_won_db(self) -> float | None:
@@ -81,6 +84,15 @@ class Course:
     @property
     def _rounds(self) -> list[Step]:
         return [step for step in self.steps if not step.deepens and not step.skips]
+
+    def without_last_pull_of(self, label: str) -> tuple[Pull, ...]:
+        """Return how all stands but for the last pull of one slider."""
+        others = tuple(pull for pull in self.pulls if pull.label != label)
+        for step in reversed(self.steps):
+            then = tuple(pull for pull in step.before if pull.label == label)
+            if moves((*others, *then), self.pulls):
+                return (*others, *then)
+        return self.pulls
 
     def went_up_in_silence(self, from_gain_db: float, gain_db: float) -> None:
         """Leave out of what was won what nothing was heard of between two marks."""

@@ -90,6 +90,7 @@ def _course(row: Mapping[str, Any], equaliser: Equaliser, *, ring_count: int) ->
         # Kept since a later version than all the rest.
         asked=_pulls(row.get("asked", ()), equaliser),
         hints=tuple(_hint(hint) for hint in _rows(row.get("hints", ()))),
+        asked_twice=tuple(_text(label) for label in _rows(row.get("asked_twice", ()))),
     )
 
 

@@ -90,6 +90,11 @@ class RingLadder:
         """Return how much deeper a frequency is with some pulls than with others."""
         return self.depth_db(after, frequency_hz) - self.depth_db(before, frequency_hz)
 
+    def pulled_for(self, ring: KnownRing, pulls: Sequence[Pull]) -> str:
+        """Return the pulled slider that takes most from a ring, "" where none is pulled."""
+        found = max(pulls, key=lambda p: self.depth_db((p,), ring.frequency_hz), default=None)
+        return "" if found is None else found.label
+
     def rang(self, frequency_hz: float) -> KnownRing:
         """Take in a ring that began, new or come back."""
         ring = self.same(frequency_hz)

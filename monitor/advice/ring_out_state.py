@@ -98,6 +98,7 @@ class RingOutState:
     that is taken to stand, ``pulled_count`` how many of them were pulled since it began.
     ``hints`` are those of the newest pull that was asked for.  ``asks`` is true where "pulled"
     and "turned_down" should be offered as two buttons; the default is that it was pulled.
+    ``asks_twice`` is true where ``pulls_now`` were asked for before and are only to be looked at.
     ``gain_won_db`` is None unless fader marks tell it, and ``top_fader_db`` is the highest of them.
     ``may`` are the commands that make sense now.  ``why_ended`` is "" until it has.
     ``back_off_db`` is how far the fader is to come down, 0 in other phases.
@@ -119,3 +120,4 @@ class RingOutState:
     back_off_db: float = 0.0
     pulled_count: int = 0
     top_fader_db: float | None = None
+    asks_twice: bool = False

@@ -59,12 +59,13 @@ class Doubt:
         self._course, self._ladder = course, ladder
         self._rings = [replace(ring) for ring in ladder.rings]
         self._step_count = len(course.steps)
-        self._pulls = course.pulls
+        self._pulls, self._asked_twice = course.pulls, course.asked_twice
 
     def go_back(self) -> None:
         """Put everything back but what is heard now."""
         course, rings = self._course, self._ladder.rings
         course.pulls, course.why_ended, course.ended_gain_db = self._pulls, "", None
+        course.asked_twice = self._asked_twice
         del course.steps[self._step_count :]
         before: list[KnownRing] = [
             replace(ring, open=now.open) for ring, now in zip(self._rings, rings, strict=False)

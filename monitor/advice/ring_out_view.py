@@ -24,6 +24,7 @@ class Moment:
     again_hz: tuple[float, ...] = ()
     put_back: str = ""
     asks: bool = False
+    asks_twice: bool = False
 
 
 def commands_of(course: Course, asks: bool) -> tuple[CommandName, ...]:
@@ -70,6 +71,7 @@ def state_of(
         cautions=words.CAUTIONS if course.phase == "ready" else (),
         hints=course.hints,
         asks=moment.asks,
+        asks_twice=moment.asks_twice,
         may=commands_of(course, moment.asks),
         pulled_count=_pulled_count(course),
         top_fader_db=course.top_fader_db,
@@ -105,6 +107,8 @@ def _said(course: Course, now: Sequence[Move], moment: Moment) -> tuple[str, str
     if course.phase == "raise":
         return moment.put_back or words.RAISE, words.RAISE_MORE
     if course.phase == "pull":
+        if moment.asks_twice:
+            return words.look_line(now), words.look_detail(moment.again_hz)
         detail = words.pull_detail(now, moment.again_hz)
         return words.pull_line(now), "; ".join(line for line in (moment.put_back, detail) if line)
     if course.phase == "listen":

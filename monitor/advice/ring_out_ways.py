@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
-from monitor.advice.pulls import Pull, differ
+from monitor.advice.moves import moves
+from monitor.advice.pulls import Pull, differ, stood
 from monitor.advice.ring_out_course import Course
 from monitor.advice.ring_out_ear import RingEar
 from monitor.advice.ring_out_marks import FaderMarks
@@ -91,6 +92,8 @@ class Ways:
 
     def advise(self) -> None:
         """Say what to pull now, or that it ends."""
+        if self.deepens and self._ask_twice():
+            return
         found = next_step(
             self._equaliser,
             self.course,
@@ -104,6 +107,38 @@ class Ways:
         else:
             self.course.asked, self.course.hints = found.plan.pulls, found.plan.hints
         self.changes += 1
+
+    def _ask_twice(self) -> bool:
+        """Ask once more for what takes most from a ring and is at its end; whether there is any.
+
+        Where no desk tells, a slider that a hand left short of its end, or the one beside it,
+        sounds like a room that wants more, and others would be pulled for it.
+        """
+        course, rings = self.course, self.ear.open()
+        if self.desk is not None:
+            return False
+        asked, ends = course.pulls, self._at_their_ends()
+        for ring in rings:
+            label = self.ladder.pulled_for(ring, asked)
+            if label in ends and label not in course.asked_twice:
+                course.asked_twice += (label,)
+                course.pulls = course.without_last_pull_of(label)
+        if not moves(course.pulls, asked):
+            return False
+        for ring in rings:
+            self.ear.given_back(ring, course.pulls, asked)
+        again_hz = tuple(ring.frequency_hz for ring in rings)
+        self.go("pull", Moment(again_hz=again_hz, asks_twice=True), asked=asked)
+        self.deepens = True
+        return True
+
+    def _at_their_ends(self) -> set[str]:
+        there, pulls_db = stood(self._equaliser, self.course.pulls)
+        return {
+            slider.label
+            for slider, pull_db in zip(there.sliders, pulls_db, strict=True)
+            if len(slider.steps_db(pull_db)) == 1
+        }
 
     def pulled(self) -> None:
         """The advised pull was made, or is taken to be."""

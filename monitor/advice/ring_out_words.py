@@ -42,17 +42,32 @@ def pull_detail(moves: Sequence[Move], again_hz: Sequence[float]) -> str:
 
     Of what is put elsewhere or switched the big words say all.
     """
-    stand = ", ".join(
-        f"{m.label}{f': {place_of(m)},' if m.is_swept else ' at'} -{decibels(m.pull_db)}"
-        for m in moves
-        if m.kind == "pull"
-    )
+    stand = ", ".join(_stands(m) for m in moves if m.kind == "pull")
     if not again_hz:
         return f"then: {stand}" if stand else ""
     back = ", ".join(with_unit(hz) for hz in again_hz)
     verb = "rings" if len(again_hz) == 1 else "ring"
     asked = f"{back} {verb} still or again: was it the right slider?"
     return f"{asked} Then: {stand}" if stand else asked
+
+
+def look_line(moves: Sequence[Move]) -> str:
+    """Return the big words for sliders that should stand already: "Look: 2.5k at -12 dB"."""
+    found = (switched(m) if m.kind == "switch" else f"{_stands(m)} dB" for m in moves)
+    return f"Look: {', '.join(found)}"
+
+
+def look_detail(again_hz: Sequence[float]) -> str:
+    """Return why they are to be looked at."""
+    back = ", ".join(with_unit(hz) for hz in again_hz)
+    verb = "rings" if len(again_hz) == 1 else "ring"
+    return f"{back} {verb} still: is it the right slider, and does it stand there?"
+
+
+def _stands(move: Move) -> str:
+    """Return where a slider stands in the end: "2.5k at -6", "filter 1: 200 Hz, Q 10, -6"."""
+    place = f": {place_of(move)}," if move.is_swept else " at"
+    return f"{move.label}{place} -{decibels(move.pull_db)}"
 
 
 def put_back_line(before: Sequence[Pull], after: Sequence[Pull]) -> str:

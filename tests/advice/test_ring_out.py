@@ -711,6 +711,69 @@ def test_it_ends_after_so_many_sliders_and_says_to_back_off() -> None:
     assert played.now.tone_cost_db > 0.0
 
 
+def at_its_end() -> Played:
+    """A ring at the 1k slider of five that rings on until the slider is pulled to its end."""
+    played = Played("5")
+    played.rings(1000.0)
+    while played.now.phase == "pull" and not played.now.asks_twice:
+        played.wait(REACTION_S + 0.2)
+        played.do("pulled")
+        played.wait(LISTEN_S + 0.2)
+    return played
+
+
+def test_before_others_are_pulled_it_asks_for_a_look_at_the_slider_that_is_at_its_end() -> None:
+    played = at_its_end()
+    asked = {move.label: move.pull_db for move in played.now.pulls_now}
+    assert (played.now.phase, played.now.asks_twice) == ("pull", True)
+    assert asked == {"1k": 12.0}
+    assert played.now.say == "Look: 1k at -12 dB"
+    assert "does it stand there?" in played.now.detail
+    # It was not where it should be: put right, the ring goes and all goes on.
+    played.gone(1000.0)
+    played.wait(LISTEN_S + 0.2)
+    assert played.now.phase == "raise"
+    assert {pull.label: pull.pull_db for pull in played.now.pulls}["1k"] == 12.0
+
+
+def test_a_slider_that_is_where_it_should_be_is_looked_at_once() -> None:
+    played = at_its_end()
+    while played.now.phase == "pull":
+        played.do("pulled")
+        played.wait(LISTEN_S + 0.2)
+        assert not played.now.asks_twice
+    assert "nothing is left" in played.now.why_ended
+
+
+def test_a_look_counts_as_no_round_and_can_be_undone() -> None:
+    played = at_its_end()
+    before = len(played.box.kept()["course"]["steps"])
+    played.do("pulled")
+    assert [step["deepens"] for step in played.box.kept()["course"]["steps"][before:]] == [True]
+    played.do("undo")
+    assert played.now.say == "Put 1k back to -11 dB"
+
+
+def test_a_look_that_was_asked_for_is_asked_for_again_after_a_restart() -> None:
+    played = at_its_end()
+    kept = json.loads(json.dumps(played.box.kept()))
+    after = RingOut.restored(kept, Equaliser.from_settings("5"))
+    after.command("go_on", 0.0)
+    assert {move.label: move.pull_db for move in after.state.pulls_now} == {"1k": 12.0}
+
+
+def test_nobody_is_asked_to_look_where_the_desk_tells_how_the_sliders_stand() -> None:
+    played = Played("5")
+    end = [Pull("1k", 12.0, 1000.0, Equaliser.from_settings("5").sliders[2].q)]
+    played.rings(1000.0, db=20.0)
+    played.wait(REACTION_S + 0.2)
+    played.box.stand(end)
+    played.do("pulled")
+    played.rings(1000.0, db=20.0, kind="howl")
+    played.wait(LISTEN_S + 0.2)
+    assert played.now.phase == "back_off"
+
+
 def test_it_ends_where_nothing_is_left() -> None:
     equaliser = Equaliser.from_settings("5")
     standing = [Pull(s.label, s.deepest_db, s.centre_hz, s.q) for s in equaliser.sliders]

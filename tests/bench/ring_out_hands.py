@@ -130,25 +130,25 @@ class Performer:
         self._next_s = 0.0
         self._mistake: tuple[int, float] | None = None
         self._acts_s: float | None = None
-        self._done: tuple[Pull, ...] = ()
+        self._done: tuple[Sequence[Pull], bool] = (), False
         self._done_s = 0.0
 
     def follow(self, state: RingOutState) -> None:
         """Do what it says, when these hands come to it."""
         if state.phase == "raise":
             self.raise_fader()
-            self._acts_s, self._done = None, ()
-        elif state.phase == "pull" and state.pulls_now != self._done:
+            self._acts_s, self._done = None, ((), False)
+        elif state.phase == "pull" and (state.pulls_now, state.asks_twice) != self._done:
             self._acts_s = self.acts_at_s() if self._acts_s is None else self._acts_s
             if self.sound.clock_s >= self._acts_s:
                 self.weigh(state.pulls_now)
                 self.pull(state.pulls_now)
-                self._acts_s, self._done = None, state.pulls_now
+                self._acts_s, self._done = None, (state.pulls_now, state.asks_twice)
                 self._done_s = self.sound.clock_s
 
     def presses_pulled(self, state: RingOutState) -> bool:
         """Whether they say that they did it: it still rings, and the box asks for nothing else."""
-        if state.phase != "pull" or state.pulls_now != self._done:
+        if state.phase != "pull" or (state.pulls_now, state.asks_twice) != self._done:
             return False
         return self.sound.clock_s >= self._done_s + PRESSES_S
 

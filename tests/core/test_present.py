@@ -359,6 +359,21 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
             "pull",
             ("2.5k", "pull by 4", "and low cut on"),
         ),
+        (
+            {"phase": "pull", "pulls_now": (PULL, WIDE), "asks_twice": True},
+            "pull",
+            ("2.5k", "at -6?", "and 12.5k"),
+        ),
+        (
+            {"phase": "pull", "pulls_now": (FILTER, *[WIDE] * 4), "asks_twice": True},
+            "pull",
+            ("1.05k", "filter 2 at -6?", "and 4 more"),
+        ),
+        (
+            {"phase": "pull", "pulls_now": (LOW_CUT_ON,), "asks_twice": True},
+            "pull",
+            ("100", "low cut on?", ""),
+        ),
         ({"phase": "listen"}, "quiet", ("listen", "hold the fader", "")),
         (
             {"phase": "back_off", "back_off_db": BACK_OFF_DB},
