@@ -255,7 +255,8 @@ class GigClerk:
         self._snapshot = None
         until_mono_s = time.monotonic() + SNAPSHOT_WAIT_S
         while self._snapshot is None and time.monotonic() < until_mono_s:
-            self._stopping.wait(0.02)
+            if self._stopping.wait(0.02):
+                return  # none will come, and to wait on would be to spin
 
     def _venues_are_old(self) -> None:
         """Records were taken in; in the journal's thread."""

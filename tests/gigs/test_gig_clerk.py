@@ -545,6 +545,25 @@ def test_the_plug_at_any_instant_loses_no_gig(tmp_path: Path) -> None:
         last.close()
 
 
+class Unseen(Evening):
+    """A box that is ended before it has anything to show."""
+
+    def see(self, **changes: Any) -> None:
+        pass
+
+    def _is_at_work(self) -> bool:
+        return True
+
+
+def test_a_box_that_is_ended_before_it_shows_anything_waits_for_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(gig_clerk, "SNAPSHOT_WAIT_S", 600.0)
+    box = Unseen(tmp_path)
+    box.close()
+    assert not box.clerk._thread.is_alive()
+
+
 # --- loads --------------------------------------------------------------------------------------
 
 
