@@ -15,9 +15,11 @@ import numpy as np
 import pytest
 import soundfile
 
+from monitor import cli
 from monitor.channel.feed import Frame, packed
 from monitor.errors import LanternError
 from monitor.level import command as level_command
+from monitor.level import source as level_source
 from monitor.level.source import Source
 from monitor.settings import Line
 from tests.channel.voices import NOTE_CREST, RATE_HZ, db, noise, note, sung
@@ -145,8 +147,6 @@ def test_lines_come_while_the_feed_still_runs_and_a_signal_ends_it(tmp_path, end
     [
         ([], b"", 2, "no line from the desk is set"),
         (["--device", "auto"], b"", 2, "must be named"),
-        (["--device", "hw:CARD=Nowhere"], b"", 1, "is not plugged in"),
-        (["--box"], b"", 1, "plug"),
         (["--box", "--device", "CODEC"], b"", 2, "--device and --box: one source at a time"),
         (["--feed", "song.wav"], b"", 2, "a recording and --feed: one source at a time"),
         (["none.wav"], b"", 2, "none.wav: no such file"),
@@ -171,6 +171,22 @@ def test_every_mistake_is_one_line_and_a_code(tmp_path, monkeypatch, words, sent
     assert line.startswith("howl-lantern: ")
     assert said in line
     assert done.stdout == b""
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [(["--device", "hw:CARD=Nowhere"], "is not plugged in"), (["--box"], "plug")],
+)
+def test_a_card_that_does_not_come_is_one_line_and_a_code(monkeypatch, capsys, words, said):
+    monkeypatch.delenv("HOWL_LANTERN_SETTINGS", raising=False)
+    monkeypatch.setenv("XDG_CONFIG_HOME", "/nonexistent")
+    monkeypatch.setattr(level_source, "WAIT_S", 0.2)
+    assert cli.main(["level", *words]) == 1
+    out, err = capsys.readouterr()
+    (line,) = err.splitlines()
+    assert line.startswith("howl-lantern: ")
+    assert said in line
+    assert out == ""
 
 
 def test_pictures_are_written_whole(tmp_path, song):

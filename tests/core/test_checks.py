@@ -22,9 +22,14 @@ from tests.core.stand_ins import FakeLamp, FakePanel, FakeSource, noise
 from tests.core.test_watch import Running
 
 
+@pytest.fixture(autouse=True)
+def _heard_soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All that a source has been given is there at once."""
+    monkeypatch.setattr(check_devices, "HEAR_S", 0.15)
+
+
 @pytest.fixture
 def loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Loaded:
-    monkeypatch.setattr(check_devices, "HEAR_S", 0.5)
     monkeypatch.setattr(clock, "is_trusted", lambda: True)
     monkeypatch.setattr(opening, "open_lamp", lambda _: FakeLamp())
     monkeypatch.setattr(opening, "open_panel", lambda _: FakePanel())
