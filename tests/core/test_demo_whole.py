@@ -159,7 +159,8 @@ def processes_with(words: str) -> list[str]:
 
 
 @pytest.mark.realtime
-def test_the_practice_desk_s_level_is_measured_put_right_and_kept(tmp_path: Path) -> None:
+def test_the_practice_desk_s_level_is_measured_and_kept(tmp_path: Path) -> None:
+    """How it is put right by what is said: tests/test_end_to_end.py, with the page's buttons."""
     # The zero of a needle nobody reads here marks the measuring of this demo among all others.
     mark = "line.zero_dbfs=-17.5"
     demo = Demo(tmp_path, "--set", mark)
@@ -177,12 +178,11 @@ def test_the_practice_desk_s_level_is_measured_put_right_and_kept(tmp_path: Path
         plan = demo.client.request({"class": "plan_get"}, 5.0)
         assert plan["stage"]["loudspeaker"][0]["kind"] == "mains"
         assert ask(do="measure") == {"class": "done", "request": "q2"}
-        awaited(lambda: measuring().get("state") == "too_loud", 60.0)
-        turn_db = measuring()["advice"]["change_db"]
-        assert -10.0 <= turn_db <= -3.0, "it peaks at about -9 dBFS, -18 to -12 is wanted"
-        assert demo.client.request({"class": "stage", "gain_db": turn_db}, 5.0)["class"] == "done"
+        awaited(lambda: processes_with(f"--set {mark} --set line.low_cuts"), 10.0)
         ask(do="measure_stop")
         awaited(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 5.0)
+        # It peaks at about -9 dBFS (tests/stage/test_line.py), and -18 to -12 is wanted.
+        assert demo.client.request({"class": "stage", "gain_db": -6.0}, 5.0)["class"] == "done"
         assert ask(do="measure")["class"] == "done"
         awaited(lambda: measuring().get("state") in ("right", "noisy"), 60.0)
         assert ask(do="take_level")["class"] == "done"
