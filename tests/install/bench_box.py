@@ -85,6 +85,13 @@ DEFAULT_SIGNALS = ("env", "--default-signal=HUP,INT,TERM")
 class Box:
     """One folder in the place of a box's root.
 
+    Parameters
+    ----------
+    folder : Path
+        Where it is made.
+    like : Box, optional
+        The box that it is a copy of, with all that was installed there.
+
     Attributes
     ----------
     root : Path
@@ -93,10 +100,13 @@ class Box:
         Files here change what the stand-ins answer; ``calls.txt`` holds what they were asked.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, like: Box | None = None) -> None:
         self.root = folder / "root"
         self.fake = folder / "fake"
         self._trees = folder / "trees"
+        if like is not None:
+            shutil.copytree(like.root.parent, folder, symlinks=True, dirs_exist_ok=True)
+            return
         (self.root / "run/systemd/system").mkdir(parents=True)
         bin_folder = self.fake / "bin"
         bin_folder.mkdir(parents=True)

@@ -24,8 +24,9 @@ def box(tmp_path: Path) -> Box:
     return Box(tmp_path)
 
 
-@pytest.fixture
-def installed(box: Box) -> Box:
+@pytest.fixture(scope="module")
+def first_installed(tmp_path_factory: pytest.TempPathFactory) -> Box:
+    box = Box(tmp_path_factory.mktemp("installed"))
     run = box.install("1.0.0")
     assert run.returncode == 0, run.stdout + run.stderr
     journal = box.root / JOURNAL
@@ -33,6 +34,12 @@ def installed(box: Box) -> Box:
     journal.write_text("rings")
     box.calls()
     return box
+
+
+@pytest.fixture
+def installed(first_installed: Box, tmp_path: Path) -> Box:
+    """A box of the test's own with 1.0.0 and a journal; nothing in it tells where it stands."""
+    return Box(tmp_path, like=first_installed)
 
 
 def one_line(run_stderr: str) -> str:
