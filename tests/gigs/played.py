@@ -89,7 +89,6 @@ class Evening:
             utc_s=lambda: self.utc_s,
         )
         self.clerk.remember(self.past.extend)
-        self.see()
         awaited(self._is_at_work, 20.0)
 
     def _is_at_work(self) -> bool:
@@ -106,11 +105,13 @@ class Evening:
         self.utc_s += seconds
 
     def see(self, **changes: Any) -> None:
-        """Show the clerk another snapshot and wait until it has been looked at."""
+        """Show the clerk another snapshot and have it looked at, without waiting for its turn."""
         self.shot = {**self.shot, **changes}
         shot = dict(self.shot)
         self.clerk.see(shot)
-        awaited(lambda: self.clerk._looked_at is shot or self.clerk._looked_at is None, 20.0)
+        looked: queue.Queue[object] = queue.Queue()
+        assert self.clerk._later(lambda: (self.clerk._look(), looked.put(self.clerk._looked_at)))
+        assert looked.get(timeout=20.0) is shot
 
     def ring(self, hz: float = 2480.0, *, closes_after_s: float | None = 1.0) -> RingRow:
         """Have a ring begin now, and end."""

@@ -61,9 +61,9 @@ def growth(*, seconds, keeps_events=False):
 
 
 def test_many_rings_leave_nothing_behind():
-    times = [growth(seconds=100.0) for _ in range(2)]
+    times = [growth(seconds=60.0) for _ in range(2)]
     for grown_bytes, _, rings in times:
-        assert rings >= 6
+        assert rings >= 3  # one that is kept is 7 kB
         assert grown_bytes <= MOST_BYTES
     assert min(grown_blocks for _, grown_blocks, _ in times) <= MOST_BLOCKS
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -36,14 +38,19 @@ def climbing(maker: Maker, frequency_hz: float, *, to_dbfs: float, from_s: float
     maker.add_tone(frequency_hz, np.minimum(-100.0 + 20.0 * (maker.t - from_s), to_dbfs))
 
 
+@cache
+def hum_in_noise(mains_hz: float, seed: int) -> np.ndarray:
+    maker = Maker(sample_rate_hz=RATE_HZ, seconds=12.0, seed=seed)
+    swelling_hum(maker, mains_hz, fade_s=6.0, level_dbfs=-26.0)
+    maker.add_noise(-80.0)
+    return np.asarray(maker.sound, np.float32)
+
+
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("mains_hz", [49.95, 60.0])
 def test_a_hum_that_swells_is_no_howl(mains_hz: float, way: Way) -> None:
     for seed in range(4):
-        maker = Maker(sample_rate_hz=RATE_HZ, seconds=12.0, seed=seed)
-        swelling_hum(maker, mains_hz, fade_s=6.0, level_dbfs=-26.0)
-        maker.add_noise(-80.0)
-        events = heard(maker.sound, way)
+        events = heard(hum_in_noise(mains_hz, seed), way)
         assert [e.ring.frequency_hz for e in events if e.kind == "howl"] == []
 
 
@@ -66,27 +73,29 @@ def test_a_ring_on_the_grid_is_a_howl_once_it_stands_far_above_the_hum() -> None
     assert howls == pytest.approx([650.0], abs=1.0)
 
 
+@cache
+def howl_s(beside: str) -> float:
+    """When a quiet ring is called a howl, with nothing ("") or something beside it."""
+    maker = Maker(sample_rate_hz=RATE_HZ, seconds=10.0, seed=5)
+    maker.add_noise(-70.0)
+    climbing(maker, 1234.0, to_dbfs=-38.0)
+    if beside == "offset":
+        maker.sound += 0.2
+    elif beside == "rumble":
+        slow = maker.noise(-6.0)
+        maker.sound += 0.1 * np.convolve(slow, np.hanning(4800) / 2400.0, mode="same")
+    elif beside == "whistle of a supply":
+        maker.add_tone(17000.0, -10.0)
+    howls = [e for e in heard(maker.sound, "set") if e.kind == "howl"]
+    assert [e.ring.frequency_hz for e in howls] == pytest.approx([1234.0], abs=1.0)
+    return howls[0].at_s
+
+
 @pytest.mark.parametrize("beside", ["offset", "rumble", "whistle of a supply"])
 def test_what_nobody_hears_delays_no_howl(beside: str) -> None:
     """A quiet ring is found as soon as without it: it is judged beside what can be heard."""
-
-    def howl_s(*, with_it: bool) -> float:
-        maker = Maker(sample_rate_hz=RATE_HZ, seconds=10.0, seed=5)
-        maker.add_noise(-70.0)
-        climbing(maker, 1234.0, to_dbfs=-38.0)
-        if with_it and beside == "offset":
-            maker.sound += 0.2
-        elif with_it and beside == "rumble":
-            slow = maker.noise(-6.0)
-            maker.sound += 0.1 * np.convolve(slow, np.hanning(4800) / 2400.0, mode="same")
-        elif with_it:
-            maker.add_tone(17000.0, -10.0)
-        howls = [e for e in heard(maker.sound, "set") if e.kind == "howl"]
-        assert [e.ring.frequency_hz for e in howls] == pytest.approx([1234.0], abs=1.0)
-        return howls[0].at_s
-
     # Some hops: what an offset or a rumble leaves of its window's foot is part of the floor.
-    assert howl_s(with_it=True) == pytest.approx(howl_s(with_it=False), abs=0.2)
+    assert howl_s(beside) == pytest.approx(howl_s(""), abs=0.2)
 
 
 def test_a_howl_has_the_band_of_its_own_frequency() -> None:
