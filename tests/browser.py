@@ -53,6 +53,14 @@ def browser(width: int, height: int, *, scale: float = 1.0, night: bool = True) 
         shutil.rmtree(profile, ignore_errors=True)
 
 
+def forget(driver: Any, url: str) -> None:
+    """Empty what pages of an address have kept; an earlier one may have had the same port."""
+    driver.execute_cdp_cmd(
+        "Storage.clearDataForOrigin",
+        {"origin": url.rstrip("/"), "storageTypes": "local_storage"},
+    )
+
+
 def screenshot(driver: Any, path: Path) -> None:
     """Write what the window shows as a PNG."""
     path.write_bytes(driver.get_screenshot_as_png())

@@ -5,14 +5,13 @@ from __future__ import annotations
 import copy
 import re
 import time
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
 from firmware.fakes import wait_until
 from monitor.placing.stage import Stage
-from tests.browser import resize
+from tests.browser import forget, resize
 from tests.waiting import awaited
 from tests.web.evening import PLAN, EveningClient
 from tests.web.screenshots import page_server
@@ -23,13 +22,10 @@ REVERBERATION = "document.querySelector(\"#space {}[data-path='room.reverberatio
 
 
 @pytest.fixture
-def page(window: Any, served: str) -> Iterator[Any]:
-    window.get(served)
-    window.execute_script("localStorage.clear()")
+def page(window: Any, served: str) -> Any:
+    forget(window, served)
     open_place(window, served)
-    yield window
-    window.get(served)
-    window.execute_script("localStorage.clear()")
+    return window
 
 
 def open_place(window: Any, url: str) -> None:
@@ -194,7 +190,6 @@ def test_a_finger_drags_a_thing_and_scrolls_beside_it(window: Any, evening: Even
             ):
                 touch(window, kind, *points)
             assert awaited(lambda: script(window, "scrollY") > scrolled + 40, 3.0)
-            window.execute_script("localStorage.clear()")
             window.get("about:blank")
             evening.close()
     finally:

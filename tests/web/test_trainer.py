@@ -14,6 +14,7 @@ from scipy.signal import freqz
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.widths import slider_q
 from monitor.present import equaliser_fields
+from tests.browser import forget
 from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import EQUALISER, STATES
@@ -29,14 +30,28 @@ def page(window: Any, link: StillClient) -> Iterator[Any]:
     """The trainer of a plain box, with no stage and no scores."""
     link.hold(STATES["quiet"])
     with page_server(link) as url:
-        window.get(url)
-        window.execute_script("localStorage.clear()")
-        window.get("about:blank")
+        forget(window, url)
         window.get(url + "#ears")
         assert awaited(lambda: script(window, "!!document.querySelector('#ears-levels input')"), 10)
         yield window
         window.get("about:blank")
         link.close()
+
+
+@pytest.fixture(scope="module")
+def plain_url() -> Iterator[str]:
+    client = StillClient()
+    client.hold(STATES["quiet"])
+    with page_server(client) as url:
+        yield url
+
+
+@pytest.fixture
+def brought(window: Any, plain_url: str) -> Any:
+    """A page that only brings the trainer's module: what that reckons changes no page."""
+    if not window.current_url.startswith(plain_url):
+        window.get(plain_url)
+    return window
 
 
 def ears(page: Any, expression: str) -> Any:
@@ -48,45 +63,49 @@ def ears(page: Any, expression: str) -> Any:
 
 @pytest.mark.parametrize("hz", [100.0, 800.0, 990.0, 1000.0, 1260.0, 9000.0])
 @pytest.mark.parametrize(("q", "gain_db"), [(4.318, -12.0), (1.414, -6.0)])
-def test_response_is_the_peaking_section_s(page: Any, hz: float, q: float, gain_db: float) -> None:
+def test_response_is_the_peaking_section_s(
+    brought: Any, hz: float, q: float, gain_db: float
+) -> None:
     # R. Bristow-Johnson's cookbook, peaking section.
     amplitude, turn = 10.0 ** (gain_db / 40.0), 2.0 * math.pi * 1000.0 / 48000
     alpha = math.sin(turn) / (2.0 * q)
     b = [1.0 + alpha * amplitude, -2.0 * math.cos(turn), 1.0 - alpha * amplitude]
     a = [1.0 + alpha / amplitude, -2.0 * math.cos(turn), 1.0 - alpha / amplitude]
     _, response = freqz(b, a, [hz], fs=48000)  # scipy
-    found = ears(page, f"m.responseDb({{centreHz: 1000, q: {q}, gainDb: {gain_db}, hz: {hz}}})")
+    found = ears(brought, f"m.responseDb({{centreHz: 1000, q: {q}, gainDb: {gain_db}, hz: {hz}}})")
     assert found == pytest.approx(20.0 * math.log10(abs(response[0])), abs=1e-6)
 
 
-def test_q_of_third_octaves_and_octaves(page: Any) -> None:
+def test_q_of_third_octaves_and_octaves(brought: Any) -> None:
     # 1 / (2^(1/2n) - 2^(-1/2n)): 4.318 for a third of an octave, 1.414 for an octave.
-    assert ears(page, f"m.qOf({CENTRES}, 17)") == pytest.approx(4.318, rel=0.01)
-    assert ears(page, "m.qOf([500, 1000, 2000], 0)") == pytest.approx(math.sqrt(2.0))
-    assert ears(page, "m.qOf([1000], 0)") == pytest.approx(math.sqrt(2.0))
+    assert ears(brought, f"m.qOf({CENTRES}, 17)") == pytest.approx(4.318, rel=0.01)
+    assert ears(brought, "m.qOf([500, 1000, 2000], 0)") == pytest.approx(math.sqrt(2.0))
+    assert ears(brought, "m.qOf([1000], 0)") == pytest.approx(math.sqrt(2.0))
 
 
 @pytest.mark.parametrize(
     "centres",
     [CENTRES, [40.0, 14000.0], [1000.0, 1010.0, 1020.0], [100.0, 330.0, 1000.0, 3300.0, 10000.0]],
 )
-def test_q_is_that_of_the_advice_and_no_wider_or_narrower(page: Any, centres: list[float]) -> None:
-    found = ears(page, f"{centres}.map((_, i) => m.qOf({centres}, i))")
+def test_q_is_that_of_the_advice_and_no_wider_or_narrower(
+    brought: Any, centres: list[float]
+) -> None:
+    found = ears(brought, f"{centres}.map((_, i) => m.qOf({centres}, i))")
     assert found == pytest.approx(slider_q(centres))
 
 
 @pytest.mark.parametrize("kind", ["parametric", "strip"])
-def test_without_a_row_of_sliders_the_standard_bands_are_trained(page: Any, kind: str) -> None:
+def test_without_a_row_of_sliders_the_standard_bands_are_trained(brought: Any, kind: str) -> None:
     snapshot = {
         "equaliser": equaliser_fields(Equaliser.from_settings(kind)),
         "bands": STATES["quiet"]["bands"],
     }
-    found = ears(page, f"m.slidersOf({json.dumps(snapshot)})")
+    found = ears(brought, f"m.slidersOf({json.dumps(snapshot)})")
     assert [one["label"] for one in found] == LABELS
     # Exact third octaves: IEC 61260-1.
     assert [one["centre_hz"] for one in found] == pytest.approx(CENTRES)
     own = {**snapshot, "equaliser": equaliser_fields(Equaliser.from_settings("5"))}
-    own_labels = [one["label"] for one in ears(page, f"m.slidersOf({json.dumps(own)})")]
+    own_labels = [one["label"] for one in ears(brought, f"m.slidersOf({json.dumps(own)})")]
     assert own_labels == ["100", "330", "1k", "3.3k", "10k"]
 
 
@@ -111,23 +130,23 @@ def test_the_page_says_that_the_standard_bands_are_trained(page: Any, link: Stil
     ],
 )
 def test_levels_grow_and_none_is_there_twice(
-    page: Any, centres: list[float], sizes: list[int]
+    brought: Any, centres: list[float], sizes: list[int]
 ) -> None:
-    levels = ears(page, f"m.levelsOf({centres})")
+    levels = ears(brought, f"m.levelsOf({centres})")
     assert [len(level["sliders"]) for level in levels] == sizes
 
 
-def test_the_first_level_is_an_octave_apart(page: Any) -> None:
-    easy = ears(page, f"m.levelsOf({CENTRES})[0].sliders")
+def test_the_first_level_is_an_octave_apart(brought: Any) -> None:
+    easy = ears(brought, f"m.levelsOf({CENTRES})[0].sliders")
     assert [LABELS[i] for i in easy] == ["125", "250", "500", "1k", "2k", "4k", "8k"]
 
 
-def test_what_is_missed_comes_more_often(page: Any) -> None:
-    assert ears(page, "m.missRate([])") == 0.5
-    assert ears(page, "m.missRate([1, 1, 1, 1, 1, 1])") == pytest.approx(1 / 8)
-    assert ears(page, "m.missRate([0, 0, 0, 0, 0, 0])") == pytest.approx(7 / 8)
+def test_what_is_missed_comes_more_often(brought: Any) -> None:
+    assert ears(brought, "m.missRate([])") == 0.5
+    assert ears(brought, "m.missRate([1, 1, 1, 1, 1, 1])") == pytest.approx(1 / 8)
+    assert ears(brought, "m.missRate([0, 0, 0, 0, 0, 0])") == pytest.approx(7 / 8)
     drawn = ears(
-        page,
+        brought,
         "(() => { const answers = { 1: [0, 0, 0, 0], 2: [1, 1, 1, 1] };"
         "const seen = [0, 0, 0, 0]; let x = 1;"
         "for (let i = 0; i < 6000; i += 1) { x = (x * 48271) % 2147483647;"
@@ -136,17 +155,17 @@ def test_what_is_missed_comes_more_often(page: Any) -> None:
     )
     # Miss rates 1/2, 5/6, 1/6, squared: 9, 25 and 1 parts of 35.
     assert np.array(drawn[:3]) / 6000 == pytest.approx(np.array([9, 25, 1]) / 35, abs=0.03)
-    assert ears(page, "m.weightsOf([4, 9], () => [], 9)") == [0.25, 0]
-    assert ears(page, "m.weightsOf([4], () => [], 4)") == [0.25]
-    assert ears(page, "m.draw([4, 9], [0.25, 0], 0.999999)") == 4
+    assert ears(brought, "m.weightsOf([4, 9], () => [], 9)") == [0.25, 0]
+    assert ears(brought, "m.weightsOf([4], () => [], 4)") == [0.25]
+    assert ears(brought, "m.draw([4, 9], [0.25, 0], 0.999999)") == 4
 
 
 @pytest.mark.parametrize("i", [0, 12, 30])
 @pytest.mark.parametrize("random", [0.0, 0.3, 0.5, 0.999])
-def test_a_ring_stays_its_slider_s_own(page: Any, i: int, random: float) -> None:
-    hz = ears(page, f"m.ringHz({CENTRES}, {i}, false, {random})")
+def test_a_ring_stays_its_slider_s_own(brought: Any, i: int, random: float) -> None:
+    hz = ears(brought, f"m.ringHz({CENTRES}, {i}, false, {random})")
     assert EQUALISER.nearest(hz).label == LABELS[i]
-    assert ears(page, f"m.ringHz({CENTRES}, {i}, true, {random})") == pytest.approx(CENTRES[i])
+    assert ears(brought, f"m.ringHz({CENTRES}, {i}, true, {random})") == pytest.approx(CENTRES[i])
 
 
 @pytest.mark.parametrize(
@@ -159,10 +178,10 @@ def test_a_ring_stays_its_slider_s_own(page: Any, i: int, random: float) -> None
          "The ring goes on as before."),
     ],
 )  # fmt: skip
-def test_the_verdict(page: Any, pulled: str, ring: str, fall_db: float, words: str) -> None:
+def test_the_verdict(brought: Any, pulled: str, ring: str, fall_db: float, words: str) -> None:
     i, j = LABELS.index(pulled), LABELS.index(ring)
     found = ears(
-        page,
+        brought,
         f"m.verdict({{pulled: '{pulled}', ring: '{ring}', fallDb: {fall_db},"
         f"miss: m.missOf({CENTRES}, {i}, {j}, {CENTRES[j]})}})",
     )
@@ -176,15 +195,15 @@ def test_the_verdict(page: Any, pulled: str, ring: str, fall_db: float, words: s
         '{"v": 1, "sliders": {"1k": "11"}}', '{"v": 1, "sliders": {"1k": [2]}}',
     ],
 )  # fmt: skip
-def test_foreign_scores_count_as_none(page: Any, kept: str) -> None:
-    assert ears(page, f"m.readScores({json.dumps(kept)}).sliders") == {}
+def test_foreign_scores_count_as_none(brought: Any, kept: str) -> None:
+    assert ears(brought, f"m.readScores({json.dumps(kept)}).sliders") == {}
 
 
-def test_scores_keep_the_newest_answers(page: Any) -> None:
+def test_scores_keep_the_newest_answers(brought: Any) -> None:
     kept = json.dumps({"v": 1, "runs": 3, "sliders": {"1k": [0] * 20}})
-    assert ears(page, f"m.readScores({json.dumps(kept)}).sliders['1k'].length") == 8
+    assert ears(brought, f"m.readScores({json.dumps(kept)}).sliders['1k'].length") == 8
     newer = f"m.withAnswer(m.readScores({json.dumps(kept)}), '1k', true).sliders['1k']"
-    assert ears(page, newer) == [0] * 7 + [1]
+    assert ears(brought, newer) == [0] * 7 + [1]
 
 
 # --- a run -----------------------------------------------------------------------------------
