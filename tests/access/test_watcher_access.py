@@ -24,9 +24,9 @@ from firmware.ports import Face
 from monitor import cli, present
 from monitor.link.client import LinkClient
 from monitor.news import Advised
+from tests.core.running import Running
 from tests.core.stand_ins import RATE_HZ, FakePanel, growing_ring, noise
 from tests.core.test_present import NO_MIC, ring_out_state, shown, situation
-from tests.core.test_watch import Running
 from tests.waiting import awaited
 
 CODE = "042817"

@@ -18,8 +18,8 @@ from monitor.commands.finding import Finding, report
 from monitor.demo import free_port
 from monitor.errors import SettingsError
 from monitor.settings import Loaded, load
+from tests.core.running import Running
 from tests.core.stand_ins import FakeLamp, FakePanel, FakeSource, noise
-from tests.core.test_watch import Running
 
 
 @pytest.fixture(autouse=True)

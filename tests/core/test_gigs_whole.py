@@ -7,7 +7,7 @@ import re
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,24 +15,11 @@ import numpy as np
 import pytest
 
 from monitor.link.messages import LinkError
+from tests.core.running import Running
 from tests.core.stand_ins import PLAN, RATE_HZ, growing_ring, noise
-from tests.core.test_watch import Running
 from tests.waiting import awaited
 
 Start = Callable[..., Running]
-
-
-@pytest.fixture
-def start(tmp_path: Path) -> Iterator[Start]:
-    opened: list[Running] = []
-
-    def begin(*options: str, **changes: Any) -> Running:
-        opened.append(Running(tmp_path, *options, **changes))
-        return opened[-1]
-
-    yield begin
-    for running in opened:
-        running.close()
 
 
 def ask(box: Running, **command: Any) -> dict[str, Any]:

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.core.running import Running
 from tests.core.stand_ins import RATE_HZ
-from tests.core.test_watch import Running, start  # noqa: F401 - a fixture
 from tests.sound_server import SoundServer, sound_server  # noqa: F401 - a fixture
 
 PEAK = 0.1
@@ -31,7 +31,7 @@ def tone(path: Path, seconds: float) -> Path:
 
 @pytest.mark.realtime
 def test_the_line_is_measured_and_a_card_that_goes_is_the_reason(
-    start: Callable[..., Running],  # noqa: F811
+    start: Callable[..., Running],
     sound_server: SoundServer,  # noqa: F811
     tmp_path: Path,
 ) -> None:

@@ -16,8 +16,8 @@ import numpy as np
 from firmware.fakes import RecordingBus, fake_pins, wait_until
 from firmware.lamp import RETRY_AFTER_S, open_lamp
 from firmware.panel import open_panel
+from tests.core.running import BLOCK, Running
 from tests.core.stand_ins import RATE_HZ, growing_ring, noise
-from tests.core.test_watch import BLOCK, Running
 from tests.faults.box import PATIENCE_S, Ear
 from tests.faults.outcome import Outcome
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from firmware.fakes import FakeAlsa, FakeAlsaError, FakeCard, wait_until
 from firmware.microphone import AlsaMicrophone
-from tests.core.test_watch import Running
+from tests.core.running import Running
 from tests.faults.box import PATIENCE_S, Box, Ear
 from tests.faults.outcome import GOAL_S, Outcome
 from tests.sound_server import SoundServer

@@ -22,7 +22,7 @@ from monitor.journal.store import Journal
 from monitor.journal.tables import MIGRATIONS
 from monitor.journal.waiting import LOST
 from monitor.link.commands import MAX_HISTORY
-from monitor.link.messages import encode
+from monitor.link.messages import MAX_LINE_BYTES, encode
 from tests.disks import fill, turn
 from tests.journal.telling import PATIENCE_S
 from tests.waiting import awaited
@@ -315,7 +315,8 @@ def test_history_fits_into_one_line_of_the_link() -> None:
         long, utc=1.7e9, way="soundcheck", frequency_hz=12345.67, start_uptime_s=1e9
     )
     rings = [history_fields(long, boot_id="boot", uptime_s=2e9)] * MAX_HISTORY
-    encode({"class": "history", "request": "x" * 64, "problem": "y" * 500, "rings": rings})
+    line = encode({"class": "history", "request": "x" * 64, "problem": "y" * 500, "rings": rings})
+    assert len(line) <= MAX_LINE_BYTES
 
 
 def test_history_says_only_what_is_known() -> None:
