@@ -16,9 +16,9 @@ import pytest
 from tests.browser import browser
 from tests.waiting import awaited
 from tests.web.kept import HERON, KeptClient
+from tests.web.looking import script, text
 from tests.web.screenshots import page_server
 from tests.web.states import STATES
-from tests.web.test_page import script, text
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"]
 LEAST_PX = 44

@@ -16,8 +16,8 @@ from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.conftest import SIZES
 from tests.web.kept import BEFORE, CHAPEL, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
+from tests.web.looking import click, script, tap_on, text
 from tests.web.screenshots import page_server
-from tests.web.test_page import script, tap_on, text
 
 
 @pytest.fixture
@@ -38,10 +38,6 @@ def page(request: pytest.FixtureRequest, window: Any, box: KeptClient) -> Any:
         window.get("about:blank")
         box.close()
     resize(window, 360, 640)
-
-
-def click(driver: Any, selector: str) -> None:
-    driver.execute_script("document.querySelector(arguments[0]).click()", selector)
 
 
 def room(driver: Any, name: str) -> None:

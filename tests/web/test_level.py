@@ -10,7 +10,7 @@ from monitor.level.measuring import NO_LINE
 from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.evening import LOW_CUT_WAITING, METERS, EveningClient, meter
-from tests.web.test_page import script, text
+from tests.web.looking import click, script, text
 
 NOTHING = {"line": "Set the gain", "box": "Does the box hear?"}
 """What is said before anything is measured."""
@@ -27,10 +27,6 @@ def said(driver: Any) -> str:
     return text(driver, "lv-say").replace("\u00a0", " ")
 
 
-def press(driver: Any, selector: str) -> None:
-    driver.execute_script("document.querySelector(arguments[0]).click()", selector)
-
-
 def commands(evening: EveningClient) -> list[dict[str, Any]]:
     return [{k: v for k, v in c.items() if k != "class"} for c in evening.asked]
 
@@ -42,7 +38,7 @@ def xs_of(driver: Any, *selectors: str) -> list[float]:
 
 
 def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> None:
-    press(page, "#lv-main")
+    click(page, "#lv-main")
     assert awaited(lambda: said(page) == "turn the gain down 5 dB", 5.0)
     assert commands(evening) == [{"do": "measure", "source": "line"}]
     # The sentence is the largest thing of the room.
@@ -64,7 +60,7 @@ def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> No
     assert "reads \u22129, above what is wanted" in label
     # Nothing can be kept by mistake: the main button measures again after the turn.
     evening.asked.clear()
-    press(page, "#lv-main")
+    click(page, "#lv-main")
     again = [{"do": "measure_stop"}, {"do": "measure", "source": "line"}]
     assert awaited(lambda: commands(evening) == again, 5.0), evening.asked
     evening.script = METERS["right"]
@@ -73,10 +69,10 @@ def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> No
     assert abs(wedge - wanted) < 20
     assert text(page, "lv-main") == "Keep this level"
     evening.asked.clear()
-    press(page, "#lv-main")
+    click(page, "#lv-main")
     assert awaited(lambda: commands(evening) == [{"do": "take_level"}], 5.0), evening.asked
     assert awaited(lambda: "leave the gain" in text(page, "lv-taken"), 5.0)
-    press(page, "#lv-small [data-do=measure_stop]")
+    click(page, "#lv-small [data-do=measure_stop]")
     assert awaited(lambda: said(page) == "Set the gain", 5.0)
     assert "Kept 70 s ago" in text(page, "lv-taken")
 
@@ -112,7 +108,7 @@ def test_the_low_cut_waits_is_drawn_and_is_kept(page: Any, evening: EveningClien
     # Third octaves are evenly spaced: 120 Hz lies log2(1.2) of the way from 100 to 200 Hz.
     assert (cut - low) / (high - low) == pytest.approx(0.263, abs=0.01)
     assert cut < note < high
-    press(page, "#lc-take")
+    click(page, "#lc-take")
     assert awaited(lambda: commands(evening) == [{"do": "take_low_cut"}], 5.0), evening.asked
     assert awaited(lambda: "low cut at 120" in text(page, "lc-taken"), 5.0)
     wide, window_wide = script(page, "[document.documentElement.scrollWidth, innerWidth]")
@@ -122,10 +118,10 @@ def test_the_low_cut_waits_is_drawn_and_is_kept(page: Any, evening: EveningClien
 def test_the_box_s_own_microphone_is_never_taken_for_the_desk(
     page: Any, evening: EveningClient
 ) -> None:
-    press(page, "#sources [value=box]")
+    click(page, "#sources [value=box]")
     assert awaited(lambda: "nothing about the desk's gain" in text(page, "lv-detail"), 3.0)
     evening.script = METERS["box"]
-    press(page, "#lv-main")
+    click(page, "#lv-main")
     assert awaited(lambda: said(page) == "the box hears well", 5.0)
     assert commands(evening) == [{"do": "measure", "source": "box"}]
     assert "not the desk" in text(page, "lv-of")
@@ -173,7 +169,7 @@ def test_each_state_has_its_sentence_and_shape(
 def test_on_the_smallest_phone_measuring_begins_without_scrolling(page: Any) -> None:
     resize(page, 320, 568)
     for source in ("line", "box"):
-        press(page, f"#sources [value={source}]")
+        click(page, f"#sources [value={source}]")
         begins = NOTHING[source]
         assert awaited(lambda begins=begins: said(page) == begins, 3.0)
         rail, lowest, wide = script(
@@ -192,7 +188,7 @@ def test_without_a_line_it_says_how_to_have_one(page: Any, evening: EveningClien
     assert "settings file, table [line]" in text(page, "line-words")
     assert script(page, "document.querySelector('#sources [value=line]').disabled")
     assert script(page, "document.getElementById('lv-main').disabled")
-    press(page, "#sources [value=box]")
+    click(page, "#sources [value=box]")
     assert awaited(lambda: not script(page, "document.getElementById('lv-main').disabled"), 3.0)
 
 
@@ -209,7 +205,7 @@ def test_a_measurement_that_goes_silent_or_ends_is_said(page: Any, evening: Even
 
 def test_a_refusal_is_said_and_an_old_watcher_is_named(page: Any, evening: EveningClient) -> None:
     evening.refuse = "another measurement is running"
-    press(page, "#lv-main")
+    click(page, "#lv-main")
     assert awaited(lambda: text(page, "lv-said") == evening.refuse, 5.0)
     # The other phone's measurement is shown here too: the refusal is no matter any more.
     evening.measuring = "line"

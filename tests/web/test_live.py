@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 from tests.waiting import awaited
+from tests.web.looking import script, state, text
 from tests.web.relay import Relay, relayed
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES, cut, pull, ring
-from tests.web.test_page import script, state, text
 
 RING = {**ring(2480.3, ringing_for_s=0.1, id=31), "class": "ring", "event": "howl"}
 

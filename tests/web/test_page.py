@@ -12,33 +12,9 @@ import pytest
 from firmware.fakes import wait_until
 from tests.browser import resize
 from tests.waiting import awaited
+from tests.web.looking import lowest_seen, script, state, text
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
-
-
-def script(driver: Any, expression: str) -> Any:
-    return driver.execute_script(f"return {expression}")
-
-
-def text(driver: Any, element_id: str) -> str:
-    return str(script(driver, f"document.getElementById('{element_id}').textContent"))
-
-
-def tap_on(driver: Any, selector: str) -> None:
-    """The second tap on what asks back, when its question can have been read."""
-    time.sleep(0.8)
-    driver.execute_script("document.querySelector(arguments[0]).click()", selector)
-
-
-def lowest_seen(driver: Any) -> float:
-    """The window's lower edge, or the rail's upper one where it stands there."""
-    rail = "document.getElementById('rail').getBoundingClientRect()"
-    fixed = f"({rail}.bottom >= innerHeight ? {rail}.top : innerHeight)"
-    return float(script(driver, fixed))
-
-
-def state(driver: Any) -> str:
-    return str(script(driver, "document.getElementById('state').dataset.state"))
 
 
 @pytest.fixture

@@ -12,8 +12,8 @@ from firmware.fakes import wait_until
 from monitor.access.doorkeeper import Doorkeeper
 from tests.waiting import awaited
 from tests.web.kept import CODE, TONIGHT, KeptClient
+from tests.web.looking import script, text
 from tests.web.screenshots import page_server
-from tests.web.test_page import script, text
 from web.answers import newest_snapshot
 
 SHEET = "document.getElementById('pair-sheet').open"

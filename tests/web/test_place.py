@@ -14,8 +14,8 @@ from monitor.placing.stage import Stage
 from tests.browser import forget, resize
 from tests.waiting import awaited
 from tests.web.evening import PLAN, EveningClient
+from tests.web.looking import script, text
 from tests.web.screenshots import page_server
-from tests.web.test_page import script, text
 from web.plan_routes import Busy, Reckoners
 
 REVERBERATION = "document.querySelector(\"#space {}[data-path='room.reverberation']\")"

@@ -16,9 +16,9 @@ from firmware.fakes import wait_until
 from monitor.stage.sound import CEILING, SoundDoor
 from tests.browser import resize
 from tests.waiting import awaited
+from tests.web.looking import module, press, script, text
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
-from tests.web.test_page import script, text
 
 
 class Stage:
@@ -76,14 +76,6 @@ def page(window: Any, stage: Stage) -> Iterator[Any]:
         yield window
         window.get("about:blank")
         stage.close()
-
-
-def module(driver: Any, name: str, expression: str) -> Any:
-    """Evaluate an expression with a module of the page's own as ``m``."""
-    return driver.execute_async_script(
-        f"const done = arguments[0];"
-        f"import('/static/{name}.js').then((m) => done({expression}), (e) => done(String(e)))"
-    )
 
 
 def asked(stage: Stage, command: dict[str, Any]) -> bool:
@@ -211,13 +203,6 @@ def test_a_refusal_is_said_where_the_hand_is(
     monkeypatch.setattr(stage.link, "request", refuse)
     page.execute_script("document.querySelector('#placements input[value=behind]').click()")
     assert awaited(lambda: text(page, "stage-said") == "no placement of that name", 5.0)
-
-
-def press(driver: Any, element_id: str) -> None:
-    """A real click, which is what a browser wants before it plays; clear of the rail."""
-    element = driver.find_element("id", element_id)
-    driver.execute_script("arguments[0].scrollIntoView({ block: 'center' })", element)
-    element.click()
 
 
 def heard(page: Any) -> int:

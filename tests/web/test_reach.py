@@ -10,9 +10,9 @@ import pytest
 from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.kept import HERON, KeptClient
+from tests.web.looking import script, state, text
 from tests.web.screenshots import page_server
 from tests.web.states import STATES
-from tests.web.test_page import script, state, text
 
 ROOMS = ["place", "level", "ring-out", "set", "after", "ears"]
 

@@ -18,9 +18,9 @@ from monitor.present import equaliser_fields
 from monitor.present_advice import pull_fields
 from tests.browser import resize
 from tests.waiting import awaited
+from tests.web.looking import lowest_seen, script, tap_on, text
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import EQUALISER, RING_OUTS, STATES, cut, pull, rang
-from tests.web.test_page import lowest_seen, script, tap_on, text
 
 
 @pytest.fixture

@@ -12,8 +12,8 @@ from flask import Flask, abort, request
 from tests.waiting import awaited
 from tests.web import screenshots
 from tests.web.evening import EveningClient
+from tests.web.looking import script, text
 from tests.web.screenshots import page_server
-from tests.web.test_page import script, text
 from web.app import create_app
 
 

@@ -10,7 +10,7 @@ import pytest
 from monitor.placing.checklist import CHECKLIST
 from tests.waiting import awaited
 from tests.web.evening import METERS, EveningClient
-from tests.web.test_page import script, tap_on, text
+from tests.web.looking import click, script, tap_on, text
 
 ROOMS = ["place", "level", "ring-out", "set", "after", "practice"]
 
@@ -31,10 +31,6 @@ def steps(driver: Any) -> list[list[str]]:
             " [a.firstChild.textContent, a.lastChild.textContent])",
         )
     )
-
-
-def click(driver: Any, selector: str) -> None:
-    driver.execute_script("document.querySelector(arguments[0]).click()", selector)
 
 
 def room(driver: Any) -> str:

@@ -16,10 +16,9 @@ from monitor.advice.widths import slider_q
 from monitor.present import equaliser_fields
 from tests.browser import forget
 from tests.waiting import awaited
+from tests.web.looking import module, press, script, text
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import EQUALISER, STATES
-from tests.web.test_page import script, text
-from tests.web.test_practice import module, press
 
 CENTRES = [s.centre_hz for s in EQUALISER.sliders]
 LABELS = [s.label for s in EQUALISER.sliders]

@@ -12,9 +12,9 @@ from flask.testing import FlaskClient
 
 import web
 from tests.waiting import awaited
+from tests.web.looking import script
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
-from tests.web.test_page import script
 from web.app import create_app
 
 STATIC = Path(web.__file__).parent / "static"
