@@ -64,8 +64,10 @@ def test_a_tone_arrives_with_its_pitch_and_level(
     heard = np.concatenate([block.samples for block in blocks])[-32768:]
     spectrum = np.abs(np.fft.rfft(heard * np.hanning(len(heard))))
     assert np.argmax(spectrum) * 48000 / len(heard) == pytest.approx(TONE_HZ, abs=1.5)
-    # A sine's root mean square is its peak / sqrt(2); on a busy machine the player has holes.
-    assert np.sqrt(np.mean(heard**2)) == pytest.approx(TONE_PEAK / np.sqrt(2), rel=0.05)
+    # A sine's root mean square is its peak / sqrt(2); on a busy machine the player has holes, which
+    # are no matter to the middle one of 32 pieces.
+    rms = np.sqrt(np.mean(heard.reshape(32, -1) ** 2, axis=1))
+    assert np.median(rms) == pytest.approx(TONE_PEAK / np.sqrt(2), rel=0.05)
     status = microphone.status()
     assert (status.sample_rate_hz, status.channels) == (48000, 1)
     assert "48 kHz" in status.detail
