@@ -230,6 +230,15 @@ class Person:
         if self.text("ro-main") == "I have pulled it":
             self.driver.execute_script("document.getElementById('ro-main').click()")
 
+    def come_down(self) -> None:
+        """By 3 dB, and say so once it can be heard."""
+        down_db = self.fader_db() - 3.0
+        set_range(self.driver, "#fader", down_db)
+        awaited(
+            lambda: stage_of(self.driver)["fader_db"] < down_db + 0.3, 10.0, "the fader is down"
+        )
+        self.press("It is down")
+
     def follow(self, seen: list[str], *, until_phase: str, seconds: float) -> None:
         """Do what the page says until it has come to a phase."""
         stop = time.monotonic() + seconds
@@ -251,8 +260,7 @@ class Person:
                     self.press("stop")
             elif phase == "back_off" and now > self._acted_s + 1.0:
                 self._acted_s = now + 60.0
-                set_range(self.driver, "#fader", self.fader_db() - 3.0)
-                self.press("It is down")
+                self.come_down()
             time.sleep(0.1)
         pytest.fail(f"no {until_phase} within {seconds:g} s, only {seen}")
 
