@@ -204,9 +204,9 @@ class Watcher:
         return changed
 
     def _follow_ring_out(self) -> bool:
-        """Listen the quick way while a ring-out leads, then as before: its rings are made on purpose.
+        """Listen the quick way while a ring-out leads, then as before.
 
-        Returns whether anything changed.
+        Its rings are made on purpose.  Returns whether anything changed.
         """
         ring_out = self._parts.adviser.result.ring_out
         leads = ring_out is not None and ring_out.phase in LEADING
