@@ -2,6 +2,7 @@
 // All of it is the box's: a reload or another phone shows the same.
 import { follow } from "./feed.js";
 import { at, create, isNew, text, twice } from "./parts.js";
+import { go } from "./rooms.js";
 import { asker } from "./send.js";
 import { span } from "./view.js";
 
@@ -12,7 +13,21 @@ const SURE_MS = 4000;
 const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
 const queue = asker("/api/v1/soundcheck");
 
+let goingOn = ""; // the step that was ended here: its hand wants the next one
+
 const ask = (command) => queue(command, at("strip-said"));
+
+/** Lead on to the next step as soon as the box shows that this one has ended. */
+export function goOnFrom(step) {
+  goingOn = step;
+}
+
+function goOn(steps) {
+  if (!steps.some(({ id, state }) => id === goingOn && (state === "done" || state === "left_out"))) return;
+  goingOn = "";
+  const next = steps.find(({ state }) => state === "now");
+  if (next) go(ROOMS[next.id] ?? "#place");
+}
 
 function stepLinks(steps) {
   const list = at("steps");
@@ -105,6 +120,7 @@ function followSoundcheck(snapshot) {
   stepLinks(soundcheck.steps);
   leadOn(soundcheck);
   stepEnds(soundcheck.steps);
+  goOn(soundcheck.steps);
   tickAll(soundcheck.ticks ?? []);
 }
 
@@ -116,10 +132,13 @@ document.querySelector("main").addEventListener("change", async (event) => {
   if (await ask({ do: on ? "tick" : "untick", item })) pending.delete(item);
 });
 for (const part of document.querySelectorAll(".step-end")) {
-  part.addEventListener("click", (event) => {
-    if (event.target.dataset.do) ask({ do: event.target.dataset.do, step: part.dataset.step });
+  part.addEventListener("click", async (event) => {
+    const { do: what } = event.target.dataset;
+    const { step } = part.dataset;
+    if (what && !(await ask({ do: what, step })) && what === "skip") goOnFrom(step);
   });
 }
+document.addEventListener("room", () => { goingOn = ""; }); // the hand went by itself
 // Ticks and what was taken are gone afterwards.
 twice(at("strip-clear"), () => ask({ do: "clear" }));
 
