@@ -257,15 +257,20 @@ def test_what_is_written_in_a_picture_can_be_read_and_grows_with_the_letters(
     page.execute_script("document.documentElement.style.fontSize = ''")
 
 
-def test_all_steps_of_a_pull_stand_in_one_row(page: Any, link: StillClient) -> None:
-    show(page, link, "pull")
-    assert awaited(lambda: len(buttons(page)) == 6, 3.0)
-    tops = script(
-        page,
-        "[...document.querySelectorAll('#ro-small button')].map((b) => "
-        "Math.round(b.getBoundingClientRect().top))",
-    )
-    assert len(set(tops)) == 1
+@pytest.mark.parametrize("width_px", [360, 320])
+def test_all_steps_of_a_pull_stand_in_one_row(page: Any, link: StillClient, width_px: int) -> None:
+    resize(page, width_px, 640)
+    try:
+        show(page, link, "pull")
+        assert awaited(lambda: len(buttons(page)) == 6, 3.0)
+        tops = script(
+            page,
+            "[...document.querySelectorAll('#ro-small button')].map((b) => "
+            "Math.round(b.getBoundingClientRect().top))",
+        )
+        assert len(set(tops)) == 1
+    finally:
+        resize(page, 360, 640)
 
 
 def test_the_end_shows_the_curve_with_the_rings_on_it(page: Any, link: StillClient) -> None:

@@ -211,6 +211,17 @@ def test_a_doubtful_one_and_what_is_wrong_are_said(page: Any, evening: EveningCl
     assert not script(page, "document.getElementById('strip-health').checkVisibility()")
 
 
+def test_one_of_the_gig_before_is_said_to_be_that(page: Any, evening: EveningClient) -> None:
+    """On a second evening its four ticks say nothing of this one."""
+    evening.begun_mono_s = time.monotonic() - 1300.0
+    click(page, "#rail a[href='#level']")
+    clear = "document.getElementById('strip-clear').checkVisibility()"
+    for gig_age_s, said in ((1310.0, "begun 22 min ago"), (200.0, "from before this gig")):
+        evening.base["gig"] = {"on": True, "begun_age_s": gig_age_s, "ring_count": 0}
+        assert awaited(lambda: text(page, "strip-age") == said, 5.0)  # noqa: B023
+        assert script(page, clear) == (said == "from before this gig")
+
+
 def test_the_practice_desk_has_an_input_gain(page: Any, evening: EveningClient) -> None:
     from tests.web.states import STAGE
 

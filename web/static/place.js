@@ -3,7 +3,7 @@ import { follow } from "./feed.js";
 import { giveHands, named } from "./hands.js";
 import { morph } from "./morph.js";
 import * as plan from "./plan.js";
-import { at, create, fill, isNew, rows, text } from "./parts.js";
+import { at, create, fill, isNew, rows, text, unbroken } from "./parts.js";
 import { getPatiently, once, post } from "./send.js";
 import { goOnFrom } from "./soundcheck.js";
 import { showForms, typed } from "./thing.js";
@@ -91,7 +91,7 @@ function take(answer, stage) {
   at("place-room").removeAttribute("data-empty");
   const { reckoning } = answer;
   draw(answer.svg);
-  text(at("plan-sentence"), reckoning.sentence);
+  text(at("plan-sentence"), unbroken(reckoning.sentence));
   figures(reckoning);
   changes(reckoning);
   fill(at("plan-unknown").querySelector("ul"), reckoning.unknown ?? []);

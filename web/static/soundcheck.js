@@ -10,6 +10,7 @@ const WORDS = { to_do: "to do", now: "now", done: "done", left_out: "left out" }
 const ROOMS = { place: "#place", level: "#level", low_cut: "#low-cut", ring_out: "#ring-out" };
 const SELF = { place: "place", level: "level", "ring-out": "ring_out" };
 const SURE_MS = 4000;
+const BEFORE_S = 60;
 const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
 const queue = asker("/api/v1/soundcheck");
 
@@ -53,12 +54,14 @@ function stepLinks(steps) {
   });
 }
 
-function leadOn(soundcheck) {
+function leadOn(soundcheck, gig) {
   const { steps, begun_age_s: age } = soundcheck;
+  // One that begins a gig is as old as it; what was done for another one may stand otherwise now.
+  const isOfBefore = Boolean(gig?.on) && age - gig.begun_age_s > BEFORE_S;
   const done = steps.filter(({ state }) => state === "done" || state === "left_out").length;
   const all = done === steps.length;
   text(at("strip-age"), soundcheck.doubt ?? (age === undefined ? (done ? "" : "not begun")
-    : `begun ${age < 60 ? "just now" : `${span(Math.max(age, 90))} ago`}`));
+    : isOfBefore ? "from before this gig" : `begun ${age < 60 ? "just now" : `${span(Math.max(age, 90))} ago`}`));
   const now = steps.find(({ state }) => state === "now") ?? steps.find(({ state }) => state === "to_do");
   const next = at("strip-next");
   next.hidden = !now || now.id === SELF[document.body.dataset.room];
@@ -66,7 +69,7 @@ function leadOn(soundcheck) {
     next.href = ROOMS[now.id] ?? "#place";
     text(next, `next: ${now.title}`);
   }
-  at("strip-clear").hidden = age === undefined || !(all || soundcheck.doubt || document.body.dataset.room === "place");
+  at("strip-clear").hidden = age === undefined || !(all || soundcheck.doubt || isOfBefore || document.body.dataset.room === "place");
 }
 
 function stepEnds(steps) {
@@ -118,7 +121,7 @@ function followSoundcheck(snapshot) {
   at("strip-health").hidden = health === "ok";
   text(at("strip-health"), health);
   stepLinks(soundcheck.steps);
-  leadOn(soundcheck);
+  leadOn(soundcheck, snapshot.gig);
   stepEnds(soundcheck.steps);
   goOn(soundcheck.steps);
   tickAll(soundcheck.ticks ?? []);
