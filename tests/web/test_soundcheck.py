@@ -211,6 +211,15 @@ def test_a_doubtful_one_and_what_is_wrong_are_said(page: Any, evening: EveningCl
     assert not script(page, "document.getElementById('strip-health').checkVisibility()")
 
 
+def test_the_way_of_listening_is_named_in_the_set_alone(page: Any) -> None:
+    """ "set" over the steps of a soundcheck would be one word for two things."""
+    seen = "document.getElementById('way').checkVisibility({visibilityProperty: true})"
+    assert awaited(lambda: text(page, "way") == "set", 5.0)
+    assert not script(page, seen)
+    click(page, "#rail a[href='#set']")
+    assert awaited(lambda: script(page, seen), 5.0)
+
+
 def test_one_of_the_gig_before_is_said_to_be_that(page: Any, evening: EveningClient) -> None:
     """On a second evening its four ticks say nothing of this one."""
     evening.begun_mono_s = time.monotonic() - 1300.0
