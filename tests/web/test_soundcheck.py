@@ -105,6 +105,18 @@ def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: Evenin
     ]
 
 
+def test_it_leads_forward_and_never_back_to_what_was_passed_by(
+    page: Any, evening: EveningClient
+) -> None:
+    click(page, "#rail a[href='#level']")
+    assert awaited(lambda: room(page) == "level", 3.0)
+    for step in ("level", "low_cut"):
+        click(page, step_end(step, "skip"))
+        assert awaited(lambda: evening.states[step] == "left_out", 5.0)  # noqa: B023
+    assert awaited(lambda: room(page) == "ring-out", 5.0)
+    assert steps(page)[0] == ["Place", "now"]
+
+
 def test_a_refusal_goes_when_the_steps_stand_otherwise(page: Any, evening: EveningClient) -> None:
     evening.refuse = "Level is done already; to leave it out, do it again first"
     click(page, step_end("level", "skip"))

@@ -24,9 +24,11 @@ export function goOnFrom(step) {
 }
 
 function goOn(steps) {
-  if (!steps.some(({ id, state }) => id === goingOn && (state === "done" || state === "left_out"))) return;
+  const isOver = ({ state }) => state === "done" || state === "left_out";
+  const ended = steps.findIndex((step) => step.id === goingOn && isOver(step));
+  if (ended < 0) return;
   goingOn = "";
-  const next = steps.find(({ state }) => state === "now");
+  const next = steps.slice(ended + 1).find((step) => !isOver(step)); // never back to one that was passed by
   if (next) go(ROOMS[next.id] ?? "#place");
 }
 
