@@ -30,6 +30,8 @@ LOG = logging.getLogger(__name__)
 READ_TIMEOUT_S = 0.1
 CHECK_S = 1.0
 MOST_FAILURES_IN_A_ROW = 20
+LEADING = ("raise", "pull", "listen", "back_off")
+"""The phases of a ring-out in which somebody makes the room ring on purpose."""
 
 
 class Watcher:
@@ -57,6 +59,8 @@ class Watcher:
     ) -> None:
         self._parts = parts
         self._way: Way = way
+        self._way_after: Way | None = None
+        self._is_led = False
         self._session = session
         self._boot_id = boot_id
         self._make_listener = make_listener
@@ -94,6 +98,7 @@ class Watcher:
             block = self._parts.source.read(READ_TIMEOUT_S)
             now_mono_s = time.monotonic()
             changed = self._take_wishes()
+            changed |= self._follow_ring_out()
             if block is not None:
                 changed |= self._hear(block, now_mono_s)
                 self._parts.soundcheck.hear(block)
@@ -190,15 +195,39 @@ class Watcher:
             wish = self._parts.desk.wishes.get_nowait()
             changed = True
             if wish["class"] == "way":
-                self._way = wish["way"]
-                if self._listener is not None:
-                    self._listener.set_way(self._way)
-                LOG.info("listening the way of a %s", self._way)
+                self._way_after = None  # a person's word outlasts the ring-out
+                self._listen_the_way_of(wish["way"])
             elif wish["class"] == "address":
                 self._showing.take_address(wish["url"])
             elif wish["class"] == "remember":
                 self._tonight.remember(wish["past"], next_id=wish["next_id"])
         return changed
+
+    def _follow_ring_out(self) -> bool:
+        """Listen the quick way while a ring-out leads, then as before.
+
+        Its rings are made on purpose.  Returns whether anything changed.
+        """
+        ring_out = self._parts.adviser.result.ring_out
+        leads = ring_out is not None and ring_out.phase in LEADING
+        if leads == self._is_led:
+            return False
+        self._is_led = leads
+        if leads:
+            self._way_after = self._way
+            self._listen_the_way_of("soundcheck")
+        elif self._way_after is not None:
+            self._listen_the_way_of(self._way_after)
+            self._way_after = None
+        return True
+
+    def _listen_the_way_of(self, way: Way) -> None:
+        if way == self._way:
+            return
+        self._way = way
+        if self._listener is not None:
+            self._listener.set_way(way)
+        LOG.info("listening the way of a %s", way)
 
     def _remember_later(self, rows: Sequence[tuple[RingRow, float]]) -> None:
         """In the gig clerk's thread: wish the rings of a gig that goes on remembered."""

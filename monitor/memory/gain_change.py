@@ -56,7 +56,7 @@ def gain_change(gigs: Sequence[GigMemory]) -> GainChange | None:
     won = _won_db(last), _won_db(before)
     if won[0] is not None and won[1] is not None:
         words = (
-            f"cuts won {decibels(won[0])} dB last time and {decibels(won[1])} dB before; "
+            f"ring-outs here won {decibels(won[0])} dB last time and {decibels(won[1])} dB before; "
             "how loud it went does not compare without fader marks of both"
         )
         return GainChange(won[0], won[1], None, words)
@@ -68,7 +68,7 @@ def _first(last: GigMemory) -> GainChange:
     won_db = _won_db(last)
     if won_db is None:
         return GainChange(None, None, None, "one ring-out here, without fader marks")
-    words = f"cuts won {decibels(won_db)} dB; nothing earlier here to compare with"
+    words = f"the ring-out here won {decibels(won_db)} dB; nothing earlier to compare with"
     return GainChange(won_db, None, None, words)
 
 

@@ -183,13 +183,13 @@ def _venue_words(
         lines.append(f"on most of {counted(len(gigs), 'evening')} here rang {listed}")
     other = sum(gig.equaliser != equaliser for gig in gigs)
     if len(gigs) - other < LEAST_EVENINGS:
-        lines.append("no cut is told from one evening: the next will show what comes again")
+        lines.append("one evening is too few to say which pulls to begin with")
     elif not cuts:
         lines.append("no slider stood pulled on enough evenings here to begin with it")
     if other:
         whose = "its" if other == 1 else "their"
         lines.append(
-            f"{counted(other, 'evening')} had another equaliser: {whose} cuts do not count"
+            f"{counted(other, 'evening')} had another equaliser: {whose} pulls do not count"
         )
     return tuple(lines)
 

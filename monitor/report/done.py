@@ -65,7 +65,7 @@ def _taken(evening: Evening, step: str, kind: str, name: str) -> Iterator[tuple[
 def _ring_out(one: Happening, clock: EveningClock) -> str:
     won_db = number(one.content.get("gain_won_db"), -60.0, 60.0)
     top_db = number(one.content.get("top_fader_db"), -200.0, 200.0)
-    cuts = number(one.content.get("cut_count"), 0, 999)
+    pulled = number(one.content.get("cut_count"), 0, 999)
     cost_db = number(one.content.get("tone_cost_db"), 0.0, 60.0)
     won = "gain not counted: the fader's marks were not given"
     if won_db is not None:
@@ -73,10 +73,10 @@ def _ring_out(one: Happening, clock: EveningClock) -> str:
         if top_db is not None:
             won += f" (fader up to {decibels(top_db)} dB)"
     parts = [won]
-    if cuts is not None:
-        parts.append(f"{counted(int(cuts), 'cut')}")
+    if pulled is not None:
+        parts.append(f"{counted(int(pulled), 'slider')} pulled")
     if cost_db is not None:
-        parts.append(f"tone moved by {decibels(cost_db)} dB in the mean")
+        parts.append(f"costs {decibels(cost_db)} dB of tone on average")
     why = text(one.content.get("why"), 160)
     return f"ended {clock.when(one.at_s)}: {', '.join(parts)}{f'. {_sentence(why)}' if why else ''}"
 

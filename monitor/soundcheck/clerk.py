@@ -19,7 +19,7 @@ from monitor.kept_file import Kept, KeptFile
 from monitor.level.measuring import Measuring
 from monitor.link.messages import Message
 from monitor.link.server import Reply
-from monitor.soundcheck.steps import Soundcheck
+from monitor.soundcheck.steps import MEASURED, Soundcheck
 
 LOG = logging.getLogger(__name__)
 
@@ -206,6 +206,9 @@ class SoundcheckClerk:
             self._measuring.stop()
         measured = self._measuring.measured(time.monotonic())
         self._soundcheck.command(command, clock.uptime_s(), measured)
+        ends = do.startswith("take_") or (do == "skip" and command["step"] in MEASURED)
+        if ends and self._soundcheck.has_measured:
+            self._measuring.stop()  # or it would run on into the ring-out, and say that it stopped
         if self._keep():
             return {"class": "done"}
         return {"class": "done", "problem": self._kept.trouble}

@@ -22,6 +22,7 @@ DOUBT = "from before the restart; is this another evening?"
 NOT_GOING_ON = ("measure", "measure_stop")
 """Says nothing of which evening it is: what was done before the restart stays in doubt."""
 NOT_OF_LEVEL = ("spectrum", "low_cut")
+MEASURED = ("level", "low_cut")
 OF_LOW_CUT = ("source", "seconds", "low_cut", "spectrum")
 """What is taken of the figures: it goes out with every snapshot."""
 
@@ -71,6 +72,11 @@ class Soundcheck:
             self._in_doubt = False
         if self._begun_s is None:
             self._begun_s = now_s
+
+    @property
+    def has_measured(self) -> bool:
+        """Whether no step is left that wants a measurement."""
+        return all(step in self._ends for step in MEASURED)
 
     def keep_plan(self, document: Mapping[str, Any]) -> None:
         """Take a stage plan in the place of the one before.

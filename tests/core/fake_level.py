@@ -57,6 +57,11 @@ def main(how: str) -> int:
         child = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
         say(seconds=2.0, pids=[os.getpid(), child.pid])
         time.sleep(60.0)
+    elif how == "sung":
+        for number in range(600):
+            low_cut = {"ready": True, "sentence": "low cut at 120", "choice_hz": 120}
+            say(seconds=number / 10.0, loudest={"of": "sung", "peak_dbfs": -15.0}, low_cut=low_cut)
+            time.sleep(0.1)
     elif how == "never read":
         for number in range(10_000):
             say(seconds=number / 10.0, pids=[os.getpid()], nice=os.nice(0))

@@ -105,6 +105,22 @@ def test_measuring_is_shown_taken_and_stopped(evening: Evening) -> None:
     assert ask(clerk, do="measure_stop") == {"class": "done"}
 
 
+def test_measuring_ends_with_the_last_step_that_wants_it(evening: Evening) -> None:
+    """It may not run on into the ring-out, nor say there that it ended by itself."""
+    clerk = evening.start("sung")
+    for do in ({"do": "take_low_cut"}, {"do": "skip", "step": "low_cut"}):
+        assert ask(clerk, do="measure", source="line") == {"class": "done"}
+        awaited(lambda: "loudest" in clerk.fields().get("measuring", {}), PATIENCE_S)
+        assert ask(clerk, do="take_level") == {"class": "done"}
+        assert "measuring" in clerk.fields(), "the low cut is still to come"
+        assert ask(clerk, do="skip", step="place") == {"class": "done"}
+        assert "measuring" in clerk.fields(), "that step wants none"
+        assert ask(clerk, **do) == {"class": "done"}
+        assert "measuring" not in clerk.fields()
+        assert "why" not in clerk.fields()
+        assert ask(clerk, do="clear") == {"class": "done"}
+
+
 def test_of_two_who_ask_at_once_one_measures_and_the_other_is_told(evening: Evening) -> None:
     clerk = evening.start()
     answers: list[dict[str, Any]] = []

@@ -172,6 +172,34 @@ def test_commands_reach_the_listening(start: Callable[..., Running]) -> None:
     assert "no practice stage here" in refused["message"]
 
 
+def test_a_ring_out_is_listened_to_the_quick_way_and_then_as_before(
+    start: Callable[..., Running],
+) -> None:
+    """What it makes ring is no howl of the set, in no report and in no memory."""
+    box = start()
+
+    def do(name: str, way: str) -> None:
+        assert box.client.request({"class": "ring_out", "do": name})["class"] == "done"
+        box.wait_for(lambda s: s["way"] == way)
+
+    for name, way in (
+        ("open", "set"),
+        ("begin", "soundcheck"),
+        ("pause", "set"),
+        ("go_on", "soundcheck"),
+        ("stop", "set"),
+    ):
+        do(name, way)
+    assert box.snapshot()["ring_out"]["phase"] == "done"
+    do("open", "set")
+    do("begin", "soundcheck")
+    # Whoever chooses meanwhile has chosen for the time after it too.
+    for way in ("set", "soundcheck"):
+        assert box.client.request({"class": "way", "way": way})["class"] == "done"
+        box.wait_for(lambda s, way=way: s["way"] == way)  # type: ignore[misc]
+    do("stop", "soundcheck")
+
+
 def test_commands_that_the_listening_does_not_take_up_are_refused_in_the_end() -> None:
     parts: dict[str, Any] = dict.fromkeys(("journal", "adviser", "soundcheck", "access", "gigs"))
     desk = Desk(**parts, boot_id="boot")

@@ -35,7 +35,7 @@ def test_what_cuts_won_is_set_side_by_side_but_not_called_louder() -> None:
     found = gain_change([rung_out(4.0), rung_out(6.5)])
     assert found is not None
     assert found.change_db is None
-    assert found.words.startswith("cuts won 6.5 dB last time and 4 dB before")
+    assert found.words.startswith("ring-outs here won 6.5 dB last time and 4 dB before")
     assert "change_db" not in found.fields()
 
 
@@ -50,7 +50,7 @@ def test_without_marks_nothing_compares() -> None:
 def test_one_ring_out_has_nothing_before_it_and_none_says_nothing() -> None:
     only = gain_change([gig("anchor"), rung_out(6.0, -4.0)])
     assert only is not None
-    assert only.words == "cuts won 6 dB; nothing earlier here to compare with"
+    assert only.words == "the ring-out here won 6 dB; nothing earlier to compare with"
     assert gain_change([gig("anchor")]) is None
 
 

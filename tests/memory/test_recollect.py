@@ -49,16 +49,14 @@ def test_on_arriving_at_a_known_venue() -> None:
 def test_one_evening_shows_what_rang_and_advises_no_cut() -> None:
     fields = recollect([gig("anchor", [250.0], [pull("250", 251.2, 6.0)])], venue="anchor").fields()
     assert fields["venue"]["begin_with"] == []
-    assert fields["venue"]["words"] == [
-        "no cut is told from one evening: the next will show what comes again"
-    ]
+    assert fields["venue"]["words"] == ["one evening is too few to say which pulls to begin with"]
     assert not fields["enough"]
 
 
 def test_another_equaliser_is_said() -> None:
     gigs = [gig("anchor", [250.0], equaliser="10 bands"), *[gig("anchor", [250.0])] * 2]
     words = recollect(gigs, venue="anchor", equaliser="31 bands").fields()["venue"]["words"]
-    assert words[-1] == "1 evening had another equaliser: its cuts do not count"
+    assert words[-1] == "1 evening had another equaliser: its pulls do not count"
 
 
 def test_the_date_of_a_clock_nobody_set_is_not_told() -> None:

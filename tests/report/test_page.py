@@ -84,8 +84,8 @@ def test_it_says_what_happened() -> None:
         "The Ferry Lamps at The Slipway",
         "Thu 26 November 2026, 18:02 to 21:02 (UTC), 3 h",
         "24 rings, 6 howls among them.",
-        "ended at 18:17: 6.5 dB won (fader up to -4 dB), 3 cuts, tone moved by 0.4 dB in the mean. "
-        "The gain asked for is reached",
+        "ended at 18:17: 6.5 dB won (fader up to -4 dB), 3 sliders pulled, "
+        "costs 0.4 dB of tone on average. The gain asked for is reached",
         "taken: the loudest, sung, peaks at -14 dBFS",
         "taken: low cut at 100",
         "31 bands: 1.25k -3 dB, 2.5k -6 dB, 3.15k -3 dB",

@@ -196,7 +196,7 @@ def test_a_measurement_that_goes_silent_or_ends_is_said(page: Any, evening: Even
     evening.measuring = "line"
     evening.script = {"kind": "line", "age_s": 7.0}
     assert awaited(lambda: said(page) == "It has gone silent", 5.0)
-    assert "7 s" in text(page, "lv-detail")
+    assert "7\u00a0s" in text(page, "lv-detail")  # never parted
     evening.more = {"why": "the desk's interface was pulled out"}
     evening.measuring = ""
     assert awaited(lambda: said(page) == "It stopped", 5.0)

@@ -207,6 +207,41 @@ def test_the_slider_to_pull_is_marked_by_shape_and_word_among_those_that_stand(
     assert script(page, "document.querySelectorAll('#sliders .pulled').length") == 1
 
 
+def test_two_sliders_are_told_as_the_ring_out_tells_them(
+    live: tuple[Relay, Any], link: StillClient
+) -> None:
+    """The panel's 21 characters leave no room for "by"; a page that is read at a glance has it."""
+    _, page = live
+    pulls = [pull("2k", 3.0, 3.0), pull("3.15k", 2.5, 2.5)]
+    link.hold({**STATES["howl"], "advice": {"line": "pull 2k 3, 3.15k 2.5", "pulls": pulls}})
+    told = "pull 2k by 3, 3.15k by 2.5"
+    said = "document.getElementById('slider').textContent.replaceAll('\u00a0', ' ')"
+    assert awaited(lambda: script(page, said) == told, 10.0), script(page, said)
+
+
+def test_the_largest_type_is_what_the_hand_looks_for(
+    live: tuple[Relay, Any], link: StillClient
+) -> None:
+    """On fewer than 31 bands, or a parametric, what rings often has no slider of its own name."""
+    _, page = live
+    sizes = (
+        "['band', 'slider'].map((id) =>"
+        " parseFloat(getComputedStyle(document.getElementById(id)).fontSize))"
+    )
+
+    def told(label: str) -> list[float]:
+        line = f"pull {label} by 4"
+        pulls = [pull(label, 4.0, 4.0)]
+        link.hold({**STATES["howl"], "advice": {"line": line, "pulls": pulls}})
+        assert awaited(lambda: text(page, "slider") == line, 10.0)
+        return list(script(page, sizes))
+
+    band, slider = told("2.5k")
+    other_band, other_slider = told("2k")
+    assert other_band < 0.7 * band
+    assert other_slider > 1.2 * slider
+
+
 def test_a_journal_that_cannot_write_is_said_where_it_is_seen(
     live: tuple[Relay, Any], link: StillClient
 ) -> None:

@@ -74,7 +74,7 @@ def rested(page: Any) -> bool:
         ("asks", ["pulled", "turned_down", "undo", "pause", "stop"]),
         ("back-off", ["turned_down", "undo", "pause", "stop"]),
         ("paused", ["go_on", "stop"]),
-        ("done", ["open", "close"]),
+        ("done", ["set", "open", "close"]),
     ],
 )
 def test_each_phase_has_its_steps(
@@ -83,7 +83,7 @@ def test_each_phase_has_its_steps(
     show(page, link, name)
     assert awaited(lambda: buttons(page) == expected, 3.0), buttons(page)
     assert awaited(lambda: rested(page), 3.0)
-    for do in expected:
+    for do in (one for one in expected if one != "set"):
         size = page.execute_script(
             "const b = document.querySelector(`#ring-out-room button[data-do='${arguments[0]}']`)"
             ".getBoundingClientRect(); return [b.width, b.height]",
@@ -257,23 +257,32 @@ def test_what_is_written_in_a_picture_can_be_read_and_grows_with_the_letters(
     page.execute_script("document.documentElement.style.fontSize = ''")
 
 
-def test_all_steps_of_a_pull_stand_in_one_row(page: Any, link: StillClient) -> None:
-    show(page, link, "pull")
-    assert awaited(lambda: len(buttons(page)) == 6, 3.0)
-    tops = script(
-        page,
-        "[...document.querySelectorAll('#ro-small button')].map((b) => "
-        "Math.round(b.getBoundingClientRect().top))",
-    )
-    assert len(set(tops)) == 1
+@pytest.mark.parametrize("width_px", [360, 320])
+def test_all_steps_of_a_pull_stand_in_one_row(page: Any, link: StillClient, width_px: int) -> None:
+    resize(page, width_px, 640)
+    try:
+        show(page, link, "pull")
+        assert awaited(lambda: len(buttons(page)) == 6, 3.0)
+        tops = script(
+            page,
+            "[...document.querySelectorAll('#ro-small button')].map((b) => "
+            "Math.round(b.getBoundingClientRect().top))",
+        )
+        assert len(set(tops)) == 1
+    finally:
+        resize(page, 360, 640)
 
 
 def test_the_end_shows_the_curve_with_the_rings_on_it(page: Any, link: StillClient) -> None:
     show(page, link, "done")
     assert awaited(lambda: not script(page, "document.getElementById('ro-end').hidden"), 3.0)
     figures = text(page, "ro-figures")
-    for word in ("6.5 dB", "3 sliders", "1.2 dB on average", "room's limit"):
-        assert word in figures
+    assert "1.2 dB on average" in figures
+    # Once, and not again below.
+    for word in ("6.5 dB won", "3 sliders pulled", "room's limit"):
+        assert word in text(page, "ro-sentence").replace("\u00a0", " ")
+    for word in ("6.5 dB", "3 sliders", "room's limit"):
+        assert word not in figures
     points = script(
         page,
         "document.querySelector('#ro-curve .cutting').getAttribute('points').split(' ').length",
@@ -285,6 +294,27 @@ def test_the_end_shows_the_curve_with_the_rings_on_it(page: Any, link: StillClie
     assert script(page, "document.querySelectorAll('#ro-rings li').length") == 4
     assert "2.5k: gone, 5.8 dB taken out; about 4 dB left, 2 to 6" in text(page, "ro-rings")
     assert "notches" in text(page, "ro-hints")
+
+
+def test_the_end_leads_on_to_the_set(page: Any, link: StillClient) -> None:
+    """The big button is what the evening goes on with; it throws nothing away."""
+    show(page, link, "done")
+    assert awaited(lambda: text(page, "ro-main") == "On to the set", 3.0)
+    link.asked.clear()
+    tap_on(page, "#ro-main")
+    assert awaited(lambda: script(page, "document.body.dataset.room") == "set", 3.0)
+    assert link.asked == []
+
+
+def test_what_rings_calls_nobody_away_from_the_ring_out_that_tells_it(
+    page: Any, link: StillClient
+) -> None:
+    lit = "getComputedStyle(document.querySelector('#rail a[data-room=set]')).borderRadius"
+    howling = STATES["howl"]
+    assert howling["rings"], "it must ring for the rail to have a reason"
+    for name, radius in (("pull", "0px"), ("paused", "10px"), ("pull", "0px"), ("done", "10px")):
+        link.hold({**howling, "ring_out": RING_OUTS[name]})
+        assert awaited(lambda: script(page, lit) == radius, 3.0), name  # noqa: B023
 
 
 def test_what_is_left_over_is_of_the_ring_that_would_be_the_next(

@@ -74,7 +74,7 @@ def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: Evenin
     click(page, "#plan-done")
     assert awaited(lambda: steps(page)[:2] == [["Place", "done"], ["Level", "now"]], 5.0)
     assert text(page, "strip-age") == "begun just now"
-    click(page, "#strip-next")
+    # What ends a step leads on to the next.
     assert awaited(lambda: room(page) == "level", 3.0)
     assert awaited(lambda: script(page, "document.activeElement.id") == "level-title", 10.0)
     evening.script = METERS["right"]
@@ -82,12 +82,12 @@ def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: Evenin
     assert awaited(lambda: text(page, "lv-main") == "Keep this level", 5.0)
     click(page, "#lv-main")
     assert awaited(lambda: ["Low cut", "now"] in steps(page), 5.0)
-    click(page, "#strip-next")
     assert awaited(lambda: script(page, "document.activeElement.id") == "low-cut-title", 3.0)
     assert room(page) == "level"
+    top = "document.getElementById('low-cut-title').getBoundingClientRect().top"
+    assert 0 <= script(page, top) < 100, "with what is to be done below it"
     click(page, step_end("low_cut", "skip"))
     assert awaited(lambda: steps(page)[2:] == [["Low cut", "left out"], ["Ring-out", "now"]], 5.0)
-    click(page, "#strip-next")
     assert awaited(lambda: room(page) == "ring-out", 3.0)
     # Minutes, and the same after a reload.
     evening.begun_mono_s = time.monotonic() - 4 * 60.0
@@ -99,6 +99,18 @@ def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: Evenin
         ["Low cut", "left out"],
         ["Ring-out", "now"],
     ]
+
+
+def test_it_leads_forward_and_never_back_to_what_was_passed_by(
+    page: Any, evening: EveningClient
+) -> None:
+    click(page, "#rail a[href='#level']")
+    assert awaited(lambda: room(page) == "level", 3.0)
+    for step in ("level", "low_cut"):
+        click(page, step_end(step, "skip"))
+        assert awaited(lambda: evening.states[step] == "left_out", 5.0)  # noqa: B023
+    assert awaited(lambda: room(page) == "ring-out", 5.0)
+    assert steps(page)[0] == ["Place", "now"]
 
 
 def test_a_refusal_goes_when_the_steps_stand_otherwise(page: Any, evening: EveningClient) -> None:
@@ -205,6 +217,26 @@ def test_a_doubtful_one_and_what_is_wrong_are_said(page: Any, evening: EveningCl
     evening.more = {}
     assert awaited(lambda: text(page, "strip-age") == "begun 83 min ago", 5.0)
     assert not script(page, "document.getElementById('strip-health').checkVisibility()")
+
+
+def test_the_way_of_listening_is_named_in_the_set_alone(page: Any) -> None:
+    """ "set" over the steps of a soundcheck would be one word for two things."""
+    seen = "document.getElementById('way').checkVisibility({visibilityProperty: true})"
+    assert awaited(lambda: text(page, "way") == "set", 5.0)
+    assert not script(page, seen)
+    click(page, "#rail a[href='#set']")
+    assert awaited(lambda: script(page, seen), 5.0)
+
+
+def test_one_of_the_gig_before_is_said_to_be_that(page: Any, evening: EveningClient) -> None:
+    """On a second evening its four ticks say nothing of this one."""
+    evening.begun_mono_s = time.monotonic() - 1300.0
+    click(page, "#rail a[href='#level']")
+    clear = "document.getElementById('strip-clear').checkVisibility()"
+    for gig_age_s, said in ((1310.0, "begun 22 min ago"), (200.0, "from before this gig")):
+        evening.base["gig"] = {"on": True, "begun_age_s": gig_age_s, "ring_count": 0}
+        assert awaited(lambda: text(page, "strip-age") == said, 5.0)  # noqa: B023
+        assert script(page, clear) == (said == "from before this gig")
 
 
 def test_the_practice_desk_has_an_input_gain(page: Any, evening: EveningClient) -> None:

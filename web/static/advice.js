@@ -9,10 +9,13 @@ let offered = null; // what was last asked for, and until when it can be confirm
 
 /** A line that is to be read at a glance breaks between pulls, never inside one's depth. */
 export const bound = (line) =>
-  unbroken(line).replaceAll(/ by (?=[\d.]+\u00a0dB,)/g, "\u00a0by\u00a0").replaceAll(/(\d) (?=slider)/g, "$1\u00a0");
+  unbroken(line).replaceAll(/ by (?=[\d.]+(\u00a0dB)?,)/g, "\u00a0by\u00a0").replaceAll(/(\d) (?=slider)/g, "$1\u00a0");
 
 /** The line of a pull: "2.5k by 4". */
 const pullWords = (pull) => `${pull.label} by ${decibels(pull.more_db)}`;
+
+/** The panel has no room for "by" where two sliders share; the page has, and says it everywhere. */
+const spelt = (line) => (/^pull .*, /.test(line) ? line.replaceAll(/ ([\d.]+)(?=,|$)/g, " by $1") : line);
 
 /** The ring-out that leads now, if one does: then nothing else tells what to do. */
 export function leads({ ring_out: ringOut }) {
@@ -23,7 +26,7 @@ export function leads({ ring_out: ringOut }) {
 export function doNow(snapshot) {
   const ringOut = leads(snapshot);
   if (ringOut) return { line: ringOut.say, pulls: ringOut.pulls_now };
-  if (snapshot.advice) return snapshot.advice;
+  if (snapshot.advice) return { ...snapshot.advice, line: spelt(snapshot.advice.line) };
   const { sliders } = snapshot.equaliser;
   const pulls = snapshot.rings.map((ring) => ({
     slider: sliders.findIndex((one) => one.label === ring.slider), label: ring.slider,

@@ -114,7 +114,7 @@ function show() {
   const { gig, rings } = record;
   const howls = rings.filter(({ degree }) => degree === "howl").length;
   shownOn = isOn();
-  text(at("af-which"), shownOn ? "the gig that is on" : gig.title ?? gig.venue?.name ?? "a gig without a name");
+  text(at("af-which"), shownOn ? "the gig that is on" : gig.title ?? (gig.venue ? "" : "a gig without a name"));
   text(at("af-say"), rings.length ? `${counted(rings.length, "ring")}, ${howlWords(howls, rings.length)}` : "Nothing rang");
   text(at("af-venue"), gig.venue?.name ?? "");
   text(at("af-detail"), [whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]

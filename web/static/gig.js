@@ -16,10 +16,10 @@ export const command = (words, said = at("gig-said")) => ask(words, said);
 
 /** What begins the next gig by itself; for a while after one was ended by hand nothing does. */
 export const beginsWith = ({ stays_over_for_s: s } = {}) => (s
-  ? `sound begins a new one ${s < 60 ? "in a minute" : `in ${Math.round(s / 60)} min`}` : "one begins by itself with the first sound");
+  ? `sound begins a new one ${s < 60 ? "in a minute" : `in ${Math.round(s / 60)} min`}` : "one begins by itself");
 
 function wordsOf(gig) {
-  if (!gig.on) return gig.stays_over_for_s ? `ended by hand; ${beginsWith(gig)}` : "no gig is on: one begins with the first sound";
+  if (!gig.on) return gig.stays_over_for_s ? `ended by hand; ${beginsWith(gig)}` : "no gig is on: one begins by itself";
   const rings = gig.ring_count ?? 0;
   return [
     gig.title, gig.in_doubt ? "the gig of before the box was off, it seems" : "",

@@ -80,7 +80,8 @@ async function memory() {
   at("memory-part").hidden = status === 200 && !answer.gig_count;
   if (at("memory-part").hidden) return;
   fill(at("memory-words"), [...(answer.words ?? []), ...(answer.when?.words ?? [])]);
-  at("memory-bands").replaceChildren(...(answer.bands ?? []).map(bandLine));
+  // A list of nothing but "not sure yet" says no more than the words above it.
+  at("memory-bands").replaceChildren(...(answer.enough ? answer.bands : []).map(bandLine));
 }
 
 async function all() {

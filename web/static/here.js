@@ -4,6 +4,7 @@ import { at, decibels, fill, text } from "./parts.js";
 import { send } from "./send.js";
 
 const KEPT = "here";
+const MOST_RANG = 4; // to be read on the way to the sliders; the gigs themselves are in After
 let away = ""; // which gig's was put away
 let shown = null;
 
@@ -24,6 +25,13 @@ function commands({ equaliser, memory }) {
   });
 }
 
+/** What rang on the most evenings, then what howled most; in the order of frequency, as it came. */
+function rangWords(rang) {
+  const worst = [...rang].sort((a, b) => b.evenings - a.evenings || b.howls - a.howls).slice(0, MOST_RANG);
+  const more = rang.length - worst.length;
+  return [...rang.filter((one) => worst.includes(one)).map(({ words }) => words), ...(more ? [`and ${more} more`] : [])];
+}
+
 function followHere(snapshot) {
   shown = snapshot;
   const venue = snapshot.memory?.venue;
@@ -32,7 +40,7 @@ function followHere(snapshot) {
   if (at("here").hidden) return;
   text(at("here-title"), `Known here: ${venue.name}`);
   at("here-rang").hidden = !venue.rang?.length;
-  fill(at("here-rang").lastElementChild, (venue.rang ?? []).map((one) => one.words));
+  fill(at("here-rang").lastElementChild, rangWords(venue.rang ?? []));
   text(at("here-gain"), venue.gain?.words ?? "");
   const begin = venue.begin_with ?? [];
   at("here-begin").hidden = begin.length === 0;

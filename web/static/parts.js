@@ -7,7 +7,7 @@ export const create = (...tags) => tags.map((tag) => document.createElement(tag)
 export const decibels = (db) => String(Math.round(db * 10) / 10);
 
 /** Words in which no number is parted from its unit. */
-export const unbroken = (words) => words.replaceAll(" dB", "\u00a0dB");
+export const unbroken = (words) => words.replaceAll(/(\d) (?=dB|(?:m|cm|s|Hz|kHz)\b)/g, "$1\u00a0");
 
 export function text(element, value) {
   if (element.textContent !== value) element.textContent = value;

@@ -3,8 +3,9 @@ import { follow } from "./feed.js";
 import { giveHands, named } from "./hands.js";
 import { morph } from "./morph.js";
 import * as plan from "./plan.js";
-import { at, create, fill, isNew, rows, text } from "./parts.js";
+import { at, create, fill, isNew, rows, text, unbroken } from "./parts.js";
 import { getPatiently, once, post } from "./send.js";
+import { goOnFrom } from "./soundcheck.js";
 import { showForms, typed } from "./thing.js";
 
 const FINGER_PX = 44;
@@ -90,7 +91,7 @@ function take(answer, stage) {
   at("place-room").removeAttribute("data-empty");
   const { reckoning } = answer;
   draw(answer.svg);
-  text(at("plan-sentence"), reckoning.sentence);
+  text(at("plan-sentence"), unbroken(reckoning.sentence));
   figures(reckoning);
   changes(reckoning);
   fill(at("plan-unknown").querySelector("ul"), reckoning.unknown ?? []);
@@ -248,7 +249,8 @@ at("plan-save").addEventListener("click", save);
 at("plan-done").addEventListener("click", async () => {
   if (unsaved() && !(await save())) return;
   const { status, answer } = await post("/api/v1/soundcheck", { do: "plan_done" });
-  if (status !== 200) kept(answer.error);
+  if (status === 200) goOnFrom("place");
+  else kept(answer.error);
 });
 at("pick").addEventListener("change", () => {
   const [kind, index] = at("pick").value.split(" ");

@@ -3,6 +3,7 @@ import { follow } from "./feed.js";
 import { bound } from "./advice.js";
 import { drawCurve } from "./drawing.js";
 import { at, buttonRow, decibels, fill, rows, text } from "./parts.js";
+import { go } from "./rooms.js";
 import { drawSliders } from "./row.js";
 import { asker } from "./send.js";
 
@@ -15,7 +16,7 @@ const MAIN = {
   listen: [["pulled", "Yes, pulled"]],
   back_off: [["turned_down", "It is down"]],
   paused: [["go_on", "Go on"]],
-  done: [["open", "Another ring-out"]],
+  done: [["set", "On to the set"]],
 };
 const SMALL = {
   turned_down: ["turned down", "I turned it down and pulled nothing"],
@@ -23,6 +24,7 @@ const SMALL = {
   undo: ["undo", "undo the last pull"],
   pause: ["pause", "pause"],
   stop: ["stop", "stop here"],
+  open: ["another one", "another ring-out"],
   close: ["put this away", "put this away"],
 };
 const NOTHING = {
@@ -49,8 +51,8 @@ function rest(button) {
 }
 
 function commandsOf(ringOut) {
-  const ended = ringOut.phase === "done" || ringOut.phase === "ready";
-  return [...ringOut.may, ...(ended ? ["close"] : []), ...(ringOut.phase === "done" ? ["open"] : [])];
+  if (ringOut.phase === "done") return [...ringOut.may, "set", "open", "close"];
+  return ringOut.phase === "ready" ? [...ringOut.may, "close"] : ringOut.may;
 }
 
 function buttons(ringOut) {
@@ -85,14 +87,12 @@ function end(ringOut, snapshot) {
   // Until the fader is down, its own fader comes first.
   at("ro-end").hidden = !ringOut.curve || ringOut.phase !== "done";
   if (at("ro-end").hidden) return;
+  // What was won, how many sliders it took and why it ended is said above.
   rows(at("ro-figures"), {
-    won: ringOut.gain_won_db === undefined
-      ? "not counted" : `${decibels(ringOut.gain_won_db)} dB more before it rings`,
-    pulled: `${ringOut.cut_count} slider${ringOut.cut_count === 1 ? "" : "s"}`,
+    won: ringOut.gain_won_db === undefined && "not counted",
     "costs tone": ringOut.cut_count > 0
       && `${ringOut.tone_cost_db.toFixed(1)} dB on average, weighted by where voices live`,
     "left over": leftOver(ringOut.rings),
-    ended: ringOut.why ?? "",
   });
   drawCurve(at("ro-curve"), {
     curve: ringOut.curve, rings: ringOut.rings, deepest: snapshot.equaliser.deepest_db ?? 12,
@@ -129,6 +129,10 @@ function followRingOut(snapshot) {
 at("ring-out-room").addEventListener("click", async (event) => {
   const button = event.target.closest("button[data-do]");
   if (!button || button.getAttribute("aria-disabled") === "true") return;
+  if (button.dataset.do === "set") {
+    go("#set");
+    return;
+  }
   const phase = document.body.dataset.ringout;
   await ask({ do: button.dataset.do }, at("ro-said"));
   if (document.body.dataset.ringout !== phase) text(at("ro-said"), ""); // refused for what is over

@@ -73,7 +73,9 @@ function coming(words, { ask = false } = {}) {
 function title(focus = untitled) {
   const heading = focus ? titleOf(focus) ?? titleOf(room()) : null;
   untitled = heading?.closest("[inert]") ? focus : "";
-  if (heading && !untitled) heading.focus({ preventScroll: !inside[focus] });
+  if (!heading || untitled) return;
+  heading.focus({ preventScroll: true });
+  if (inside[focus]) heading.scrollIntoView(); // with what is to be done there, not at the window's end
 }
 
 /** Bring the parts of the room that is entered, and tell them that it is. */
@@ -112,6 +114,13 @@ function enter(name, focus = "") {
   scrollTo(0, 0);
   title(focus);
   open(name);
+}
+
+/** Go to an address as a tap on its link does. */
+export function go(address) {
+  chosen = true;
+  if (location.hash === address) enter(roomOf(address, hasStage), address.slice(1));
+  else location.hash = address;
 }
 
 export function followRooms(snapshot) {

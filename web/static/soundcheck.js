@@ -2,6 +2,7 @@
 // All of it is the box's: a reload or another phone shows the same.
 import { follow } from "./feed.js";
 import { at, create, isNew, text, twice } from "./parts.js";
+import { go } from "./rooms.js";
 import { asker } from "./send.js";
 import { span } from "./view.js";
 
@@ -9,10 +10,27 @@ const WORDS = { to_do: "to do", now: "now", done: "done", left_out: "left out" }
 const ROOMS = { place: "#place", level: "#level", low_cut: "#low-cut", ring_out: "#ring-out" };
 const SELF = { place: "place", level: "level", "ring-out": "ring_out" };
 const SURE_MS = 4000;
+const BEFORE_S = 60;
 const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
 const queue = asker("/api/v1/soundcheck");
 
+let goingOn = ""; // the step that was ended here: its hand wants the next one
+
 const ask = (command) => queue(command, at("strip-said"));
+
+/** Lead on to the next step as soon as the box shows that this one has ended. */
+export function goOnFrom(step) {
+  goingOn = step;
+}
+
+function goOn(steps) {
+  const isOver = ({ state }) => state === "done" || state === "left_out";
+  const ended = steps.findIndex((step) => step.id === goingOn && isOver(step));
+  if (ended < 0) return;
+  goingOn = "";
+  const next = steps.slice(ended + 1).find((step) => !isOver(step)); // never back to one that was passed by
+  if (next) go(ROOMS[next.id] ?? "#place");
+}
 
 function stepLinks(steps) {
   const list = at("steps");
@@ -38,12 +56,14 @@ function stepLinks(steps) {
   });
 }
 
-function leadOn(soundcheck) {
+function leadOn(soundcheck, gig) {
   const { steps, begun_age_s: age } = soundcheck;
+  // One that begins a gig is as old as it; what was done for another one may stand otherwise now.
+  const isOfBefore = Boolean(gig?.on) && age - gig.begun_age_s > BEFORE_S;
   const done = steps.filter(({ state }) => state === "done" || state === "left_out").length;
   const all = done === steps.length;
   text(at("strip-age"), soundcheck.doubt ?? (age === undefined ? (done ? "" : "not begun")
-    : `begun ${age < 60 ? "just now" : `${span(Math.max(age, 90))} ago`}`));
+    : isOfBefore ? "from before this gig" : `begun ${age < 60 ? "just now" : `${span(Math.max(age, 90))} ago`}`));
   const now = steps.find(({ state }) => state === "now") ?? steps.find(({ state }) => state === "to_do");
   const next = at("strip-next");
   next.hidden = !now || now.id === SELF[document.body.dataset.room];
@@ -51,7 +71,7 @@ function leadOn(soundcheck) {
     next.href = ROOMS[now.id] ?? "#place";
     text(next, `next: ${now.title}`);
   }
-  at("strip-clear").hidden = age === undefined || !(all || soundcheck.doubt || document.body.dataset.room === "place");
+  at("strip-clear").hidden = age === undefined || !(all || soundcheck.doubt || isOfBefore || document.body.dataset.room === "place");
 }
 
 function stepEnds(steps) {
@@ -103,8 +123,9 @@ function followSoundcheck(snapshot) {
   at("strip-health").hidden = health === "ok";
   text(at("strip-health"), health);
   stepLinks(soundcheck.steps);
-  leadOn(soundcheck);
+  leadOn(soundcheck, snapshot.gig);
   stepEnds(soundcheck.steps);
+  goOn(soundcheck.steps);
   tickAll(soundcheck.ticks ?? []);
 }
 
@@ -116,10 +137,13 @@ document.querySelector("main").addEventListener("change", async (event) => {
   if (await ask({ do: on ? "tick" : "untick", item })) pending.delete(item);
 });
 for (const part of document.querySelectorAll(".step-end")) {
-  part.addEventListener("click", (event) => {
-    if (event.target.dataset.do) ask({ do: event.target.dataset.do, step: part.dataset.step });
+  part.addEventListener("click", async (event) => {
+    const { do: what } = event.target.dataset;
+    const { step } = part.dataset;
+    if (what && !(await ask({ do: what, step })) && what === "skip") goOnFrom(step);
   });
 }
+document.addEventListener("room", () => { goingOn = ""; }); // the hand went by itself
 // Ticks and what was taken are gone afterwards.
 twice(at("strip-clear"), () => ask({ do: "clear" }));
 
