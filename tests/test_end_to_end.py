@@ -337,7 +337,7 @@ def test_a_soundcheck_from_start_to_finish_with_the_page_s_own_buttons(demo_url:
         assert "pulled" in person.text("ro-say")
         awaited(lambda: person.steps() == ["done"] * 4, 5.0, "all steps are done")
         stage = stage_of(driver)
-        told = re.search(r"([\d.]+) dB more", person.text("ro-figures"))
+        told = re.search(r"([\d.]+)\sdB won", person.text("ro-say"))
         curve = "return document.querySelectorAll('#ro-curve circle').length"
         assert driver.execute_script(curve) >= 1
     assert {"raise", "pull", "listen", "back_off"} <= set(seen)
