@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 
 from firmware.ports import AudioBlock
 from monitor import present
+from monitor.advice.ring_out_state import LEADING
 from monitor.adviser.handover import Handover
 from monitor.adviser.practice_desk import desk_stands
 from monitor.hearing import Hearing
@@ -30,8 +31,6 @@ LOG = logging.getLogger(__name__)
 READ_TIMEOUT_S = 0.1
 CHECK_S = 1.0
 MOST_FAILURES_IN_A_ROW = 20
-LEADING = ("raise", "pull", "listen", "back_off")
-"""The phases of a ring-out in which somebody makes the room ring on purpose."""
 
 
 class Watcher:

@@ -96,6 +96,15 @@ def differ(some: Sequence[Pull], others: Sequence[Pull]) -> bool:
     return _stands(some) != _stands(others)
 
 
+def deepest(some: Sequence[Pull], others: Sequence[Pull]) -> tuple[Pull, ...]:
+    """Return every slider of both as deep as the deeper has it; of like depth the first one."""
+    found: dict[str, Pull] = {}
+    for pull in (*some, *others):
+        if pull.label not in found or pull.pull_db > found[pull.label].pull_db:
+            found[pull.label] = pull
+    return tuple(found.values())
+
+
 def same_place(one: Pull, other: Pull) -> bool:
     """Return whether two pulls are at the same frequency and as wide, but for a desk's rounding."""
     return _place(one) == _place(other)

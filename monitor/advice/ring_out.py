@@ -17,7 +17,7 @@ from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out_course import Course
 from monitor.advice.ring_out_kept import course_of, kept_of
 from monitor.advice.ring_out_rings import RingLadder
-from monitor.advice.ring_out_state import Phase, RingNews, RingOutState
+from monitor.advice.ring_out_state import LEADING, Phase, RingNews, RingOutState
 from monitor.advice.ring_out_turns import Turns
 from monitor.advice.ring_out_view import commands_of, state_of
 from monitor.advice.ring_out_ways import Ways
@@ -32,7 +32,6 @@ _HEARD_ALREADY: dict[str, tuple[Phase, ...]] = {
 }
 """The box may hear that a ring has gone, or see the fader down, in the moment in which the person
 says so."""
-_ACTIVE: tuple[Phase, ...] = ("raise", "pull", "listen", "back_off")
 
 
 class RingOut:
@@ -109,7 +108,7 @@ class RingOut:
             loop_times=loop_times,
         )
         found._take(course, ladder)
-        if course.phase in _ACTIVE:
+        if course.phase in LEADING:
             found._turns.pause()
         return found
 
@@ -155,6 +154,11 @@ class RingOut:
     def stand(self, pulls: Sequence[Pull]) -> None:
         """Take in how the sliders stand where the desk tells it; the advice counts from there."""
         self._turns.stand(tuple(p for p in pulls if p.pull_db > 0.0))
+
+    def told(self, pulls: Sequence[Pull]) -> None:
+        """Take in how somebody says the sliders stand, in a pause; what is asked for after it
+        counts from there."""
+        self._turns.told(tuple(p for p in pulls if p.pull_db > 0.0))
 
     def heard(self, news: RingNews) -> None:
         """Take in what was heard of a ring."""

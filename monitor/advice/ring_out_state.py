@@ -26,6 +26,9 @@ CommandName = Literal[
     "fader",
 ]
 
+LEADING: tuple[Phase, ...] = ("raise", "pull", "listen", "back_off")
+"""It tells what to do; in the other phases the advice of a set does."""
+
 SURE_DB = 4.0
 ABOUT_DB = 7.0
 """Margins whose intervals are no wider are called sure, and about: known to 2 dB to either side one

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from monitor.advice.pulls import Pull, differ
+from monitor.advice.pulls import Pull, deepest, differ
 from monitor.advice.ring_out_marks import MOST_SILENT_DB
 from monitor.advice.ring_out_rings import STEP_S, KnownRing
 from monitor.advice.ring_out_state import RingNews
@@ -69,6 +69,13 @@ class Turns:
         ):
             course.pulls = pulls
             self._ways.changes += 1
+
+    def told(self, pulls: tuple[Pull, ...]) -> None:
+        """Take in how somebody says that the sliders stand while it is paused."""
+        course = self.course
+        course.asked = deepest(course.asked, pulls) if course.asked else ()
+        course.pulls = pulls
+        self._ways.changes += 1
 
     def heard(self, news: RingNews) -> None:
         """Take in what was heard of a ring."""

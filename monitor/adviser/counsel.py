@@ -13,7 +13,7 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out import RingOut
-from monitor.advice.ring_out_state import RingNews
+from monitor.advice.ring_out_state import LEADING, RingNews
 from monitor.adviser.followed import Followed, Followings, RestOfSound
 from monitor.adviser.kept import Kept, kept_from, kept_of
 from monitor.adviser.practice_desk import PracticeDesk
@@ -168,7 +168,7 @@ class Counsel:
     def _stand(self, command: Message, at_s: float) -> None:
         if self._desk.fader_db is not None:
             raise ValueError("the practice stage's own sliders say how they stand; move them")
-        if self._is_ringing_out:
+        if self._ring_out is not None and self._ring_out.state.phase in LEADING:
             raise ValueError("in a ring-out say it with its own buttons")
         index, sliders = command["slider"], self._equaliser.sliders
         if index >= len(sliders):
@@ -184,8 +184,13 @@ class Counsel:
         before = self._standing
         self._standing = {k: p for k, p in standing.items() if p.pull_db > 0.0}
         self._moved(before, None, at_s)
-        if self._ring_out is not None and self._ring_out.state.phase == "ready":
+        if self._ring_out is None:
+            return
+        if self._ring_out.state.phase == "ready":
             self._open(at_s)  # it begins from how the sliders stand
+        elif self._ring_out.state.phase == "paused":
+            self._ring_out.told(list(self._standing.values()))
+            self._its_pulls = self._ring_out.state.pulls
 
     def _moved(self, standing: Mapping[str, Pull], fader_db: float | None, at_s: float) -> None:
         """The desk stood so until now: what rings grows otherwise and needs less, or more."""
@@ -275,7 +280,7 @@ class Counsel:
     # --- the advice in a set ----------------------------------------------------------------
 
     def _advise(self, at_s: float) -> None:
-        if self._is_ringing_out:
+        if self._ring_out is not None and self._ring_out.state.phase in LEADING:
             self._set.leave()
             return
         self._set.advise(

@@ -446,6 +446,30 @@ def test_what_makes_no_sense_is_refused_and_changes_nothing(
     assert mind.kept == before
 
 
+def test_while_a_ring_out_is_paused_the_set_is_advised_on_and_pulls_can_be_told() -> None:
+    """A box that lost power in a ring-out comes back paused, and the gig goes on."""
+    mind = counsel()
+    mind.command({"class": "ring_out", "do": "open"}, 1.0)
+    mind.command({"class": "ring_out", "do": "begin"}, 1.0)
+    at_s = grow(mind)
+    state = mind.result.ring_out
+    assert state is not None
+    asked = {move.label: move.pull_db for move in state.pulls_now}
+    mind = counsel(kept=json.loads(json.dumps(mind.kept)))
+    climbing(mind, 30.0, at_s + 10.0)
+    assert told(mind).startswith("pull 2.5k by ")
+    index = [slider.label for slider in EQUALISER.sliders].index("500")
+    mind.command({"class": "pull", "slider": index, "cut_db": -4.0}, at_s + 11.0)
+    assert mind.result.fields["standing"][0]["cut_db"] == -4.0
+    # It goes on from there: what was told stands, and what was asked for is asked for again.
+    mind.command({"class": "ring_out", "do": "go_on"}, at_s + 12.0)
+    state = mind.result.ring_out
+    assert state is not None
+    assert ("500", 4.0) in {(pull.label, pull.pull_db) for pull in state.pulls}
+    assert state.phase == "pull"
+    assert {move.label: move.pull_db for move in state.pulls_now} == asked
+
+
 def test_a_ring_out_under_way_is_not_lost_by_a_second_tap() -> None:
     mind = counsel()
     mind.command({"class": "ring_out", "do": "open"}, 1.0)
