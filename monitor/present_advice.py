@@ -14,7 +14,7 @@ from monitor.advice.margin import Excess
 from monitor.advice.moves import Move, is_on, switched
 from monitor.advice.pulls import Pull, standing_response_db
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
-from monitor.advice.ring_out_words import RAISE, margin_line
+from monitor.advice.ring_out_words import FURTHER_DOWN, RAISE, margin_line
 from monitor.advice.set_advice import LINE_CHARACTERS, LONGEST_LABEL, SetAdvice
 from monitor.advice.sliders import LOW_CUT
 from monitor.listening.bands import third_octave_of
@@ -203,6 +203,8 @@ def ring_out_face(state: RingOutState) -> Face | None:
         return Face("raise", "raise", "slowly")
     if state.phase == "listen":
         return Face("quiet", "listen", "hold the fader")
+    if state.phase == "back_off" and state.say == FURTHER_DOWN:
+        return Face("back off", "further", "down: it rings still")
     if state.phase == "back_off":
         return Face("back off", f"-{decibels(state.back_off_db)} dB", "come down")
     return None

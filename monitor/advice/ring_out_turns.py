@@ -111,7 +111,7 @@ class Turns:
         elif (
             phase == "back_off"
             and not self._ear.sounding
-            and (waited_s >= BACK_OFF_S or self._marks.is_down)
+            and (waited_s >= BACK_OFF_S or self._marks.is_down or self._ways.moment.rings_on)
         ):
             self._ways.go("done")
 
@@ -187,6 +187,10 @@ class Turns:
 
     def _turned_down(self) -> None:
         """It was the fader and not the slider: the advice stands."""
+        if self.course.phase == "back_off" and self._ear.sounding:
+            # No ring-out ends in a howl because somebody says that it has.
+            self._ways.moment = replace(self._ways.moment, rings_on=True)
+            return
         if self.course.phase == "back_off":
             self._ways.go("done")
             return

@@ -25,6 +25,7 @@ class Moment:
     put_back: str = ""
     asks: bool = False
     asks_twice: bool = False
+    rings_on: bool = False
 
 
 def commands_of(course: Course, asks: bool) -> tuple[CommandName, ...]:
@@ -115,6 +116,8 @@ def _said(course: Course, now: Sequence[Move], moment: Moment) -> tuple[str, str
         if moment.asks:
             return "Pulled, or turned down?", "taken as pulled if you say nothing"
         return "Wait", "listening whether it has gone"
+    if course.phase == "back_off" and moment.rings_on:
+        return words.FURTHER_DOWN, words.RINGS_ON
     if course.phase == "back_off":
         return words.back_off_line(back_off_db(course)), course.why_ended
     if course.phase == "paused":

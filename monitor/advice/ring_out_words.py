@@ -17,6 +17,8 @@ CAUTIONS = (
 RAISE = "Raise slowly"
 RAISE_MORE = "half a decibel, wait two seconds, and again, until something rings"
 STILL_RINGS = "what was left alone still rings: come down until it has gone"
+FURTHER_DOWN = "Further down"
+RINGS_ON = "it rings still: come down until it has gone"
 BACK_OFF_DB = 3.0
 """2 to 3 dB avoid audible ringing (T. van Waterschoot, M. Moonen, Proc. IEEE 99(2), 2011, II)."""
 

@@ -783,6 +783,29 @@ def test_it_ends_where_nothing_is_left() -> None:
     assert "nothing is left" in played.now.why_ended
 
 
+def test_it_is_not_done_while_it_rings_whatever_is_said() -> None:
+    played = Played()
+    played.rings(SPOT_HZ)
+    played.do("stop")
+    assert played.now.say == "Come down 3 dB"
+    played.do("turned_down")
+    assert (played.now.phase, played.now.say) == ("back_off", "Further down")
+    assert "until it has gone" in played.now.detail
+    played.wait(1.0)
+    assert played.now.phase == "back_off"
+    played.gone(SPOT_HZ)
+    played.wait(0.2)
+    assert played.now.phase == "done"
+
+
+def test_what_is_heard_as_a_ring_and_never_goes_does_not_keep_it_from_ending() -> None:
+    played = Played()
+    played.rings(SPOT_HZ)
+    for said in ("stop", "turned_down", "stop"):
+        played.do(said)
+    assert played.now.phase == "done"
+
+
 def test_a_fader_that_is_marked_down_far_enough_ends_it_at_once() -> None:
     played = Played(most_cuts=1)
     played.do("fader", fader_db=-10.0)

@@ -385,6 +385,11 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
             "back off",
             ("-7.5 dB", "come down", ""),
         ),
+        (
+            {"phase": "back_off", "back_off_db": 3.0, "say": "Further down"},
+            "back off",
+            ("further", "down: it rings still", ""),
+        ),
         ({"say": "Put 2.5k to 0"}, "raise", ("put back", "2.5k to 0", "")),
         ({"say": "Low cut off"}, "raise", ("put back", "Low cut off", "")),
         ({"phase": "ready"}, "quiet", ("quiet", "ring-out ready", "http://10.0.0.7:8080/")),
