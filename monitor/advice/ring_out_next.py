@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_course import Course
 from monitor.advice.ring_out_plan import NextPull, next_pull
 from monitor.advice.ring_out_rings import RingLadder
@@ -52,6 +55,7 @@ def next_step(
     course: Course,
     ladder: RingLadder,
     *,
+    standing: Sequence[Pull],
     open_count: int,
     margin_db: float,
     most_cuts: int,
@@ -64,6 +68,8 @@ def next_step(
     course : Course
     ladder : RingLadder
         With all that rings in its place.
+    standing : sequence of Pull
+        What the plan deepens: how the sliders stand, or are about to.
     open_count : int
         How many rings are heard.
     margin_db : float
@@ -74,11 +80,12 @@ def next_step(
     new_sliders = len(course.pulls) - course.begun_with
     course.three_rang = course.three_rang or open_count >= TOGETHER
     if open_count >= TOGETHER and new_sliders >= TOGETHER_AFTER:
-        return NextPull(None, f"{TOGETHER} ring together: that is this room's limit")
+        why = f"{TOGETHER} ring together: that is this room's limit"
+        return NextPull(None, why, at_once=True)
     gain_db = max(course.gained_db(ladder.gain_db), EACH_ROUND_DB * course.round_count)
     needs = ladder.needs(course.pulls, margin_db=pull_margin_db(gain_db, margin_db))
     most_sliders = most_cuts + course.begun_with
-    found = next_pull(equaliser, needs, course.pulls, most_sliders=most_sliders)
+    found = next_pull(equaliser, needs, standing, most_sliders=most_sliders)
     may_end = course.three_rang or new_sliders >= HABIT_SLIDERS
     if may_end and found.plan and course.costs_too_much(found.plan.tone_cost_db, ladder.gain_db):
         return NextPull(None, "the next pull would cost more tone than it brings gain")

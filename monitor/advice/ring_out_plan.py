@@ -25,10 +25,11 @@ _ANEW_DB = 0.5
 
 @dataclass(frozen=True, slots=True)
 class NextPull:
-    """A plan, or in its place why it ends."""
+    """A plan, or in its place why it ends; ``at_once``, or after what is asked for already."""
 
     plan: CutPlan | None
     why_ended: str = ""
+    at_once: bool = False
 
 
 def next_pull(

@@ -17,7 +17,7 @@ from monitor.advice.ring_out_rings import RingLadder
 from monitor.advice.ring_out_state import Phase
 from monitor.advice.ring_out_steps import Doubt, remember
 from monitor.advice.ring_out_view import Moment
-from monitor.advice.ring_out_waits import Waits
+from monitor.advice.ring_out_waits import HOLD_S, Waits
 
 MOST_IMPATIENT = 2
 """After so many times deeper without a sign nobody is there to pull: it waits for a button."""
@@ -94,19 +94,26 @@ class Ways:
         """Say what to pull now, or that it ends."""
         if self.deepens and self._ask_twice():
             return
+        on_its_way = self._on_its_way()
         found = next_step(
             self._equaliser,
             self.course,
             self.ladder,
+            standing=on_its_way or self.course.pulls,
             open_count=len(self.ear.open()),
             margin_db=self._margin_db,
             most_cuts=self._most_cuts,
         )
-        if found.plan is None:
-            self.end(found.why_ended)
-        else:
+        if found.plan is not None:
             self.course.asked, self.course.hints = found.plan.pulls, found.plan.hints
+        elif found.at_once or not on_its_way:
+            self.end(found.why_ended)
         self.changes += 1
+
+    def _on_its_way(self) -> tuple[Pull, ...]:
+        """Return what is asked for, once a hand is on its way to it: it stays asked for whatever
+        rings besides, for it may be done already."""
+        return self.course.asked if self.waits.waited_s > HOLD_S else ()
 
     def _ask_twice(self) -> bool:
         """Ask once more for what takes most from a ring and is at its end; whether there is any.

@@ -223,6 +223,36 @@ def test_two_at_once_are_one_plan_over_both() -> None:
     assert played.now.phase == "listen"
 
 
+def test_what_a_hand_is_on_its_way_to_stays_asked_for_whatever_joins_or_goes() -> None:
+    """It may have been pulled already: what is taken back from the sentence would not be known."""
+    played = Played()
+    played.rings(501.2, id=1)
+    asked = {p.label: p.pull_db for p in played.now.pulls_now}
+    played.wait(1.5)
+    for id, hz in ((2, SPOT_HZ), (3, 7943.3)):
+        played.rings(hz, id=id)
+        played.gone(501.2, id=1)
+        assert asked.items() <= {p.label: p.pull_db for p in played.now.pulls_now}.items()
+        asked = {p.label: p.pull_db for p in played.now.pulls_now}
+    assert set(asked) >= {"500", "2.5k", "8k"}
+    played.gone(SPOT_HZ, id=2)
+    played.gone(7943.3, id=3)
+    assert played.now.phase == "listen"
+    assert {p.label: p.pull_db for p in played.now.pulls} == asked
+
+
+def test_it_does_not_end_under_the_hand_for_want_of_more() -> None:
+    equaliser = Equaliser.from_settings("5")
+    played = Played(
+        "5", standing=[Pull(s.label, 12.0, s.centre_hz, s.q) for s in equaliser.sliders[1:]]
+    )
+    played.rings(80.0, db=20.0)
+    assert [(move.label, move.pull_db) for move in played.now.pulls_now] == [("100", 12.0)]
+    played.wait(1.5)
+    played.rings(1000.0, id=2)
+    assert played.now.phase == "pull"
+
+
 def test_news_mends_the_advice_at_first_and_not_under_the_hand() -> None:
     played = Played()
     played.rings(SPOT_HZ, db=None)

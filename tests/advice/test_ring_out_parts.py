@@ -271,7 +271,9 @@ def test_tone_is_no_reason_to_end_before_the_habit_would(
     course.steps = [Step((), 0.1 * n, 0.0, ()) for n in range(TONE_PULLS)]
     made = ladder()
     made.placed(made.rang(2500.0), course.pulls)
-    found = next_step(EQUALISER, course, made, open_count=1, margin_db=3.0, most_cuts=14)
+    found = next_step(
+        EQUALISER, course, made, standing=course.pulls, open_count=1, margin_db=3.0, most_cuts=14
+    )
     assert (found.plan is None) == ends
     assert ("more tone" in found.why_ended) == ends
 
@@ -280,7 +282,9 @@ def test_three_that_rang_together_are_remembered() -> None:
     course, made = Course(), ladder()
     for hz in (300.0, 1000.0, 3000.0):
         made.placed(made.rang(hz), ())
-    next_step(EQUALISER, course, made, open_count=3, margin_db=3.0, most_cuts=14)
+    next_step(
+        EQUALISER, course, made, standing=course.pulls, open_count=3, margin_db=3.0, most_cuts=14
+    )
     assert course.three_rang
 
 
@@ -291,7 +295,15 @@ def test_rounds_tell_of_the_gain_where_the_time_does_not() -> None:
         ring = made.rang(1000.0)
         ring.excess = Excess(1.0, 0.5, 2.0, "given")
         made.placed(ring, ())
-        found = next_step(EQUALISER, course, made, open_count=1, margin_db=3.0, most_cuts=14)
+        found = next_step(
+            EQUALISER,
+            course,
+            made,
+            standing=course.pulls,
+            open_count=1,
+            margin_db=3.0,
+            most_cuts=14,
+        )
         assert found.plan is not None
         pulls_db.append([p.pull_db for p in found.plan.pulls])
     # 4 dB beyond the excess at first, 4 - 4 x 0.5 = 2 after four rounds; steps of 1 dB.
