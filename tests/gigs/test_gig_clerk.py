@@ -658,6 +658,11 @@ def test_the_memory_of_a_known_venue_is_there_on_arriving(
     memory = box.clerk.fields()["memory"]
     assert memory["gig_count"] == 3
     assert memory["venue"]["name"] == "The Ferry Inn"
+    tonight = box.clerk.fields()["gig"]["uid"]
+    last = memory["venue"]["last"]["gig"]
+    assert last == box.ask({"class": "gigs", "limit": 2})["gigs"][1]["uid"] != tonight
+    but = box.ask({"class": "recollection", "venue": memory["venue"]["uid"], "but": tonight})
+    assert but["venue"] == memory["venue"]
     whole = box.ask({"class": "recollection"})
     assert whole["class"] == "recollection"
     assert whole["gig_count"] == 4

@@ -67,6 +67,28 @@ def test_the_date_of_a_clock_nobody_set_is_not_told() -> None:
     assert known["last_utc"] == "2031-05-17T20:00:00Z"
 
 
+def test_the_last_gig_here_is_named_with_its_date_and_another_equaliser() -> None:
+    gigs = [gig("anchor", [250.0]), gig("anchor", [250.0], utc_s=1_936_814_400.0), gig("barn")]
+    here = recollect(gigs, venue="anchor", equaliser="31 bands").fields()["venue"]
+    assert here["last"] == {"gig": gigs[1].uid, "utc": "2031-05-17T20:00:00Z"}
+    other = recollect(gigs, venue="anchor", equaliser="10 bands").fields()["venue"]["last"]
+    assert other["other_equaliser"] == "31 bands"
+    undated = recollect([gig("anchor", [250.0], dated="believed")], venue="anchor")
+    assert set(undated.fields()["venue"]["last"]) == {"gig"}
+
+
+def test_the_last_gig_is_one_that_says_something() -> None:
+    """A venue chosen at home, to see what is known there, is no evening there."""
+    played, looked = gig("anchor", [250.0]), gig("anchor", hours_heard_s=(600.0,))
+    assert recollect([played, looked], venue="anchor").fields()["venue"]["last"]["gig"] == (
+        played.uid
+    )
+    quiet = gig("anchor", hours_heard_s=(1800.0,))
+    last = recollect([played, looked, quiet], venue="anchor").fields()["venue"]["last"]
+    assert last["gig"] == quiet.uid
+    assert recollect([looked], venue="anchor").fields()["venue"]["last"]["gig"] == looked.uid
+
+
 def test_gigs_without_a_venue_are_counted_and_said() -> None:
     fields = recollect([gig(None, [250.0]), gig("anchor")], venue=None).fields()
     assert (fields["gig_count"], fields["venue_count"]) == (2, 1)
