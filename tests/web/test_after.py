@@ -461,6 +461,20 @@ def test_a_last_gig_that_is_deleted_gives_way_to_the_one_before(page: Any, box: 
     assert awaited(lambda: script(page, f"{LAST}.hidden"), 10.0)
 
 
+@pytest.mark.usefixtures("second_evening")
+def test_another_gig_here_that_is_brought_in_is_heeded(
+    page: Any, box: KeptClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With it two evenings agree on the pulls, and the last one's own are told no more."""
+    room(page, "set")
+    box.venue = HERON
+    assert awaited(lambda: script(page, f"{LAST}.checkVisibility()"), 10.0)
+    monkeypatch.undo()
+    assert MEMORY["venue"]["gig_count"] == 2
+    assert awaited(lambda: script(page, "document.getElementById('here-begin').offsetHeight") > 0)
+    assert awaited(lambda: script(page, f"{LAST}.hidden"), 10.0)
+
+
 def test_what_several_evenings_agree_on_is_not_told_as_last_time_s(
     page: Any, box: KeptClient
 ) -> None:

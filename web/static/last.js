@@ -6,16 +6,16 @@ import { getPatiently } from "./send.js";
 import { dayOf, zoned } from "./when.js";
 
 const AGAIN_MS = 15_000; // after no answer, or one in which the memory is missing
-let asked = ""; // where the lines are
+let asked = ""; // where the lines are, and of how many gigs here that was the last
 let askedAt = 0;
 let lines = null;
 
-async function read(path) {
-  asked = path;
+async function read(path, key) {
+  asked = key;
   askedAt = performance.now();
   lines = null;
   const { status, answer } = await getPatiently(path);
-  if (asked === path && status === 200 && !answer.problem) lines = answer.next;
+  if (asked === key && status === 200 && !answer.problem) lines = answer.next;
 }
 
 /** A song is marked, or the ring-out of this gig is done: where to begin is no question any more. */
@@ -31,9 +31,10 @@ export function showLast(snapshot) {
   const isWanted = Boolean(last && gig?.on && !hasSetBegun(snapshot));
   const gigPath = `/api/v1/gigs/${last?.gig}`;
   const query = `?${zoned(last)}&but=${gig?.uid}`;
-  const path = `${gigPath}/next${query}`;
-  if (isWanted && (asked !== path || (!lines && performance.now() - askedAt > AGAIN_MS))) read(path);
-  const own = isWanted && asked === path ? (lines ?? []).filter(({ known }) => !known) : [];
+  // One that is brought in or deleted may change what the others teach.
+  const key = `${gigPath}${query} ${memory?.venue?.gig_count}`;
+  if (isWanted && (asked !== key || (!lines && performance.now() - askedAt > AGAIN_MS))) read(`${gigPath}/next${query}`, key);
+  const own = isWanted && asked === key ? (lines ?? []).filter(({ known }) => !known) : [];
   at("here-last").hidden = own.length === 0;
   if (!own.length) return false;
   text(at("here-last-title"), `Last time here, ${dayOf(last)}`);
