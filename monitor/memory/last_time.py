@@ -9,6 +9,7 @@ from typing import Any
 from monitor.memory.gig_memory import GigMemory
 from monitor.memory.phrases import utc_text
 from monitor.memory.recent import has_date
+from monitor.memory.same_evening import are_one_evening
 
 QUIET_SAYS_S = 1800.0
 """A gig in which nothing rang and nothing was pulled says something after half an hour: as long as
@@ -33,17 +34,24 @@ class LastTime:
         return fields
 
 
-def last_time(gigs: Sequence[GigMemory], equaliser: str | None) -> LastTime:
-    """Return the last gig that says something, the very last if none does.
+def last_time(
+    gigs: Sequence[GigMemory], equaliser: str | None, tonight: GigMemory | None = None
+) -> LastTime | None:
+    """Return the last gig that says something, the very last if none does; None without any.
 
     Parameters
     ----------
     gigs : sequence of GigMemory
-        Of one venue, oldest first, at least one.
+        Of one venue, oldest first.
     equaliser : str or None
         The name of the one in use; None: that of the last gig.
+    tonight : GigMemory, optional
+        The gig that goes on.  An earlier half of its evening is not last time.
     """
-    last = next((gig for gig in reversed(gigs) if _says_something(gig)), gigs[-1])
+    before = [gig for gig in gigs if tonight is None or not are_one_evening(gig, tonight)]
+    if not before:
+        return None
+    last = next((gig for gig in reversed(before) if _says_something(gig)), before[-1])
     is_other = None not in (equaliser, last.equaliser) and last.equaliser != equaliser
     return LastTime(
         last.uid,

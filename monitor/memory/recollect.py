@@ -56,7 +56,7 @@ class VenueMemory:
     name: str
     gig_count: int
     last_utc_s: float | None
-    last: LastTime
+    last: LastTime | None
     rang: tuple[Rang, ...]
     cuts: tuple[BeginWith, ...]
     gain: GainChange | None
@@ -67,7 +67,8 @@ class VenueMemory:
         fields: dict[str, Any] = {"uid": self.uid, "name": self.name, "gig_count": self.gig_count}
         if self.last_utc_s is not None:
             fields["last_utc"] = utc_text(self.last_utc_s)
-        fields["last"] = self.last.fields()
+        if self.last is not None:
+            fields["last"] = self.last.fields()
         fields["rang"] = [rang.fields() for rang in self.rang[:MOST_RANG]]
         fields["begin_with"] = [cut.fields() for cut in self.cuts]
         if self.gain is not None:
@@ -110,7 +111,11 @@ class Recollection:
 
 
 def recollect(
-    gigs: Sequence[GigMemory], *, venue: str | None, equaliser: str | None = None
+    gigs: Sequence[GigMemory],
+    *,
+    venue: str | None,
+    equaliser: str | None = None,
+    tonight: GigMemory | None = None,
 ) -> Recollection:
     """Return what the memory says.
 
@@ -122,6 +127,8 @@ def recollect(
         The uid of the venue that is asked about; None for what holds over all.
     equaliser : str, optional
         The name of the one in use, for the cuts to begin with.
+    tonight : GigMemory, optional
+        The one that goes on now, to know which was the last evening before it.
     """
     known = in_order(gigs)[-MOST_GIGS:]
     evenings = evenings_of(known)
@@ -129,7 +136,9 @@ def recollect(
     bands = tuple(verdicts_of(evenings, venue))
     here = None
     if venue is not None and venue in venues:
-        here = _venue_memory(venue, venues[venue], by_venue(known)[venue], equaliser, bands)
+        apart = by_venue(known)[venue]
+        last = last_time(apart, equaliser, tonight)
+        here = _venue_memory(venue, venues[venue], len(apart), last, equaliser, bands)
     nowhere_count = sum(gig.venue_uid is None for gig in evenings)
     return Recollection(
         len(known),
@@ -144,11 +153,11 @@ def recollect(
 def _venue_memory(
     uid: str,
     gigs: Sequence[GigMemory],
-    apart: Sequence[GigMemory],
+    gig_count: int,
+    last: LastTime | None,
     equaliser: str | None,
     bands: Sequence[BandVerdict],
 ) -> VenueMemory:
-    """``gigs`` are the evenings, ``apart`` the gigs one by one."""
     rang = tuple(_rang(cluster, gigs) for cluster in clusters_of(uid, gigs))
     cuts = tuple(begin_with(gigs, equaliser, bands))
     named = [gig.venue_name for gig in gigs if gig.venue_name]
@@ -156,9 +165,9 @@ def _venue_memory(
     return VenueMemory(
         uid,
         named[-1] if named else "this venue",
-        len(apart),
+        gig_count,
         max(dates, default=None),
-        last_time(apart, equaliser),
+        last,
         tuple(sorted(rang, key=lambda each: (-each.evening_count, each.frequency_hz))),
         cuts,
         gain_change(gigs),

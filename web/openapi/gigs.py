@@ -61,13 +61,13 @@ SCHEMAS: dict[str, Schema] = {
                             {"q": NUMBER, "on": known("A low cut is on: no depth.", YES_NO)})
                     ),
                     "words": WORDS,
-                    "last": known(
-                        "The last gig here that says something; its equaliser where it is another"
-                        " than the one in use.",
-                        obj({"gig": UID}, {"utc": MOMENT, "other_equaliser": TEXT}),
-                    ),
                 },
                 {
+                    "last": known(
+                        "The last gig of an earlier evening here that says something; its equaliser"
+                        " where it is another than the one in use.",
+                        obj({"gig": UID}, {"utc": MOMENT, "other_equaliser": TEXT}),
+                    ),
                     "last_utc": MOMENT,
                     "gain": obj(
                         {"words": TEXT},
