@@ -430,7 +430,19 @@ def test_on_the_second_evening_the_lines_of_the_first_are_there(page: Any, box: 
     assert len([one for one in records if one["offset"] == 0]) == 1
     asked = [one for one in box.asked if one["class"] == "recollection" and "but" in one]
     assert [one["but"] for one in asked] == [TONIGHT], "tonight teaches nothing about last time"
-    # Where to begin is no question once the set has begun.
+
+
+@pytest.mark.usefixtures("second_evening")
+def test_where_to_begin_is_no_question_once_the_set_has_begun(page: Any, box: KeptClient) -> None:
+    room(page, "set")
+    # The gig is on for 72 minutes; this ring-out was another evening's.
+    box.states["ring_out"], box.begun_mono_s = "done", time.monotonic() - 7200.0
+    box.venue = HERON
+    assert awaited(lambda: script(page, f"{LAST}.checkVisibility()"), 10.0)
+    box.begun_mono_s = time.monotonic() - 3600.0
+    assert awaited(lambda: script(page, f"{LAST}.hidden"), 10.0)
+    box.states["ring_out"] = "to_do"
+    assert awaited(lambda: script(page, f"{LAST}.checkVisibility()"), 10.0)
     box.song = 1
     assert awaited(lambda: script(page, f"{LAST}.hidden"), 10.0)
 
