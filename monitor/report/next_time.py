@@ -90,8 +90,7 @@ def _ring_out(evening: Evening) -> Iterator[Advice]:
         if howls:
             yield Advice(
                 "Ring out before the set",
-                "no ring-out was brought to its end in this gig, and "
-                f"{counted(len(howls), 'howl')} came",
+                f"no ring-out was brought to its end, and {counted(len(howls), 'howl')} came",
             )
         return
     howls = [ring for ring in howls if ring.way == "set"]
@@ -122,5 +121,5 @@ def _clock(evening: Evening) -> Iterator[Advice]:
     if not evening.is_dated:
         yield Advice(
             "Open the page once on a paired phone when you set up: it tells the box the time",
-            "the date of this gig is not sure",
+            "the gig's date is not sure",
         )
