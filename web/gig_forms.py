@@ -38,11 +38,14 @@ class Wish:
         A picture's inks, and whether it is for a phone held upright.
     zone
         The time that is told; None is the box's own.
+    but
+        A gig that the memory is to leave out.
     """
 
     look: str = "day"
     is_narrow: bool = False
     zone: tzinfo | None = None
+    but: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +72,11 @@ def _report(record: Fields, memory: Fields | None, wish: Wish) -> str:
 def _next(record: Fields, memory: Fields | None, wish: Wish) -> str:
     from monitor.report.next_time import next_lines
 
-    lines = next_lines(record, memory, zone=wish.zone)
-    said: dict[str, Any] = {"next": [{"title": do, "words": why} for do, why in lines]}
+    lines = [
+        {"title": one.do, "words": one.why, **({"known": True} if one.is_known else {})}
+        for one in next_lines(record, memory, zone=wish.zone)
+    ]
+    said: dict[str, Any] = {"next": lines}
     if memory is not None and "gig_count" not in memory:  # it did not come, and says so
         said["problem"] = "; ".join(memory["words"])
     return json.dumps(said)

@@ -66,9 +66,8 @@ def _add_lists(app: Flask, client: LinkClient) -> None:
 
     @app.get(f"{API}/recollection")
     def recollection() -> JsonAnswer:
-        command = {"class": "recollection"}
-        if "venue" in request.args:
-            command["venue"] = request.args["venue"]
+        asks = {key: request.args[key] for key in ("venue", "but") if key in request.args}
+        command = {"class": "recollection", **asks}
         return told(client, command, timeout_s=ON_DISK_S)
 
 
@@ -102,7 +101,8 @@ def _add_records(app: Flask, client: LinkClient) -> None:
         try:
             with records:
                 found = records.read(uid)
-            memory = _memory_of(client, found.fields) if FORMS[name].wants_memory else None
+            wants_memory = FORMS[name].wants_memory
+            memory = _memory_of(client, found.fields, wish.but) if wants_memory else None
             with records:  # drawing as well: it needs memory, and the processor for a second
                 return _drawn(found, memory, name, wish)
         except LinkError as error:
@@ -126,9 +126,12 @@ def _wish() -> tuple[Wish, JsonAnswer | None]:
     if look not in LOOKS or width not in WIDTHS:
         said = f"look must be one of {', '.join(LOOKS)}, width wide or narrow"
         return Wish(), line(said, 400)
+    but = request.args.get("but")
+    if but is not None and not UID.fullmatch(but):
+        return Wish(), line(f"but must be a gig's 16 hexadecimal digits, not {but[:40]!r}", 400)
     offset_min, problem = whole_number("utc_offset_min", 0, *UTC_OFFSETS_MIN)
     zone = zone_of(offset_min) if "utc_offset_min" in request.args else None
-    return Wish(look, width == "narrow", zone), problem
+    return Wish(look, width == "narrow", zone, but), problem
 
 
 def _no_gig(uid: str) -> JsonAnswer:
@@ -152,15 +155,19 @@ def _as_file(response: Response, uid: str, name: str) -> Response:
     return response
 
 
-def _memory_of(client: LinkClient, record: Mapping[str, Any]) -> dict[str, Any] | None:
-    """What is remembered of the record's venue; a report stands without it, and says so."""
+def _memory_of(
+    client: LinkClient, record: Mapping[str, Any], but: str | None
+) -> dict[str, Any] | None:
+    """What is remembered of the record's venue, without the gig ``but``; a report stands without
+    it, and says so."""
     gig = record.get("gig")
     venue = gig.get("venue") if isinstance(gig, Mapping) else None
     uid = venue.get("uid") if isinstance(venue, Mapping) else None
     if not isinstance(uid, str):
         return None
     try:
-        answer = client.request({"class": "recollection", "venue": uid}, MEMORY_S)
+        asks = {"venue": uid} if but is None else {"venue": uid, "but": but}
+        answer = client.request({"class": "recollection", **asks}, MEMORY_S)
     except LinkError:
         answer = {}
     return answer if answer.get("class") == "recollection" else {"words": [NOT_REMEMBERED]}

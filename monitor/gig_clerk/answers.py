@@ -67,7 +67,7 @@ class GigAnswers:
             )
         elif name == "recollection":
             self._ask(
-                Recollect(venue=command.get("venue"), equaliser=self._equaliser),
+                Recollect(command.get("venue"), command.get("but"), self._equaliser),
                 reply,
                 lambda found: {"class": "recollection", **found.fields()},
             )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import time
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,6 +12,9 @@ from monitor.journal.asks import Recollect
 from monitor.journal.store import Journal
 
 LOG = logging.getLogger(__name__)
+
+ASK_AGAIN_S = 60.0
+"""After no answer: a disk that failed when the venue was chosen may be well by the soundcheck."""
 
 
 class Recollecting:
@@ -21,6 +25,7 @@ class Recollecting:
         self._journal = journal
         self._keeping = keeping
         self._asked_for: tuple[str, str] | None = None
+        self._again_mono_s = float("inf")
         self._said: tuple[str, Mapping[str, Any]] | None = None
 
     def is_old(self) -> None:
@@ -34,13 +39,14 @@ class Recollecting:
             self._asked_for, self._said = None, None
             return
         wanted, venue_uid = (gig.uid, gig.venue_uid), gig.venue_uid
-        if wanted == self._asked_for:
+        if wanted == self._asked_for and time.monotonic() < self._again_mono_s:
             return
-        self._asked_for = wanted
+        self._asked_for, self._again_mono_s = wanted, float("inf")
 
         def told(found: Any, problem: str) -> None:
             if found is None:
                 LOG.warning("the memory says nothing: %s", problem or "no answer")
+                self._again_mono_s = time.monotonic() + ASK_AGAIN_S
             else:
                 self._said = (venue_uid, found.on_arriving())
 

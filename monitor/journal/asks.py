@@ -201,7 +201,7 @@ class ListVenues:
 
 @dataclass(frozen=True, slots=True)
 class Recollect:
-    """What the memory says, for a venue or over all; ``but`` is a gig that is left out.
+    """What the memory says, for a venue or over all; ``but`` is a gig that is left out: tonight's.
 
     ``equaliser`` is the name of the one in use.  Answer: a ``Recollection`` of
     ``monitor.memory.recollect``.

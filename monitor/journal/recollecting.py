@@ -58,7 +58,8 @@ def recollection(
         known.clear()
         known.update(now)
     memories = [memory for uid, (_, memory) in now.items() if uid != question.but]
-    return recollect(memories, venue=question.venue, equaliser=question.equaliser)
+    _, tonight = now.get(question.but or "", (None, None))
+    return recollect(memories, venue=question.venue, equaliser=question.equaliser, tonight=tonight)
 
 
 def _counts(connection: sqlite3.Connection) -> dict[str, tuple[int, ...]]:

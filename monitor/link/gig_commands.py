@@ -94,7 +94,7 @@ def _record(message: Message) -> Message:
 
 
 def _recollection(message: Message) -> Message:
-    return {"venue": _uid(message, "venue")} if "venue" in message else {}
+    return {key: _uid(message, key) for key in ("venue", "but") if key in message}
 
 
 def _import(message: Message) -> Message:

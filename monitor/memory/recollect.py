@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 from monitor.memory.begin_with import LEAST_EVENINGS, BeginWith, begin_with
 from monitor.memory.clusters import Cluster, clusters_of
 from monitor.memory.gain_change import GainChange, gain_change
 from monitor.memory.gig_memory import GigMemory
-from monitor.memory.phrases import band_of, counted, name_of, of_evenings
+from monitor.memory.last_time import LastTime, last_time
+from monitor.memory.phrases import band_of, counted, name_of, of_evenings, utc_text
 from monitor.memory.recent import has_date, in_order
 from monitor.memory.same_evening import evenings_of
 from monitor.memory.verdicts import BandVerdict, by_venue, verdicts_of
@@ -56,6 +56,7 @@ class VenueMemory:
     name: str
     gig_count: int
     last_utc_s: float | None
+    last: LastTime | None
     rang: tuple[Rang, ...]
     cuts: tuple[BeginWith, ...]
     gain: GainChange | None
@@ -65,8 +66,9 @@ class VenueMemory:
         """Return it as it goes over the link; what is not known is absent."""
         fields: dict[str, Any] = {"uid": self.uid, "name": self.name, "gig_count": self.gig_count}
         if self.last_utc_s is not None:
-            date = datetime.fromtimestamp(self.last_utc_s, UTC)
-            fields["last_utc"] = date.strftime("%Y-%m-%dT%H:%M:%SZ")
+            fields["last_utc"] = utc_text(self.last_utc_s)
+        if self.last is not None:
+            fields["last"] = self.last.fields()
         fields["rang"] = [rang.fields() for rang in self.rang[:MOST_RANG]]
         fields["begin_with"] = [cut.fields() for cut in self.cuts]
         if self.gain is not None:
@@ -109,7 +111,11 @@ class Recollection:
 
 
 def recollect(
-    gigs: Sequence[GigMemory], *, venue: str | None, equaliser: str | None = None
+    gigs: Sequence[GigMemory],
+    *,
+    venue: str | None,
+    equaliser: str | None = None,
+    tonight: GigMemory | None = None,
 ) -> Recollection:
     """Return what the memory says.
 
@@ -121,6 +127,8 @@ def recollect(
         The uid of the venue that is asked about; None for what holds over all.
     equaliser : str, optional
         The name of the one in use, for the cuts to begin with.
+    tonight : GigMemory, optional
+        The one that goes on now, to know which was the last evening before it.
     """
     known = in_order(gigs)[-MOST_GIGS:]
     evenings = evenings_of(known)
@@ -128,8 +136,9 @@ def recollect(
     bands = tuple(verdicts_of(evenings, venue))
     here = None
     if venue is not None and venue in venues:
-        count = len(by_venue(known)[venue])
-        here = _venue_memory(venue, venues[venue], count, equaliser, bands)
+        apart = by_venue(known)[venue]
+        last = last_time(apart, equaliser, tonight)
+        here = _venue_memory(venue, venues[venue], len(apart), last, equaliser, bands)
     nowhere_count = sum(gig.venue_uid is None for gig in evenings)
     return Recollection(
         len(known),
@@ -145,6 +154,7 @@ def _venue_memory(
     uid: str,
     gigs: Sequence[GigMemory],
     gig_count: int,
+    last: LastTime | None,
     equaliser: str | None,
     bands: Sequence[BandVerdict],
 ) -> VenueMemory:
@@ -157,6 +167,7 @@ def _venue_memory(
         named[-1] if named else "this venue",
         gig_count,
         max(dates, default=None),
+        last,
         tuple(sorted(rang, key=lambda each: (-each.evening_count, each.frequency_hz))),
         cuts,
         gain_change(gigs),

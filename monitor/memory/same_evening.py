@@ -30,7 +30,7 @@ def evenings_of(gigs: Sequence[GigMemory]) -> list[GigMemory]:
     newest: dict[str, int] = {}
     for gig in gigs:
         before = newest.get(gig.venue_uid or "")
-        if before is not None and _is_same(found[before], gig):
+        if before is not None and are_one_evening(found[before], gig):
             found[before] = _together(found[before], gig)
             continue
         if gig.venue_uid is not None and has_date(gig):
@@ -39,8 +39,9 @@ def evenings_of(gigs: Sequence[GigMemory]) -> list[GigMemory]:
     return found
 
 
-def _is_same(first: GigMemory, later: GigMemory) -> bool:
-    return has_date(later) and 0.0 <= _since_s(first, later) < EVENING_S
+def are_one_evening(first: GigMemory, later: GigMemory) -> bool:
+    """Return whether two gigs at one venue are surely one evening: by dates that somebody set."""
+    return has_date(first) and has_date(later) and 0.0 <= _since_s(first, later) < EVENING_S
 
 
 def _since_s(first: GigMemory, later: GigMemory) -> float:

@@ -37,10 +37,11 @@ MOST_BEGIN = 4
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """One thing to do and why."""
+    """One thing to do and why; ``is_known`` where the memory's cuts to begin with say to do it."""
 
     do: str
     why: str
+    is_known: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,7 @@ def slider_lines(evening: Evening, memory: Mapping[str, Any], clock: EveningCloc
     if not cuts:
         return [*lines, *_as_they_stood(evening, told)]
     others = [cut for cut in cuts if not any(is_for(cut.stands, group) for group in told)]
-    return [*lines, *(Advice(f"Begin here with {cut.words}", cut.why) for cut in others)]
+    return [*lines, *(_known(cut) for cut in others)]
 
 
 def in_earnest(evening: Evening) -> list[Ring]:
@@ -100,6 +101,10 @@ def _known_cuts(evening: Evening, memory: Mapping[str, Any]) -> list[_Cut]:
     ]
 
 
+def _known(cut: _Cut) -> Advice:
+    return Advice(f"Begin here with {cut.words}", cut.why, is_known=True)
+
+
 def _at_the_source(
     evening: Evening, memory: Mapping[str, Any], cuts: Sequence[_Cut], told: list[SliderRings]
 ) -> Iterator[Advice]:
@@ -121,6 +126,7 @@ def _at_the_source(
             f"Cure {label} where it comes from: the place of microphone, wedge or loudspeaker, or "
             f"a cut on the vocal channel{meanwhile}",
             text(band.get("words"), 200) or "it rings at every venue",
+            is_known=cut is not None,  # its reason says that it is better made on the channel
         )
 
 
@@ -165,7 +171,7 @@ def _trouble(
         else:
             do = f"Listen for {name} in the ring-out and pull it there"
             why = f"it {times} and was never pulled"
-        return Advice(begin or do, f"{why}{howled}{known}")
+        return Advice(begin or do, f"{why}{howled}{known}", is_known=cut is not None)
     stood = f"pulled by {decibels(group.pull_db)} dB"
     why = f"{stood} it still {times} after it was last moved, {when}"
     why = why if moves else f"{stood} all along it still {times}"

@@ -7,6 +7,7 @@ written beside it.  Of one slider there is one line (``next_sliders``).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from datetime import tzinfo
 from typing import Any
 
@@ -47,7 +48,7 @@ def next_lines(
     recollection_fields: Mapping[str, Any] | None = None,
     *,
     zone: tzinfo | None = None,
-) -> list[tuple[str, str]]:
+) -> list[Advice]:
     """Return what to do next time and why, in sentences, straight from a gig's record.
 
     Parameters
@@ -62,7 +63,7 @@ def next_lines(
     evening = evening_of(record)
     clock = EveningClock(evening.begun if evening.is_dated else None, zone)
     advice = next_time(evening, recollection_fields, clock)
-    return [(one.do, sentence(one.why)) for one in advice]
+    return [replace(one, why=sentence(one.why)) for one in advice]
 
 
 def _deaf(evening: Evening) -> Iterator[Advice]:
@@ -89,8 +90,7 @@ def _ring_out(evening: Evening) -> Iterator[Advice]:
         if howls:
             yield Advice(
                 "Ring out before the set",
-                "no ring-out was brought to its end in this gig, and "
-                f"{counted(len(howls), 'howl')} came",
+                f"no ring-out was brought to its end, and {counted(len(howls), 'howl')} came",
             )
         return
     howls = [ring for ring in howls if ring.way == "set"]
@@ -112,7 +112,7 @@ def _leave_it(evening: Evening) -> Iterator[Advice]:
     if not evening.rings and not evening.rings_gone and time_s >= LONG_ENOUGH_S:
         stood = pulled_words(evening)
         yield Advice(
-            f"Put everything where it stood this time{f': {stood}' if stood else ''}",
+            f"Put everything where it stood{f': {stood}' if stood else ''}",
             f"nothing rang in {length_words(time_s)}",
         )
 
@@ -121,5 +121,5 @@ def _clock(evening: Evening) -> Iterator[Advice]:
     if not evening.is_dated:
         yield Advice(
             "Open the page once on a paired phone when you set up: it tells the box the time",
-            "the date of this gig is not sure",
+            "the gig's date is not sure",
         )

@@ -214,6 +214,7 @@ def test_a_composed_picture_and_a_persian_word_can_be_written(words: str) -> Non
         ({"class": "record", "gig": "0" * 16, "offset": -1}, "offset must be from 0"),
         ({"class": "record", "gig": "0" * 16, "offset": 1.5}, "offset must be a whole number"),
         ({"class": "recollection", "venue": {}}, "venue must be 16 small hexadecimal digits"),
+        ({"class": "recollection", "but": "b"}, "but must be 16 small hexadecimal digits"),
         ({"class": "clock"}, "utc_s must be a number from"),
         ({"class": "clock", "utc_s": 0}, "utc_s must be from"),
         ({"class": "clock", "utc_s": 1_700_000_000}, "utc_s must be from"),  # before this release

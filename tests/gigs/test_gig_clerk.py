@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import queue
+import sqlite3
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
@@ -14,8 +15,9 @@ import pytest
 
 from monitor.gig_clerk import answers as gig_answers
 from monitor.gig_clerk import clerk as gig_clerk
+from monitor.gig_clerk import recollecting as gig_recollecting
 from monitor.gig_clerk import restoring as gig_restoring
-from monitor.journal import answers
+from monitor.journal import answers, recollecting
 from monitor.journal.asks import NewestGig
 from monitor.journal.rows import RingRow
 from monitor.memory.from_record import memory_of
@@ -658,8 +660,35 @@ def test_the_memory_of_a_known_venue_is_there_on_arriving(
     memory = box.clerk.fields()["memory"]
     assert memory["gig_count"] == 3
     assert memory["venue"]["name"] == "The Ferry Inn"
+    tonight = box.clerk.fields()["gig"]["uid"]
+    last = memory["venue"]["last"]["gig"]
+    assert last == box.ask({"class": "gigs", "limit": 2})["gigs"][1]["uid"] != tonight
+    but = box.ask({"class": "recollection", "venue": memory["venue"]["uid"], "but": tonight})
+    assert but["venue"] == memory["venue"]
     whole = box.ask({"class": "recollection"})
     assert whole["class"] == "recollection"
     assert whole["gig_count"] == 4
     box.done(do="clear_venue")
     awaited(lambda: "memory" not in box.clerk.fields(), 10.0)
+
+
+def test_a_memory_that_could_not_be_read_is_asked_again(
+    begin: Callable[..., Evening], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    box = begin()
+    box.done(do="begin")
+    box.done(do="venue", name="The Ferry Inn")
+    box.ring()
+    box.done(do="end")
+    monkeypatch.setattr(gig_recollecting, "ASK_AGAIN_S", 0.2)
+    well, failed = recollecting.recollection, []
+
+    def fails(*given: Any) -> Any:
+        if len(failed) < 4:  # more often than the venue is asked about when it is chosen
+            failed.append(given)
+            raise sqlite3.OperationalError("disk I/O error")
+        return well(*given)
+
+    monkeypatch.setattr(recollecting, "recollection", fails)
+    box.done(do="venue", name="The Ferry Inn")
+    awaited(lambda: "venue" in box.clerk.fields().get("memory", {}), 10.0)

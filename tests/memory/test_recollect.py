@@ -67,6 +67,41 @@ def test_the_date_of_a_clock_nobody_set_is_not_told() -> None:
     assert known["last_utc"] == "2031-05-17T20:00:00Z"
 
 
+def test_the_last_gig_here_is_named_with_its_date_and_another_equaliser() -> None:
+    before_s, last_s = 1_936_209_600.0, 1_936_814_400.0
+    gigs = [gig("anchor", [250.0], utc_s=utc_s) for utc_s in (before_s, last_s)] + [gig("barn")]
+    here = recollect(gigs, venue="anchor", equaliser="31 bands").fields()["venue"]
+    assert here["last"] == {"gig": gigs[1].uid, "utc": "2031-05-17T20:00:00Z"}
+    other = recollect(gigs, venue="anchor", equaliser="10 bands").fields()["venue"]["last"]
+    assert other["other_equaliser"] == "31 bands"
+    undated = recollect([gig("anchor", [250.0], dated="believed")], venue="anchor")
+    assert set(undated.fields()["venue"]["last"]) == {"gig"}
+
+
+def test_the_last_gig_is_one_that_says_something() -> None:
+    """A venue chosen at home, to see what is known there, is no evening there."""
+    played, looked = gig("anchor", [250.0]), gig("anchor", hours_heard_s=(600.0,))
+    assert recollect([played, looked], venue="anchor").fields()["venue"]["last"]["gig"] == (
+        played.uid
+    )
+    quiet = gig("anchor", hours_heard_s=(1800.0,))
+    last = recollect([played, looked, quiet], venue="anchor").fields()["venue"]["last"]
+    assert last["gig"] == quiet.uid
+    assert recollect([looked], venue="anchor").fields()["venue"]["last"]["gig"] == looked.uid
+
+
+def test_an_earlier_half_of_tonight_is_not_last_time() -> None:
+    """Soundcheck and set of one evening are two gigs where it was quiet for long between them."""
+    week_ago, soundcheck = gig("anchor", [250.0]), gig("anchor", [250.0])
+    on = replace(gig("anchor"), utc_s=(soundcheck.utc_s or 0.0) + 3 * 3600.0)
+    found = recollect([week_ago, soundcheck], venue="anchor", tonight=on).fields()["venue"]
+    assert (found["last"]["gig"], found["gig_count"]) == (week_ago.uid, 2)
+    assert "last" not in recollect([soundcheck], venue="anchor", tonight=on).fields()["venue"]
+    unsure = replace(on, dated="believed")  # no clock can tell
+    found = recollect([week_ago, soundcheck], venue="anchor", tonight=unsure).fields()["venue"]
+    assert found["last"]["gig"] == soundcheck.uid
+
+
 def test_gigs_without_a_venue_are_counted_and_said() -> None:
     fields = recollect([gig(None, [250.0]), gig("anchor")], venue=None).fields()
     assert (fields["gig_count"], fields["venue_count"]) == (2, 1)

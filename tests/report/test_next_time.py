@@ -55,6 +55,14 @@ def test_the_memory_s_cuts_come_before_the_evening_s_own() -> None:
     assert "Begin with the other sliders as they stood: 1.25k -3 dB" in does(record(24))
 
 
+def test_what_the_memory_s_cuts_say_by_themselves_is_marked() -> None:
+    known = {one.do: one.is_known for one in lines(record(24), RECOLLECTION)}
+    assert known["Begin here with 400 at -2 dB"]
+    assert not any(one.is_known for one in lines(record(24)))
+    cure = next(do for do in known if do.startswith("Cure 2.5k"))
+    assert known[cure] == ("until then begin here with" in cure)
+
+
 def test_the_memory_of_another_venue_is_not_taken_for_this_one_s() -> None:
     made = record(24)
     made["gig"]["venue"]["name"] = "The Net Loft"
@@ -178,9 +186,9 @@ def test_of_one_slider_there_is_one_line() -> None:
 
 def test_a_quiet_evening_stands_over_what_others_taught() -> None:
     made = gig(venue={"uid": "0badcafe00000001", "name": VENUE})
-    assert does(made, RECOLLECTION) == "Put everything where it stood this time"
+    assert does(made, RECOLLECTION) == "Put everything where it stood"
     made["happenings"] = [{"at_s": 0.0, "kind": "pull", "pulls": [pull("1k", 4.0)]}]
-    assert does(made) == "Put everything where it stood this time: 1k -4 dB"
+    assert does(made) == "Put everything where it stood: 1k -4 dB"
 
 
 def test_nothing_is_said_of_rings_that_were_not_heard_or_are_no_longer_kept() -> None:
@@ -225,7 +233,7 @@ def test_a_filter_that_can_be_put_anywhere_is_known_by_its_place() -> None:
 
 def test_nothing_rang_for_long_enough() -> None:
     assert does(gig(lasted_s=1700.0)) == ""
-    assert does(gig(lasted_s=1900.0)) == "Put everything where it stood this time"
+    assert does(gig(lasted_s=1900.0)) == "Put everything where it stood"
     assert does(gig(lasted_s=1900.0, rings_gone=40)) == "", "they are only no longer kept"
 
 

@@ -96,6 +96,7 @@ MEMORY: dict[str, Any] = {
         **HERON,
         "gig_count": 2,
         "last_utc": "2026-10-16T19:30:00Z",
+        "last": {"gig": "00000000000000b2", "utc": "2026-10-16T19:30:00Z"},
         "rang": [
             {
                 "band": "2.5k",

@@ -80,7 +80,7 @@ def test_what_to_do_next_time_is_the_report_s_list(page: Any, box: KeptClient) -
     assert awaited(lambda: len(script(page, lines)) > 0, 20.0)
     zone = timezone(timedelta(minutes=script(page, "-new Date().getTimezoneOffset()")))
     advice = next_lines(box.records[TONIGHT], MEMORY, zone=zone)
-    assert script(page, lines) == [title + words for title, words in advice]
+    assert script(page, lines) == [one.do + one.why for one in advice]
 
 
 def test_times_are_the_phone_s_own(page: Any) -> None:
@@ -394,6 +394,112 @@ def test_what_is_known_here_is_shown_until_it_is_put_away(page: Any, box: KeptCl
     assert awaited(lambda: text(page, "gig-venue") == HERON["name"], 10.0)
     assert script(page, f"{here}.hidden")  # put away for this gig
     assert TONIGHT in script(page, "localStorage.getItem('here')")
+
+
+LAST = "document.getElementById('here-last')"
+LAST_LINES = "[...document.querySelectorAll('#here-last-lines li')].map((li) => li.textContent)"
+
+
+@pytest.fixture
+def second_evening(page: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One gig was here before: the memory has no cuts yet."""
+    page.execute_script("localStorage.removeItem('here')")
+    once = {"rang": [], "begin_with": [], "gig_count": 1}
+    monkeypatch.setitem(MEMORY, "venue", {**MEMORY["venue"], **once})
+    monkeypatch.setitem(MEMORY, "bands", [])
+
+
+@pytest.mark.usefixtures("second_evening")
+def test_on_the_second_evening_the_lines_of_the_first_are_there(page: Any, box: KeptClient) -> None:
+    room(page, "set")
+    box.venue = HERON
+    assert awaited(lambda: script(page, f"{LAST}.checkVisibility()"), 10.0)
+    zone = timezone(timedelta(minutes=script(page, "-new Date(2026, 9, 16).getTimezoneOffset()")))
+    said = next_lines(box.records[BEFORE], MEMORY, zone=zone)
+    assert said[0].do == "Begin with the sliders as they stood: 315 -4 dB, 2.5k -6 dB"
+    assert script(page, LAST_LINES) == [one.do + one.why for one in said]
+    assert text(page, "here-last-title") == "Last time here, Friday 16 October"  # of 2026, a Friday
+    assert text(page, "here-last-other") == ""
+    assert not script(page, "document.getElementById('here-begin').checkVisibility()")
+    report = page.find_element("id", "here-report").get_attribute("href")
+    assert f"/api/v1/gigs/{BEFORE}/report.html?" in report
+    room(page, "ring-out")
+    assert script(page, f"{LAST}.checkVisibility()")
+    # Read once: no snapshot asks again.
+    records = [one for one in box.asked if one["class"] == "record" and one["gig"] == BEFORE]
+    assert len([one for one in records if one["offset"] == 0]) == 1
+    asked = [one for one in box.asked if one["class"] == "recollection" and "but" in one]
+    assert [one["but"] for one in asked] == [TONIGHT], "tonight teaches nothing about last time"
+
+
+@pytest.mark.usefixtures("second_evening")
+def test_where_to_begin_is_no_question_once_the_set_has_begun(page: Any, box: KeptClient) -> None:
+    room(page, "set")
+    # The gig is on for 72 minutes; this ring-out was another evening's.
+    box.states["ring_out"], box.begun_mono_s = "done", time.monotonic() - 7200.0
+    box.venue = HERON
+    assert awaited(lambda: script(page, f"{LAST}.checkVisibility()"), 10.0)
+    box.begun_mono_s = time.monotonic() - 3600.0
+    assert awaited(lambda: script(page, f"{LAST}.hidden"), 10.0)
+    box.states["ring_out"] = "to_do"
+    assert awaited(lambda: script(page, f"{LAST}.checkVisibility()"), 10.0)
+    box.song = 1
+    assert awaited(lambda: script(page, f"{LAST}.hidden"), 10.0)
+
+
+@pytest.mark.usefixtures("second_evening")
+def test_of_another_equaliser_the_sliders_are_said_to_be_that(page: Any, box: KeptClient) -> None:
+    last = {**MEMORY["venue"]["last"], "other_equaliser": "10 bands"}
+    MEMORY["venue"]["last"] = last
+    room(page, "set")
+    box.venue = HERON
+    assert awaited(lambda: script(page, f"{LAST}.checkVisibility()"), 10.0)
+    assert "another equaliser, 10 bands: the sliders named belong to it" in text(page, "here-last")
+
+
+@pytest.mark.usefixtures("second_evening")
+def test_a_last_gig_that_is_deleted_gives_way_to_the_one_before(page: Any, box: KeptClient) -> None:
+    room(page, "set")
+    box.venue = HERON
+    assert awaited(lambda: script(page, f"{LAST}.checkVisibility()"), 10.0)
+    MEMORY["venue"]["last"] = {"gig": FIRST}
+    del box.records[BEFORE]
+    record = made_record(FIRST, HERON, "2025-12-31T18:00:00Z", 5)
+    record["happenings"][1]["pulls"][0]["pull_db"] = 2.0
+    box.records[FIRST] = record
+    assert awaited(lambda: "315 -2 dB" in str(script(page, LAST_LINES)), 10.0)
+    assert text(page, "here-last-title") == "Last time here, on a day unknown"
+    del MEMORY["venue"]["last"]  # and none is left
+    assert awaited(lambda: script(page, f"{LAST}.hidden"), 10.0)
+
+
+@pytest.mark.usefixtures("second_evening")
+def test_another_gig_here_that_is_brought_in_is_heeded(
+    page: Any, box: KeptClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With it two evenings agree on the pulls, and the last one's own are told no more."""
+    room(page, "set")
+    box.venue = HERON
+    assert awaited(lambda: script(page, f"{LAST}.checkVisibility()"), 10.0)
+    monkeypatch.undo()
+    assert MEMORY["venue"]["gig_count"] == 2
+    assert awaited(lambda: script(page, "document.getElementById('here-begin').offsetHeight") > 0)
+    assert awaited(lambda: script(page, f"{LAST}.hidden"), 10.0)
+
+
+def test_what_several_evenings_agree_on_is_not_told_as_last_time_s(
+    page: Any, box: KeptClient
+) -> None:
+    page.execute_script("localStorage.removeItem('here')")
+    room(page, "set")
+    box.venue = HERON
+    read = "performance.getEntriesByType('resource').filter((e) => e.name.includes('/next')).length"
+    assert awaited(lambda: script(page, f"{read}") >= 2, 10.0)  # After's, and this one
+    known = next_lines(box.records[BEFORE], MEMORY)
+    assert [one.is_known for one in known] == [True]
+    assert script(page, "document.getElementById('here-pulls').checkVisibility()")
+    assert script(page, LAST_LINES) == []
+    assert script(page, f"{LAST}.hidden")
 
 
 def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any, box: KeptClient) -> None:

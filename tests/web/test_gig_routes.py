@@ -15,7 +15,7 @@ from flask.testing import FlaskClient
 
 from monitor.link.messages import LinkError
 from monitor.report.next_time import next_lines
-from tests.web.kept import FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
+from tests.web.kept import BEFORE, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
 from web import records
 from web.app import create_app
 from web.gig_forms import FORMS, policy_of
@@ -211,9 +211,26 @@ def test_what_to_do_next_time_comes_as_data(phone: FlaskClient, kept: KeptClient
     answer = phone.get(f"{GIGS}/{TONIGHT}/next?utc_offset_min=0")
     lines = next_lines(kept.records[TONIGHT], MEMORY, zone=UTC)
     assert len(lines) >= 2
-    assert answer.get_json() == {"next": [{"title": do, "words": why} for do, why in lines]}
+    said = answer.get_json()["next"]
+    assert [(one["title"], one["words"]) for one in said] == [(one.do, one.why) for one in lines]
+    assert [one.get("known", False) for one in said] == [one.is_known for one in lines]
     html = phone.get(f"{GIGS}/{TONIGHT}/report.html?utc_offset_min=0").get_data(as_text=True)
-    assert all(escape(words, quote=False) in html for line in lines for words in line)
+    assert all(escape(words, quote=False) in html for one in lines for words in (one.do, one.why))
+
+
+@pytest.mark.parametrize("name", ["next", "report.html"])
+def test_the_memory_may_be_asked_without_the_gig_that_goes_on(
+    phone: FlaskClient, kept: KeptClient, name: str
+) -> None:
+    assert phone.get(f"{GIGS}/{BEFORE}/{name}?but={TONIGHT}").status_code == 200
+    assert phone.get(f"/api/v1/recollection?venue={HERON['uid']}&but={TONIGHT}").status_code == 200
+    asked = [one for one in kept.asked if one["class"] == "recollection"]
+    assert asked == [{"class": "recollection", "venue": HERON["uid"], "but": TONIGHT}] * 2
+    for but in ("", "tonight", TONIGHT.upper(), "x" * 500):
+        answer = phone.get(f"{GIGS}/{BEFORE}/{name}", query_string={"but": but})
+        assert answer.status_code == 400
+        assert answer.get_json()["error"].startswith("but must be a gig's 16 hexadecimal digits")
+        assert len(answer.get_json()["error"]) < 200
 
 
 def test_the_report_lets_in_its_own_style_and_nothing_else(

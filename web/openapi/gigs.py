@@ -63,6 +63,11 @@ SCHEMAS: dict[str, Schema] = {
                     "words": WORDS,
                 },
                 {
+                    "last": known(
+                        "The last gig of an earlier evening here that says something; its equaliser"
+                        " where it is another than the one in use.",
+                        obj({"gig": UID}, {"utc": MOMENT, "other_equaliser": TEXT}),
+                    ),
                     "last_utc": MOMENT,
                     "gain": obj(
                         {"words": TEXT},
@@ -91,7 +96,8 @@ SCHEMAS: dict[str, Schema] = {
         "What the memory says: of one venue, and of which bands ring with the rig or in the room.",
     ),
     "NextTime": obj(
-        {"next": array(obj({"title": known("What to do.", TEXT), "words": known("Why.", TEXT)}))},
+        {"next": array(obj({"title": known("What to do.", TEXT), "words": known("Why.", TEXT)},
+                           {"known": known("The memory's begin_with says to do it.", YES_NO)}))},
         {"problem": TEXT},
         about="What to do next time, the most telling first; the report's own list.",
     ),

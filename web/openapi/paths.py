@@ -86,6 +86,8 @@ ZONED = [
         "The reader's own time, in minutes ahead of UTC when the gig began; else the box's.",
     ),
 ]
+BUT = query("but", UID, "Without what this gig taught: the one that goes on.")
+REMEMBERING = [*ZONED, BUT]
 PICTURE = [
     *ZONED,
     query(
@@ -155,7 +157,7 @@ def _kept() -> dict[str, Schema]:
         "/gigs/{uid}": look("A gig's record.", answered("Record"), 404, 503, asks=[GIG]),
         "/gigs/{uid}/record.json": look("The same as a file.", answered("Record"), 404, 503,
                                         asks=[GIG]),
-        "/gigs/{uid}/report.html": _form("The report, to print.", "text/html", ZONED),
+        "/gigs/{uid}/report.html": _form("The report, to print.", "text/html", REMEMBERING),
         "/gigs/{uid}/timeline.svg": _form("The timeline.", "image/svg+xml", PICTURE),
         "/gigs/{uid}/timeline.png": _form("The timeline.", "image/png", PICTURE),
         "/gigs/{uid}/curve.svg": _form("What was pulled.", "image/svg+xml", PICTURE),
@@ -163,11 +165,11 @@ def _kept() -> dict[str, Schema]:
         "/gigs/{uid}/rings.csv": _form("The rings as a table.", "text/csv", [GIG]),
         "/gigs/{uid}/happenings.csv": _form("What happened as a table.", "text/csv", [GIG]),
         "/gigs/{uid}/next": look("What to do next time.", answered("NextTime"), 400, 404, 503,
-                                 asks=ZONED),
+                                 asks=REMEMBERING),
         "/venues": look("Venues.", answered("Venues"), 400, 503),
         "/recollection": look(
             "What the gigs teach.", answered("Recollection"), 400, 503,
-            asks=[query("venue", UID, "Of this venue.")],
+            asks=[query("venue", UID, "Of this venue."), BUT],
         ),
     }  # fmt: skip
 

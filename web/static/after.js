@@ -1,10 +1,10 @@
 // The room After: one gig, what rang and when, and what to do next time.
 import { news, follow } from "./feed.js";
 import { command } from "./gig.js";
-import { at, create, decibels, rows, text, twice } from "./parts.js";
+import { at, create, decibels, rows, text, twice, withReasons } from "./parts.js";
 import { getPatiently } from "./send.js";
 import { span } from "./view.js";
-import { whenOf } from "./when.js";
+import { whenOf, zoned } from "./when.js";
 
 const NARROW_PX = 700;
 const AGAIN_MS = 15_000; // how often what is still going on is looked at again
@@ -63,18 +63,11 @@ function table() {
   }));
 }
 
-/** Times are this phone's own, as they were when the gig began: summer time may have passed. */
-function zoned() {
-  const begun = new Date(record.gig.begun.utc ?? NaN);
-  const minutes = (Number.isNaN(begun.getTime()) ? new Date() : begun).getTimezoneOffset();
-  return `utc_offset_min=${-minutes}`;
-}
-
 /** The server's drawing; it comes in the page's own inks. */
 async function timeline(mine) {
   const holder = at("af-timeline");
   const width = innerWidth < NARROW_PX ? "narrow" : "wide";
-  const answer = await fetch(`/api/v1/gigs/${uid}/timeline.svg?look=page&width=${width}&${zoned()}`,
+  const answer = await fetch(`/api/v1/gigs/${uid}/timeline.svg?look=page&width=${width}&${zoned(record.gig.begun)}`,
     { signal: AbortSignal.timeout(20_000) }).catch(() => null);
   const words = answer?.ok ? await answer.text().catch(() => "") : "";
   if (mine !== reading) return;
@@ -90,18 +83,12 @@ async function timeline(mine) {
 
 /** What to do next time, with its reasons: the report's own list. */
 async function nextTime(mine) {
-  const { answer } = await getPatiently(`/api/v1/gigs/${uid}/next?${zoned()}`);
+  const { answer } = await getPatiently(`/api/v1/gigs/${uid}/next?${zoned(record.gig.begun)}`);
   if (mine !== reading) return;
   if (answer.problem) text(at("af-said"), answer.problem);
   const lines = answer.next ?? [];
   at("af-next-part").hidden = lines.length === 0;
-  at("af-next").replaceChildren(...lines.map(({ title, words }) => {
-    const [item, bold, why] = create("li", "b", "span");
-    text(bold, title);
-    text(why, words);
-    item.append(bold, why);
-    return item;
-  }));
+  withReasons(at("af-next"), lines);
 }
 
 function howlWords(howls, rings) {
@@ -129,7 +116,7 @@ function show() {
   table();
   for (const link of at("af-links").querySelectorAll("a")) {
     const { file } = link.dataset;
-    link.href = `/api/v1/gigs/${uid}/${file}${file.endsWith(".html") ? `?${zoned()}` : ""}`;
+    link.href = `/api/v1/gigs/${uid}/${file}${file.endsWith(".html") ? `?${zoned(record.gig.begun)}` : ""}`;
   }
   nameField(gig);
   at("af-body").hidden = false;

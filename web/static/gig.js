@@ -6,6 +6,7 @@ import { span } from "./view.js";
 const ask = asker("/api/v1/gig");
 const TOLD_AGAIN_MS = 30_000;
 const FIRST_UTC_S = 1_735_689_600; // January 2025: a phone that says earlier knows less than the box
+const BEFORE_S = 60;
 const OFF_S = 150; // two minutes, and what the box leaves out of its own
 let shown = null;
 let toldAt = -Infinity;
@@ -17,6 +18,12 @@ export const command = (words, said = at("gig-said")) => ask(words, said);
 /** What begins the next gig by itself; for a while after one was ended by hand nothing does. */
 export const beginsWith = ({ stays_over_for_s: s } = {}) => (s
   ? `sound begins a new one ${s < 60 ? "in a minute" : `in ${Math.round(s / 60)} min`}` : "one begins by itself");
+
+/**
+ * Whether a soundcheck is of before this gig.  One that begins a gig is as old as it; what was done
+ * for another one may stand otherwise now.
+ */
+export const isBeforeGig = ({ begun_age_s: age }, gig) => Boolean(gig?.on) && age - gig.begun_age_s > BEFORE_S;
 
 function wordsOf(gig) {
   if (!gig.on) return gig.stays_over_for_s ? `ended by hand; ${beginsWith(gig)}` : "no gig is on: one begins by itself";

@@ -1,5 +1,6 @@
 // What the box remembers of the venue that was chosen, until it is put away.
 import { follow } from "./feed.js";
+import { showLast } from "./last.js";
 import { at, decibels, fill, text } from "./parts.js";
 import { send } from "./send.js";
 
@@ -35,8 +36,9 @@ function rangWords(rang) {
 function followHere(snapshot) {
   shown = snapshot;
   const venue = snapshot.memory?.venue;
-  const worth = venue && (venue.rang?.length || venue.begin_with?.length || venue.gain);
-  at("here").hidden = !worth || keyOf(snapshot) === away;
+  const isAway = !venue || keyOf(snapshot) === away;
+  const worth = !isAway && (showLast(snapshot) || venue.rang?.length || venue.begin_with?.length || venue.gain);
+  at("here").hidden = !worth;
   if (at("here").hidden) return;
   text(at("here-title"), `Known here: ${venue.name}`);
   at("here-rang").hidden = !venue.rang?.length;

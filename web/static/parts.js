@@ -31,6 +31,18 @@ export function fill(list, values) {
   }));
 }
 
+/** A list of what to do, each with its reason. */
+export function withReasons(list, lines) {
+  if (!isNew(list, lines)) return;
+  list.replaceChildren(...lines.map(({ title, words }) => {
+    const [item, bold, why] = create("li", "b", "span");
+    text(bold, title);
+    text(why, words);
+    item.append(bold, why);
+    return item;
+  }));
+}
+
 /** A list of names with what they are; what is false, empty or unknown is left out. */
 export function rows(list, named) {
   const entries = Object.entries(named).filter(([, value]) => value);

@@ -1,6 +1,7 @@
 // The soundcheck: its four steps with how they stand, what leads on, and the checklist's ticks.
 // All of it is the box's: a reload or another phone shows the same.
 import { follow } from "./feed.js";
+import { isBeforeGig } from "./gig.js";
 import { at, create, isNew, text, twice } from "./parts.js";
 import { go } from "./rooms.js";
 import { asker } from "./send.js";
@@ -10,7 +11,6 @@ const WORDS = { to_do: "to do", now: "now", done: "done", left_out: "left out" }
 const ROOMS = { place: "#place", level: "#level", low_cut: "#low-cut", ring_out: "#ring-out" };
 const SELF = { place: "place", level: "level", "ring-out": "ring_out" };
 const SURE_MS = 4000;
-const BEFORE_S = 60;
 const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
 const queue = asker("/api/v1/soundcheck");
 
@@ -58,8 +58,7 @@ function stepLinks(steps) {
 
 function leadOn(soundcheck, gig) {
   const { steps, begun_age_s: age } = soundcheck;
-  // One that begins a gig is as old as it; what was done for another one may stand otherwise now.
-  const isOfBefore = Boolean(gig?.on) && age - gig.begun_age_s > BEFORE_S;
+  const isOfBefore = isBeforeGig(soundcheck, gig);
   const done = steps.filter(({ state }) => state === "done" || state === "left_out").length;
   const all = done === steps.length;
   text(at("strip-age"), soundcheck.doubt ?? (age === undefined ? (done ? "" : "not begun")

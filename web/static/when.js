@@ -8,6 +8,9 @@ const known = (stamp) => {
 };
 const time = (date) => date.toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
 
+/** Times are this phone's own, as they were when the gig began: summer time may have passed. */
+export const zoned = (begun) => `utc_offset_min=${-(known(begun) ?? new Date()).getTimezoneOffset()}`;
+
 /** "Friday 20 November", with the year where it is another one. */
 export function dayOf(stamp, { short = false } = {}) {
   const date = known(stamp);
