@@ -12,6 +12,8 @@ from tests.bench.material import at_rate, tones
 from tests.bench.rows import followed, rows_of_looks
 from tests.bench.sources import (
     RATES_HZ,
+    TAIL_S,
+    rung_on,
     some_rate_hz,
     streams_of_several,
     streams_without_feedback,
@@ -73,3 +75,21 @@ def test_all_rates_come():
     rng = np.random.default_rng(1)
     drawn = [some_rate_hz(rng) for _ in range(300)]
     assert {rate: drawn.count(rate) / 300 for rate in RATES_HZ} == pytest.approx(RATES_HZ, abs=0.1)
+
+
+def test_a_response_rings_on_as_its_room_does_without_a_seam():
+    """60 dB in the reverberation time, which is what it means (ISO 3382-1)."""
+    rng = np.random.default_rng(1)
+    rate_hz, t60_s = 16000, 2.0
+    n = int(0.6 * rate_hz)
+    cut = rng.standard_normal(n) * 10.0 ** (-3.0 * np.arange(n) / rate_hz / t60_s)
+    fade = n // 10
+    cut[-fade:] *= np.cos(np.linspace(0.0, np.pi / 2.0, fade)) ** 2
+    tail = rng.standard_normal(int(TAIL_S * rate_hz))
+    whole = rung_on(cut, tail, rate_hz, t60_s).astype(float)
+    np.testing.assert_array_equal(whole[: n - fade], cut[: n - fade])
+    level_db = [
+        10.0 * np.log10(np.mean(part**2)) for part in np.split(whole[: int(1.4 * rate_hz)], 14)
+    ]
+    # 3 dB each tenth of a second, where it was cut too; a tenth of noise is sure to 0.5 dB.
+    np.testing.assert_allclose(np.diff(level_db), -3.0, atol=1.0)
