@@ -25,7 +25,7 @@ LEAST_WORDS_PX = 61
 """Half an IP address in the smallest type; the code beside it takes no more than leaves that."""
 EASY_PX = 11
 """Type from which an address is typed off without mistakes at arm's length."""
-ACTION_PART = 0.58
+ACTION_PART = 0.54
 """Of two rows the one that says what to do is the higher."""
 
 EXAMPLE_FACES: dict[str, Face] = {
@@ -34,12 +34,12 @@ EXAMPLE_FACES: dict[str, Face] = {
     "starting-long-name": Face("starting", "Stage left box 2", "http://10.42.0.1", "set"),
     "quiet": Face("quiet", "quiet", "last 2.5k 2480 Hz", "http://192.168.4.1:8080"),
     "quiet-nothing-yet": Face("quiet", "quiet", "soundcheck", ""),
-    "ringing": Face("ringing", "2.5k", "2480 Hz", "pull 2.5k"),
-    "ringing-low": Face("ringing", "31.5", "31.2 Hz", "pull 31.5"),
-    "ringing-other-slider": Face("ringing", "800", "823 Hz", "pull 1k"),
-    "howl": Face("howl", "2.5k", "2480 Hz", "pull 2.5k"),
-    "howl-longest": Face("howl", "12.5k", "12496 Hz", "pull 12.5k  again! 3"),
-    "howl-shortest": Face("howl", "1k", "1004 Hz", "pull 1k"),
+    "ringing": Face("ringing", "2.5k", "pull 2.5k", "2480 Hz"),
+    "ringing-low": Face("ringing", "31.5", "pull 31.5", "31.2 Hz"),
+    "ringing-other-slider": Face("ringing", "1k", "pull 1k", "823 Hz rings"),
+    "howl": Face("howl", "2.5k", "pull 2.5k", "2480 Hz"),
+    "howl-longest": Face("howl", "12.5k", "pull 12.5k", "12496 Hz  again! 3"),
+    "howl-shortest": Face("howl", "1k", "pull 1k", "1004 Hz"),
     "several-two": Face("several", "2.5k", "pull 2.5k", "2 at once", ("630",)),
     "several-three": Face("several", "12.5k", "pull 12.5k", "3 at once", ("31.5", "1.25k")),
     "several-five": Face("several", "800", "pull 800", "5 at once", ("2k", "4k", "250", "6.3k")),
@@ -52,8 +52,12 @@ EXAMPLE_FACES: dict[str, Face] = {
     "pull-two": Face("pull", "800", "pull by 4", "and 1k by 2"),
     "gone": Face("gone", "raise on", "gone"),
     "back-off": Face("back off", "-3 dB", "come down"),
-    "ringing-depth": Face("ringing", "2.5k", "2480 Hz", "pull 2.5k by 4"),
-    "howl-depth": Face("howl", "12.5k", "12496 Hz  again! 3", "pull 12.5k by 10.5"),
+    "ringing-depth": Face("ringing", "2.5k", "pull 2.5k by 4", "2480 Hz"),
+    "ringing-share": Face("ringing", "100", "pull 100 by 7", "and 160 by 1"),
+    "howl-depth": Face("howl", "12.5k", "pull 12.5k by 10.5", "12496 Hz  again! 3"),
+    "howl-share": Face("howl", "12.5k", "pull 12.5k by 10.5", "and 10k by 10.5"),
+    "howl-other-slider": Face("howl", "100", "pull 100 by 7", "125 Hz rings"),
+    "several-share": Face("several", "100", "pull 100 by 7", "and 160 by 1", ("500",)),
     "several-depth": Face("several", "2.5k", "turn down 3", "3 at once", ("630", "5k")),
     "code": Face("code", "042 817", "type it on your phone"),
     "deaf-no-microphone": Face("deaf", "no mic", "plug in the microphone"),
@@ -316,18 +320,20 @@ def _side_by_side_px(face: Face, width: int, height: int) -> int:
 
 
 def _two_lines(draw: ImageDraw.ImageDraw, face: Face, box: Box) -> None:
-    """Two short lines side by side if they fit so in large type, else one below the other."""
+    """Two short lines side by side if they fit so in large type, else one below the other.
+
+    The first is what to do: it has the higher row, and the only one where there is no room for two.
+    """
     size = _side_by_side_px(face, box[2], box[3])
     if size:
         put_line(draw, face.line_1, box, size, "left" if face.line_2 else "middle")
         put_line(draw, face.line_2, box, size, "right")
-    elif box[3] < FLAT_PX:  # what to do counts for more than the exact frequency
-        stack(draw, [face.line_1 if face.kind == "several" else face.line_2], box)
+    elif box[3] < FLAT_PX:
+        stack(draw, [face.line_1], box)
     elif face.line_1 and face.line_2:
         left, top, right, bottom = box
-        several = face.kind == "several"
-        cut = round(top + (bottom - top) * (ACTION_PART if several else 1.0 - ACTION_PART))
+        cut = round(top + (bottom - top) * ACTION_PART)
         stack(draw, [face.line_1], (left, top, right, cut))
-        stack(draw, [face.line_2], (left, cut, right, bottom))
+        stack(draw, [face.line_2], (left, cut + 1, right, bottom))
     else:
         stack(draw, [line for line in (face.line_1, face.line_2) if line], box)

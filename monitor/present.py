@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from firmware.ports import CODE, Face, LampPattern, MicrophoneStatus
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.set_advice import SetAdvice
+from monitor.advice.set_advice import SetAdvice, by
 from monitor.advice.sliders import DEEPEST_DB
 from monitor.hearing import Deafness
 from monitor.listening.bands import THIRD_OCTAVES
@@ -89,7 +89,7 @@ def face(situation: Situation) -> Face:
     if state in ("ringing", "howl"):
         if guide is not None and guide.kind == "pull":
             return guide
-        return _ring_face(situation.rings, _line_for(situation))
+        return _ring_face(situation.rings, _advice(situation))
     if situation.code and guide is None:
         return Face(CODE, f"{situation.code[:3]} {situation.code[3:]}", "type it on your phone")
     if state == "deaf" and situation.deafness is not None:
@@ -130,12 +130,6 @@ def _is_welcoming(situation: Situation) -> bool:
     return situation.uptime_s < WELCOME_S
 
 
-def _line_for(situation: Situation) -> str:
-    """What to do about the first ring: as advised, else its slider alone."""
-    advice = _advice(situation)
-    return f"pull {situation.rings[0].slider.label}" if advice is None else advice.line
-
-
 def _advice(situation: Situation) -> SetAdvice | None:
     """The advice for the ring that leads; one for another ring would be wrong, and is none.
 
@@ -155,15 +149,37 @@ def advised_fields(situation: Situation) -> dict[str, Any]:
     return fields
 
 
-def _ring_face(rings: tuple[Shown, ...], pull: str) -> Face:
+def _ring_face(rings: tuple[Shown, ...], advice: SetAdvice | None) -> Face:
+    """The largest is what the hand looks for: the slider, where it has another name than the band.
+
+    The page's largest type goes by the same rule (``view.js``).  Without advice it is the slider
+    nearest to the first ring.
+    """
     first = rings[0]
+    names = (first.slider.label,) if advice is None else advice.names
+    headline = names[0] if names and first.band.label not in names else first.band.label
+    rows = _do_rows(first, advice)
     if len(rings) > 1:
         others = tuple(dict.fromkeys(r.band.label for r in rings[1:]))
-        return Face("several", first.band.label, pull, f"{len(rings)} at once", others)
-    line_1 = hz_text(first.frequency_hz)
+        line_1, line_2 = (*rows, f"{len(rings)} at once")[:2]
+        return Face("several", headline, line_1, line_2, others)
+    hz = hz_text(first.frequency_hz)
     if first.again > 1:
-        line_1 = f"{line_1}  again! {first.again}"
-    return Face(first.degree, first.band.label, line_1, pull)
+        hz = f"{hz}  again! {first.again}"
+    elif headline != first.band.label:
+        hz = f"{hz} rings"
+    line_1, line_2 = (*rows, hz)[:2]
+    return Face(first.degree, headline, line_1, line_2)
+
+
+def _do_rows(first: Shown, advice: SetAdvice | None) -> list[str]:
+    """What to do, a row for each slider, in the words of the ring-out's faces."""
+    if advice is None:
+        return [f"pull {first.slider.label}"]
+    if not advice.pulls:
+        return [advice.line]
+    told = [by(name, pull) for name, pull in zip(advice.names, advice.pulls, strict=True)]
+    return [f"{word} {one}" for word, one in zip(("pull", "and"), told, strict=False)]
 
 
 def _number(value: float, digits: int) -> float:

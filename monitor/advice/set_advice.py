@@ -1,4 +1,4 @@
-"""What to do about the rings of the moment, between two lines of a song: one line for the panel."""
+"""What to do about the rings of the moment, between two lines of a song: one line."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.labels import written
+from monitor.advice.labels import decibels, written
 from monitor.advice.margin import USUAL_EXCESS_DB, WANTED_MARGIN_DB, Excess, advised_pull_db
 from monitor.advice.pulls import Pull
 from monitor.advice.single_pull import SinglePull, single_pull
@@ -15,7 +15,7 @@ from monitor.advice.sliders import STEP_DB
 from monitor.listening.bands import third_octave_of
 
 LINE_CHARACTERS = 21
-"""What the small panel shows in one row."""
+"""What the small panel shows in one row; each slider has its own."""
 LONGEST_LABEL = 8
 """Longer typed ones are told by their frequency, or the line would not fit."""
 MANY = 3
@@ -62,10 +62,10 @@ class RingNow:
 class SetAdvice:
     """What to do now.
 
-    ``line`` has at most 21 characters.  ``pulls`` are what the line asks for (none where it asks
-    for something else), ``second`` one more slider: to be pulled too where ``second_too``, else
-    in the place of what the line asks for.  ``hint`` is a likely cause ("" if none), ``why`` how
-    it was found.
+    ``line`` has at most 21 characters for each slider.  ``pulls`` are what the line asks for, the
+    deepest first (none where it asks for something else), ``names`` what it calls them, ``second``
+    one more slider: to be pulled too where ``second_too``, else in the place of what the line asks
+    for.  ``hint`` is a likely cause ("" if none), ``why`` how it was found.
     """
 
     line: str
@@ -74,6 +74,7 @@ class SetAdvice:
     hint: str
     why: str
     second_too: bool = False
+    names: tuple[str, ...] = ()
 
     @property
     def is_waiting(self) -> bool:
@@ -121,7 +122,7 @@ def set_advice(
         where = f"{len(rings)} ring at once: no single slider holds them"
         return SetAdvice(_TURN_DOWN, (), _first(found) if depth_db else None, hint, where)
     if depth_db == 0.0:
-        done = f"{written(first.frequency_hz)}: {_decibels(first.gained_db)} dB less should do"
+        done = f"{written(first.frequency_hz)}: {decibels(first.gained_db)} dB less should do"
         return SetAdvice(_WAIT, (), None, "", done)
     if not found.pulls:
         nothing = f"no slider is left for {written(first.frequency_hz)}"
@@ -139,9 +140,15 @@ def set_advice(
         name = _name(equaliser, main)
         again = f"{name} is asked for the {_nth(times + 1)} time tonight: another cure"
         return SetAdvice(line, (), main, hint, again)
-    line, pulls = _line(equaliser, found.pulls)
-    second = next((pull for pull in found.pulls if pull not in pulls), None)
-    return SetAdvice(line, pulls, second, hint, why, second_too=second is not None)
+    pulls = tuple(sorted(found.pulls, key=lambda pull: -pull.more_db))
+    names = tuple(_name(equaliser, pull) for pull in pulls)
+    line = f"pull {', '.join(by(*one) for one in zip(names, pulls, strict=True))}"
+    return SetAdvice(line, pulls, None, hint, why, names=names)
+
+
+def by(name: str, pull: Pull) -> str:
+    """Return what a line says of one slider: "2.5k by 4"."""
+    return f"{name} by {decibels(pull.more_db)}"
 
 
 def asked_key(equaliser: Equaliser, pull: Pull, frequency_hz: float) -> str:
@@ -161,26 +168,10 @@ def _first(found: SinglePull) -> Pull | None:
     return max(found.pulls, key=lambda pull: pull.more_db, default=None)
 
 
-def _line(equaliser: Equaliser, pulls: Sequence[Pull]) -> tuple[str, tuple[Pull, ...]]:
-    """Return "pull 2.5k by 4", or "pull 2.5k 3, 3.15k 2" where two share, and what it asks for."""
-    ordered = sorted(pulls, key=lambda pull: -pull.more_db)
-    if len(ordered) > 1:
-        parts = [f"{_name(equaliser, pull)} {_decibels(pull.more_db)}" for pull in ordered]
-        both = f"pull {', '.join(parts)}"
-        if len(both) <= LINE_CHARACTERS:
-            return both, tuple(ordered)
-    first = ordered[0]
-    return f"pull {_name(equaliser, first)} by {_decibels(first.more_db)}", (first,)
-
-
 def _name(equaliser: Equaliser, pull: Pull) -> str:
     """Return what is printed on the slider, or where a filter that can be put anywhere goes."""
     short = len(pull.label) <= LONGEST_LABEL and not _is_swept(equaliser, pull)
     return pull.label if short else written(pull.centre_hz)
-
-
-def _decibels(value_db: float) -> str:
-    return f"{value_db:.1f}".removesuffix(".0")
 
 
 def _nth(count: int) -> str:

@@ -64,7 +64,10 @@ def test_every_line_fits_and_its_pulls_are_what_it_says(kind: str) -> None:
     for hz in np.geomspace(25.0, 18000.0, 61).tolist():
         for excess_db in (None, -2.0, 0.4, 3.0, 9.0):
             found = advice(kind, ring(hz, excess_db))
-            assert len(found.line) <= LINE_CHARACTERS
+            # A row of the panel for each slider: "pull 100 by 7", "and 160 by 1".
+            rows = found.line.replace(", ", "\nand ").split("\n")
+            assert max(map(len, rows)) <= LINE_CHARACTERS
+            assert len(rows) == max(1, len(found.pulls)) == max(1, len(found.names))
             assert found.line.startswith("pull ") is bool(found.pulls)
             whole = single_pull(equaliser, hz, 4.0)
             if found.pulls and whole.pulls:
@@ -78,7 +81,7 @@ def test_long_typed_labels_fit_too() -> None:
     for hz in (500.0, 707.0, 1000.0, 1500.0):
         found = set_advice(equaliser, [ring(hz)])
         assert found is not None
-        assert len(found.line) <= LINE_CHARACTERS
+        assert all(len(part) <= LINE_CHARACTERS for part in found.line.split(", "))
 
 
 def test_a_ring_halfway_is_shared_by_two_sliders_in_one_line() -> None:
@@ -96,14 +99,19 @@ def test_a_slider_at_its_end_gives_way_to_the_next_best() -> None:
     assert found.second is None, "below the line it would stand twice"
 
 
-def test_a_second_slider_that_the_line_has_no_room_for_goes_with_it() -> None:
+def test_what_one_slider_does_not_hold_is_told_of_both_in_one_line() -> None:
     found = advice("31", ring(1402.0, 9.0))
-    assert found.line == "pull 1.25k by 12"
-    assert found.second is not None
-    assert (found.second.label, found.second.pull_db) == ("1.6k", 12.0)
-    assert found.second_too
-    assert depth_db(found.pulls, 1402.0) < 7.0
-    assert depth_db((*found.pulls, found.second), 1402.0) >= 11.9
+    assert found.line == "pull 1.25k by 12, 1.6k by 12"
+    assert found.names == ("1.25k", "1.6k")
+    assert found.second is None
+    assert depth_db(found.pulls[:1], 1402.0) < 7.0
+    assert depth_db(found.pulls, 1402.0) >= 11.9
+
+
+def test_where_what_rings_has_no_slider_two_are_told_as_a_ring_out_tells_them() -> None:
+    # ISO 266, every second third octave: a 15-band equaliser has no 125.
+    found = advice("15", ring(125.9, 3.5))
+    assert found.line == "pull 100 by 12, 160 by 1"
 
 
 def test_what_is_in_the_place_of_the_line_does_not_go_with_it() -> None:

@@ -232,14 +232,14 @@ def test_what_a_pull_left_is_what_is_asked_for_next() -> None:
     assert told(mind) == f"pull 2.5k by {wanted_db}"
 
 
-def test_a_second_slider_that_goes_with_the_line_is_asked_for_next() -> None:
+def test_of_two_sliders_that_share_the_other_is_asked_for_next() -> None:
     mind = Counsel(EQUALISER, margin_db=9.0)
     climb = -60.0 + 240.0 * HOP_S * np.arange(12)
     said = (RingSaid("ringing", 1, 1402.0, -5.0, 10.0),)
     mind.hear(News(10.0, said, (line(1, 1402.0, climb, until_s=10.0),)))
     advice = mind.result.fields["advice"]
-    assert (advice["second"]["label"], advice["second_too"]) == ("1.6k", True)
-    (first,) = advice["pulls"]
+    first, other = advice["pulls"]
+    assert (first["label"], other["label"]) == ("1.25k", "1.6k")
     mind.command({"class": "pull", "slider": 18, "cut_db": -first["pull_db"]}, 11.0)
     assert told(mind).startswith("pull 1.6k by ")
 

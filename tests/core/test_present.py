@@ -13,10 +13,11 @@ import pytest
 from firmware.ports import MicrophoneStatus
 from monitor import present
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.margin import Excess
 from monitor.advice.moves import Move
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
 from monitor.advice.ring_out_words import BACK_OFF_DB
-from monitor.advice.set_advice import SetAdvice
+from monitor.advice.set_advice import RingNow, SetAdvice, set_advice
 from monitor.hearing import Deafness
 from monitor.link.messages import encode
 from monitor.listening.levels import Levels
@@ -88,9 +89,9 @@ def test_states_and_their_rhythm(changes: dict[str, Any], state: str, pattern: s
 def test_face_of_one_ring_names_band_hz_and_slider() -> None:
     found = face(situation(rings=(shown(),)))
     assert (found.kind, found.headline) == ("ringing", "2.5k")
-    assert (found.line_1, found.line_2) == ("2480 Hz", "pull 2.5k")
+    assert (found.line_1, found.line_2) == ("pull 2.5k", "2480 Hz")
     found = face(situation(rings=(shown(degree="howl", again=3),)))
-    assert (found.kind, found.line_1) == ("howl", "2480 Hz  again! 3")
+    assert (found.kind, found.line_2) == ("howl", "2480 Hz  again! 3")
 
 
 def test_face_of_several_names_the_first_and_the_others_once() -> None:
@@ -99,7 +100,7 @@ def test_face_of_several_names_the_first_and_the_others_once() -> None:
         event = RingEvent("ringing", ring(number, hz, level_dbfs=-30.0 - number), 1.2)
         tonight.take(event, clock_offset_s=0.0)
     found = face(situation(rings=tonight.open_rings))
-    assert (found.kind, found.headline, found.line_1) == ("several", "2.5k", "pull 2k")
+    assert (found.kind, found.headline, found.line_1) == ("several", "2k", "pull 2k")
     assert found.others == ("250", "8k")
     assert found.line_2 == "4 at once"
 
@@ -411,13 +412,51 @@ def test_the_panel_in_a_ring_out(
 
 
 def test_the_panel_says_the_depth_of_the_ring_that_it_shows() -> None:
-    advice = SetAdvice("pull 2.5k by 4", (PULL,), None, "", "")
+    advice = SetAdvice("pull 2.5k by 4", (PULL,), None, "", "", names=("2.5k",))
     rings = (shown(),)
     found = face(situation(rings=rings, advised=Advised(advice, for_ring=rings[0].id)))
-    assert (found.kind, found.line_2) == ("ringing", "pull 2.5k by 4")
+    assert (found.kind, found.headline, found.line_1) == ("ringing", "2.5k", "pull 2.5k by 4")
     # Advice for another ring would send the hand to the wrong slider.
     found = face(situation(rings=rings, advised=Advised(advice, for_ring=rings[0].id + 1)))
-    assert found.line_2 == "pull 2.5k"
+    assert found.line_1 == "pull 2.5k"
+
+
+def told_of(*rings: Shown, kind: str, **more: Any) -> tuple[str, str, str, str]:
+    """What the panel shows once the advice is there."""
+    heard = [RingNow(one.frequency_hz, Excess(3.5, 1.75, 7.0, "it grows")) for one in rings]
+    advice = set_advice(Equaliser.from_settings(kind), heard, **more)
+    found = face(situation(rings=rings, advised=Advised(advice, for_ring=rings[0].id)))
+    return found.kind, found.headline, found.line_1, found.line_2
+
+
+def rings_of(kind: str, *frequencies_hz: float) -> tuple[Shown, ...]:
+    tonight = Tonight(Equaliser.from_settings(kind))
+    for number, hz in enumerate(frequencies_hz):
+        event = RingEvent("howl", ring(number, hz, degree="howl", level_dbfs=-30.0 - number), 1.2)
+        tonight.take(event, clock_offset_s=0.0)
+    return tonight.open_rings
+
+
+def test_the_largest_type_is_what_the_hand_looks_for() -> None:
+    """As on the page: on fewer than 31 bands what rings often has no slider of its own name."""
+    # ISO 266, every second third octave: a 15-band equaliser has no 125.
+    low = rings_of("15", 125.9)
+    assert told_of(*low, kind="15") == ("howl", "100", "pull 100 by 12", "and 160 by 1")
+    assert told_of(*rings_of("31", 125.9), kind="31")[1:] == ("125", "pull 125 by 7", "126 Hz")
+    # One slider alone leaves room to say what rings; a filter is named by where it goes.
+    alone = told_of(*rings_of("strip", 2480.0), kind="strip")
+    assert alone[1:] == ("2.48k", "pull 2.48k by 7", "2480 Hz rings")
+    assert told_of(*rings_of("10", 2480.0), kind="10")[1:] == ("2k", "pull 2k by 9", "and 4k by 1")
+    # Where one of two has the band's own name, both rows still say which slider they mean.
+    both = told_of(*rings_of("31", 1402.0), kind="31")
+    assert both[1:] == ("1.25k", "pull 1.25k by 7", "and 1.6k by 6")
+    several = told_of(*rings_of("15", 125.9, 1000.0), kind="15")
+    assert several == ("several", "100", "pull 100 by 12", "and 160 by 1")
+    # Where no slider is asked for it is the band.
+    assert told_of(*rings_of("15", 125.9, 1000.0, 4000.0), kind="15")[1:3] == ("125", "turn down 3")
+    # Before the advice is there, the nearest slider is told alone.
+    early = face(situation(rings=low))
+    assert (early.headline, early.line_1, early.line_2) == ("160", "pull 160", "126 Hz rings")
 
 
 def test_the_first_keeps_its_place_until_another_leads() -> None:

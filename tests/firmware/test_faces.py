@@ -67,7 +67,7 @@ def test_all_labels_look_different(kind: str) -> None:
 def test_kinds_are_told_apart_by_shape_alone() -> None:
     """With the very same words, blurred until nothing can be read."""
     seen = {
-        kind: seen_from_afar(draw_face(Face(kind, "2.5k", "2480 Hz", "pull 2.5k", ("630",))))
+        kind: seen_from_afar(draw_face(Face(kind, "2.5k", "pull 2.5k", "2480 Hz", ("630",))))
         for kind in KINDS
     }
     for one, other in combinations(KINDS, 2):
@@ -129,8 +129,8 @@ def test_a_folder_that_cannot_be_written_is_an_error(tmp_path: Path) -> None:
 
 
 def test_each_small_line_is_drawn() -> None:
-    whole = draw_face(Face("ringing", "2.5k", "2480 Hz", "pull 2.5k"))
-    for poorer in (Face("ringing", "2.5k", "", "pull 2.5k"), Face("ringing", "2.5k", "2480 Hz")):
+    whole = draw_face(Face("ringing", "2.5k", "pull 2.5k", "2480 Hz"))
+    for poorer in (Face("ringing", "2.5k", "pull 2.5k"), Face("ringing", "2.5k", "", "2480 Hz")):
         assert not np.array_equal(pixels(whole)[43:], pixels(draw_face(poorer))[43:])
     assert not pixels(draw_face(Face("ringing", "2.5k")))[43:].any()
 
@@ -142,10 +142,10 @@ def test_a_flat_panel_keeps_what_to_do() -> None:
         return pixels(draw_face(face, height=32))[21:]
 
     action = "pull 12.5k and come down 3"
-    kept = below(Face("howl", "12.5k", "12496 Hz", action))
+    kept = below(Face("howl", "12.5k", action, "12496 Hz"))
     assert kept.any()
-    assert np.array_equal(kept, below(Face("howl", "12.5k", "12501 Hz", action)))
-    assert not np.array_equal(kept, below(Face("howl", "12.5k", "12496 Hz", action[:-1])))
+    assert np.array_equal(kept, below(Face("howl", "12.5k", action, "12501 Hz")))
+    assert not np.array_equal(kept, below(Face("howl", "12.5k", action[:-1], "12496 Hz")))
 
 
 @pytest.mark.parametrize("size", [(128, 64), (64, 128), (160, 128), (240, 240)])

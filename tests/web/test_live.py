@@ -207,18 +207,6 @@ def test_the_slider_to_pull_is_marked_by_shape_and_word_among_those_that_stand(
     assert script(page, "document.querySelectorAll('#sliders .pulled').length") == 1
 
 
-def test_two_sliders_are_told_as_the_ring_out_tells_them(
-    live: tuple[Relay, Any], link: StillClient
-) -> None:
-    """The panel's 21 characters leave no room for "by"; a page that is read at a glance has it."""
-    _, page = live
-    pulls = [pull("2k", 3.0, 3.0), pull("3.15k", 2.5, 2.5)]
-    link.hold({**STATES["howl"], "advice": {"line": "pull 2k 3, 3.15k 2.5", "pulls": pulls}})
-    told = "pull 2k by 3, 3.15k by 2.5"
-    said = "document.getElementById('slider').textContent.replaceAll('\u00a0', ' ')"
-    assert awaited(lambda: script(page, said) == told, 10.0), script(page, said)
-
-
 def test_the_largest_type_is_what_the_hand_looks_for(
     live: tuple[Relay, Any], link: StillClient
 ) -> None:

@@ -14,9 +14,6 @@ export const bound = (line) =>
 /** The line of a pull: "2.5k by 4". */
 const pullWords = (pull) => `${pull.label} by ${decibels(pull.more_db)}`;
 
-/** The panel has no room for "by" where two sliders share; the page has, and says it everywhere. */
-const spelt = (line) => (/^pull .*, /.test(line) ? line.replaceAll(/ ([\d.]+)(?=,|$)/g, " by $1") : line);
-
 /** The ring-out that leads now, if one does: then nothing else tells what to do. */
 export function leads({ ring_out: ringOut }) {
   return ringOut && ["raise", "pull", "listen", "back_off"].includes(ringOut.phase) ? ringOut : null;
@@ -26,7 +23,7 @@ export function leads({ ring_out: ringOut }) {
 export function doNow(snapshot) {
   const ringOut = leads(snapshot);
   if (ringOut) return { line: ringOut.say, pulls: ringOut.pulls_now };
-  if (snapshot.advice) return { ...snapshot.advice, line: spelt(snapshot.advice.line) };
+  if (snapshot.advice) return snapshot.advice;
   const { sliders } = snapshot.equaliser;
   const pulls = snapshot.rings.map((ring) => ({
     slider: sliders.findIndex((one) => one.label === ring.slider), label: ring.slider,
