@@ -178,8 +178,11 @@ def open_gigs(
 
 
 def put_back(stage: Stage, kept: Advised) -> None:
-    """Pull the practice stage's sliders as they stood in a ring-out that a restart cut short."""
-    if kept.ring_out is None or kept.ring_out.phase != "paused":
+    """Pull the practice stage's sliders as they stood in or after a ring-out before a restart.
+
+    A ring-out that is done goes on saying how many are pulled.
+    """
+    if kept.ring_out is None:
         return
     for one in kept.fields["standing"]:
         try:

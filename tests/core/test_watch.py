@@ -296,6 +296,33 @@ def test_a_ring_out_survives_a_restart_with_the_stage_s_sliders(
     box.wait_for(lambda s: s["ring_out"]["phase"] == "raise")
 
 
+def test_a_ring_out_that_is_done_stands_over_the_stage_s_pulled_sliders_after_a_restart(
+    start: Callable[..., Running],
+) -> None:
+    stage = PulledStage()
+    box = start(stage_of=lambda _: stage)
+    box.play(noise(RATE_HZ))
+    box.wait_for(lambda s: s["state"] == "quiet")
+    for do in ("open", "begin"):
+        box.client.request({"class": "ring_out", "do": do})
+    stage.control({"slider": 21, "cut_db": -5.0})
+    box.wait_for(lambda s: s["standing"] == [{"slider": 21, "cut_db": -5.0}])
+    box.client.request({"class": "ring_out", "do": "stop"})
+    box.wait_for(lambda s: s["ring_out"]["phase"] == "done")
+    pulls = box.snapshot()["ring_out"]["pulls"]
+    assert [pull["label"] for pull in pulls] == ["2.5k"]
+    box.close()
+    again = PulledStage()
+    box = start(stage_of=lambda _: again)
+    box.wait_for(lambda s: s.get("ring_out", {}).get("phase") == "done")
+    box.play(noise(RATE_HZ))
+    box.wait_for(lambda s: s["state"] == "quiet")
+    assert again.cuts_db[21] == -5.0
+    s = box.snapshot()
+    assert s["standing"] == [{"slider": 21, "cut_db": -5.0}]
+    assert s["ring_out"]["pulls"] == pulls
+
+
 def test_the_depth_is_on_link_and_panel_and_pulls_are_remembered(
     start: Callable[..., Running],
 ) -> None:
