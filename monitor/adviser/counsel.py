@@ -289,6 +289,7 @@ class Counsel:
             standing=list(self._standing.values()),
             times=self._times,
             rest=self._rest,
+            desk=self._desk,
         )
 
 

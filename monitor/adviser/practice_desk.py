@@ -114,6 +114,10 @@ class PracticeDesk:
         earlier = [fader_db for at_s, fader_db in self._faders if at_s >= since_s - SETTLED_S]
         return max(0.0, max(earlier) - earlier[-1]) if earlier else 0.0
 
+    def moved_fader(self, since_s: float) -> bool:
+        """Return whether the fader was moved since a moment of the last seconds."""
+        return len({fader_db for at_s, fader_db in self._faders if at_s >= since_s}) > 1
+
     def has(self, pulls: tuple[Move, ...], at_s: float) -> bool:
         """Whether all these pulls have been made and the hand has stopped."""
         if not pulls or at_s < self._moved_s + SETTLED_S:

@@ -11,7 +11,8 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
 from monitor.advice.pulls import Pull, standing_response_db
 from monitor.advice.set_advice import RingNow, SetAdvice, asked_key, set_advice
-from monitor.adviser.followed import Followed, RestOfSound
+from monitor.adviser.followed import JUMP_S, Followed, RestOfSound
+from monitor.adviser.practice_desk import PracticeDesk
 from monitor.adviser.set_rings import Asked, Needs
 
 ANOTHER_PART = 0.5
@@ -81,6 +82,7 @@ class SetCounsel:
         standing: Sequence[Pull],
         times: LoopTimes,
         rest: RestOfSound,
+        desk: PracticeDesk,
     ) -> None:
         """Look after the rings of now, the one that leads first."""
         if not rings:
@@ -99,7 +101,7 @@ class SetCounsel:
             margin_db=self._margin_db,
             standing=standing,
             asked=self.asked,
-            level_step_db=rest.jumped_db(first.opened_s, [ring.frequency_hz for ring in rings]),
+            level_step_db=_step_db(rings, rest, desk),
         )
         if self.advice is not None and now[0].gained_db <= 0.0:
             # Later, while a hand is on its way, a neighbour may be asked for the rest.
@@ -113,6 +115,14 @@ class SetCounsel:
             return False
         another_db = now.needed_db(self._margin_db) - told.needed_db(self._margin_db)
         return abs(another_db) <= ANOTHER_PART * self._margin_db
+
+
+def _step_db(rings: Sequence[Followed], rest: RestOfSound, desk: PracticeDesk) -> float:
+    """Return the step in level beside the first ring; none where the desk's own fader made it."""
+    opened_s = rings[0].opened_s
+    if desk.moved_fader(opened_s - 2.0 * JUMP_S):
+        return 0.0
+    return rest.jumped_db(opened_s, [ring.frequency_hz for ring in rings])
 
 
 def gain_db(

@@ -232,6 +232,28 @@ def test_what_a_pull_left_is_what_is_asked_for_next() -> None:
     assert told(mind) == f"pull 2.5k by {wanted_db}"
 
 
+@pytest.mark.parametrize(
+    ("fader_db", "hint"),
+    [(6.0, None), (0.0, "perhaps a hand on the grille, or someone before the loudspeaker")],
+)
+def test_a_step_in_level_that_the_practice_desk_s_fader_made_is_no_hand_on_the_grille(
+    fader_db: float, hint: str | None
+) -> None:
+    mind, flat = counsel(), (0.0,) * 31
+    for at_s in (8.2, 8.6, 9.0, 9.2, 9.6, 9.9):
+        is_after = at_s > 9.1
+        mind.hear(
+            News(
+                at_s,
+                desk=DeskStands("cellar", fader_db if is_after else 0.0, flat),
+                third_octave_dbfs=np.full(31, -44.0 if is_after else -50.0),
+            )
+        )
+    after = np.full(31, -44.0)
+    climbing(mind, 30.0, 10.0, desk=DeskStands("cellar", fader_db, flat), third_octave_dbfs=after)
+    assert mind.result.fields["advice"]["hint"] == hint
+
+
 def test_of_two_sliders_that_share_the_other_is_asked_for_next() -> None:
     mind = Counsel(EQUALISER, margin_db=9.0)
     climb = -60.0 + 240.0 * HOP_S * np.arange(12)
