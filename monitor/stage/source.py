@@ -36,7 +36,7 @@ BLOCK_SAMPLES = 512
 QUEUED_BLOCKS = 190
 """About two seconds at 48 kHz; a reader that is slower loses blocks, and is told."""
 LATE_S = 0.5
-"""A machine that slept or stalled for longer goes on from now, with a gap."""
+"""A machine that slept or stalled for longer goes on from now, with a gap that is counted."""
 
 
 class StageMicrophone:
@@ -98,6 +98,7 @@ class StageMicrophone:
         self._lock = threading.Lock()
         self._blocks: queue.Queue[AudioBlock] = queue.Queue(QUEUED_BLOCKS)
         self._stopping = threading.Event()
+        self._stalled = 0
         self._dropped = 0
         self._since_mono_s = time.monotonic()
         self._failure = ""
@@ -134,6 +135,7 @@ class StageMicrophone:
             sample_format="FLOAT",
             channels=1,
             automatic_gain="none",
+            overrun_count=self._stalled,
             dropped_block_count=self._dropped,
         )
 
@@ -286,6 +288,7 @@ class StageMicrophone:
             elif wait_s < -LATE_S:
                 due_mono_s = time.monotonic()
                 gap = self._line_gap = True
+                self._stalled += 1
             if line is not None and take_line is not None:
                 self._hand_line(line, take_line, due_mono_s)
             block = AudioBlock(

@@ -12,7 +12,8 @@ import pytest
 from monitor.advice.equaliser import Equaliser
 from monitor.stage.loop import FADER_MAX_DB, StageLoop
 from monitor.stage.scenario import DEFAULT_ROOM
-from monitor.stage.source import BLOCK_SAMPLES, QUEUED_BLOCKS, StageMicrophone
+from monitor.stage.source import BLOCK_SAMPLES, LATE_S, QUEUED_BLOCKS, StageMicrophone
+from tests.waiting import awaited
 
 
 def small_stage() -> StageMicrophone:
@@ -74,6 +75,30 @@ def test_a_reader_that_sleeps_loses_blocks_and_is_told(stage: StageMicrophone) -
         assert block is not None
         gaps += block.gap
     assert gaps == 2  # the very first, and the one after the loss
+
+
+def test_a_stage_that_stalls_goes_on_with_a_gap_that_is_counted(
+    stage: StageMicrophone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = stage.read(2.0)
+    assert first is not None
+    before = stage.status().overrun_count
+    works = StageLoop.process
+    held: list[int] = []
+
+    def holds_once(loop: StageLoop, n_samples: int) -> np.ndarray:
+        if not held:
+            held.append(n_samples)
+            time.sleep(LATE_S + 0.5)
+        return works(loop, n_samples)
+
+    monkeypatch.setattr(StageLoop, "process", holds_once)
+    awaited(lambda: stage.status().overrun_count > before, 5.0)
+    gaps = 0
+    while (block := stage.read(0.2)) is not None and not gaps:
+        gaps += block.gap
+    assert gaps == 1
+    assert stage.status().dropped_block_count == 0
 
 
 def test_the_handles(stage: StageMicrophone) -> None:
