@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from firmware.ports import CODE, Face, LampPattern, MicrophoneStatus
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.set_advice import SetAdvice, by
+from monitor.advice.set_advice import SetAdvice
 from monitor.advice.sliders import DEEPEST_DB
 from monitor.hearing import Deafness
 from monitor.listening.bands import THIRD_OCTAVES
@@ -20,6 +20,7 @@ from monitor.listening.levels import Levels
 from monitor.listening.spectrum import SILENCE_DBFS
 from monitor.news import Advised
 from monitor.present_advice import ring_out_face
+from monitor.present_ring import hz_text, ring_face
 from monitor.tonight import Shown
 
 State = Literal["starting", "deaf", "quiet", "ringing", "howl"]
@@ -73,11 +74,6 @@ def lamp_pattern(state: State) -> LampPattern:
     return _PATTERNS[state]
 
 
-def hz_text(frequency_hz: float) -> str:
-    """Return a frequency in whole Hz, below 100 Hz with one decimal."""
-    return f"{frequency_hz:.1f} Hz" if frequency_hz < 99.95 else f"{frequency_hz:.0f} Hz"
-
-
 def face(situation: Situation) -> Face:
     """Return what the panel shows; what rings counts for more than what is to be done next."""
     if situation.is_leaving:
@@ -89,7 +85,8 @@ def face(situation: Situation) -> Face:
     if state in ("ringing", "howl"):
         if guide is not None and guide.kind == "pull":
             return guide
-        return _ring_face(situation.rings, _advice(situation))
+        leads = ring_out if guide is not None else None
+        return ring_face(situation.rings, _advice(situation), leads)
     if situation.code and guide is None:
         return Face(CODE, f"{situation.code[:3]} {situation.code[3:]}", "type it on your phone")
     if state == "deaf" and situation.deafness is not None:
@@ -147,39 +144,6 @@ def advised_fields(situation: Situation) -> dict[str, Any]:
     if _advice(situation) is None:
         fields.pop("advice", None)
     return fields
-
-
-def _ring_face(rings: tuple[Shown, ...], advice: SetAdvice | None) -> Face:
-    """The largest is what the hand looks for: the slider, where it has another name than the band.
-
-    The page's largest type goes by the same rule (``view.js``).  Without advice it is the slider
-    nearest to the first ring.
-    """
-    first = rings[0]
-    names = (first.slider.label,) if advice is None else advice.names
-    headline = names[0] if names and first.band.label not in names else first.band.label
-    rows = _do_rows(first, advice)
-    if len(rings) > 1:
-        others = tuple(dict.fromkeys(r.band.label for r in rings[1:]))
-        line_1, line_2 = (*rows, f"{len(rings)} at once")[:2]
-        return Face("several", headline, line_1, line_2, others)
-    hz = hz_text(first.frequency_hz)
-    if first.again > 1:
-        hz = f"{hz}  again! {first.again}"
-    elif headline != first.band.label:
-        hz = f"{hz} rings"
-    line_1, line_2 = (*rows, hz)[:2]
-    return Face(first.degree, headline, line_1, line_2)
-
-
-def _do_rows(first: Shown, advice: SetAdvice | None) -> list[str]:
-    """What to do, a row for each slider, in the words of the ring-out's faces."""
-    if advice is None:
-        return [f"pull {first.slider.label}"]
-    if not advice.pulls:
-        return [advice.line]
-    told = [by(name, pull) for name, pull in zip(advice.names, advice.pulls, strict=True)]
-    return [f"{word} {one}" for word, one in zip(("pull", "and"), told, strict=False)]
 
 
 def _number(value: float, digits: int) -> float:

@@ -19,6 +19,8 @@ from monitor.advice.set_advice import LINE_CHARACTERS, LONGEST_LABEL, SetAdvice
 from monitor.advice.sliders import LOW_CUT
 from monitor.listening.bands import third_octave_of
 
+HOLD = "hold the fader"
+COME_DOWN = "come down"
 CURVE_POINTS = 64
 _CURVE_HZ = np.geomspace(20.0, 20000.0, CURVE_POINTS)
 
@@ -202,9 +204,9 @@ def ring_out_face(state: RingOutState) -> Face | None:
             return Face("gone", "raise on", "gone")
         return Face("raise", "raise", "slowly")
     if state.phase == "listen":
-        return Face("quiet", "listen", "hold the fader")
+        return Face("quiet", "listen", HOLD)
     if state.phase == "back_off" and state.say == FURTHER_DOWN:
         return Face("back off", "further", "down: it rings still")
     if state.phase == "back_off":
-        return Face("back off", f"-{decibels(state.back_off_db)} dB", "come down")
+        return Face("back off", f"-{decibels(state.back_off_db)} dB", COME_DOWN)
     return None

@@ -21,6 +21,7 @@ from monitor.listening.listener import Listener
 from monitor.listening.rings import RingEvent, Way
 from monitor.news import DeskStands
 from monitor.part_health import PartHealth
+from monitor.present_ring import hz_text
 from monitor.ring_rows import past_ring, ring_row
 from monitor.showing import Showing
 from monitor.tonight import Tonight
@@ -181,9 +182,7 @@ class Watcher:
             self._parts.gigs.ring(
                 ring_row(shown, session=self._session, boot_id=self._boot_id, way=self._way)
             )
-            LOG.info(
-                "%s %s (%s)", event.kind, shown.band.label, present.hz_text(shown.frequency_hz)
-            )
+            LOG.info("%s %s (%s)", event.kind, shown.band.label, hz_text(shown.frequency_hz))
         return True
 
     # --- wishes from other threads ----------------------------------------------------------

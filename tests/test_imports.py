@@ -155,6 +155,7 @@ ROOMLESS = {
                 "places",
                 "present",
                 "present_advice",
+                "present_ring",
                 "printed",
             ),
             *("ring_rows", "settings", "settings_kept", "settings_pins", "settings_reader"),

@@ -407,8 +407,20 @@ def test_the_panel_in_a_ring_out(
     # What rings is shown at once; only the pull that it needs may stand before it.
     ringing = face(situation(advised=advised, rings=(shown(),)))
     assert ringing.kind == ("pull" if changes.get("phase") == "pull" else "ringing")
+    if kind in ("raise", "gone", "back off") or changes.get("phase") == "listen":
+        # It asks for no slider, and so does the panel: the ring may have been left alone.
+        assert (ringing.headline, ringing.line_2) == ("2.5k", "2480 Hz")
+        asks = "come down" if kind == "back off" else "hold the fader"
+        assert ringing.line_1 == asks
     # Nobody can follow a guide that does not hear.
     assert face(situation(advised=advised, deafness=NO_MIC, hears=False)).kind == "deaf"
+
+
+def test_what_was_left_alone_in_a_ring_out_is_not_asked_for_on_the_panel() -> None:
+    state = ring_out_state(detail="what was left alone still rings: come down until it has gone")
+    found = face(situation(advised=Advised(ring_out=state), rings=rings_of("15", 544.0)))
+    assert (found.kind, found.headline) == ("howl", "500")
+    assert (found.line_1, found.line_2) == ("come down", "544 Hz")
 
 
 def test_the_panel_says_the_depth_of_the_ring_that_it_shows() -> None:
