@@ -92,10 +92,10 @@ def face(situation: Situation) -> Face:
     if state == "deaf" and situation.deafness is not None:
         why = situation.deafness
         return Face("deaf", why.headline, why.advice, situation.address)
+    if guide is not None and state != "starting":  # whoever is led has the page open already
+        return guide
     if state == "starting" or _is_welcoming(situation):
         return Face("starting", situation.box, situation.address or "starting", situation.way)
-    if guide is not None:
-        return guide
     last = situation.recent[0] if situation.recent else None
     if ring_out is not None and ring_out.phase in ("ready", "paused"):
         return Face("quiet", "quiet", f"ring-out {ring_out.phase}", situation.address)

@@ -412,6 +412,9 @@ def test_the_panel_in_a_ring_out(
         assert (ringing.headline, ringing.line_2) == ("2.5k", "2480 Hz")
         asks = "come down" if kind == "back off" else "hold the fader"
         assert ringing.line_1 == asks
+    # Soon after the start as well: whoever is led has the page open and needs no address.
+    early = face(situation(advised=advised, uptime_s=3.0, address_age_s=2.0))
+    assert early.kind == (kind if kind != "quiet" or words[0] == "listen" else "starting")
     # Nobody can follow a guide that does not hear.
     assert face(situation(advised=advised, deafness=NO_MIC, hears=False)).kind == "deaf"
 
