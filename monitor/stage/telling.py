@@ -83,7 +83,9 @@ def next_step(
         return "Things are being carried; the stage plays on until they stand."
     if margin_db < 0.0:
         if is_loud:
-            return "It rings: look at the lantern and do what it says."
+            return (
+                "It rings: leave the fader there, and do what the lantern says as soon as it does."
+            )
         return "Leave the fader there and listen: something begins to ring."
     if fader_db >= fader_max_db:
         return "The fader is at its end and nothing rings. Bring it down 3 dB and play."
