@@ -17,15 +17,22 @@ class LoopLevel:
     def __init__(self) -> None:
         self._level_db = _SILENT_DB
         self._calm_db = _SILENT_DB
+        self._has_rung = False
 
     @property
     def is_loud(self) -> bool:
         """Whether it is much louder than the programme was while nothing could ring."""
         return self._level_db > self._calm_db + _RING_DB
 
+    @property
+    def is_dying(self) -> bool:
+        """Whether it is loud still from ringing; a fader that was raised makes it loud as well."""
+        return self.is_loud and self._has_rung
+
     def note(self, drive_dbfs: float, block_s: float, *, margin_db: float) -> None:
         """Take in the level of one block; ``margin_db`` below 0 rings."""
         self._level_db += (drive_dbfs - self._level_db) * min(1.0, block_s / _HISTORY_S)
+        self._has_rung = self.is_loud and (self._has_rung or margin_db < 0.0)
         if margin_db > 1.0:
             fall_db = 2.0 * block_s
             self._calm_db = max(self._level_db, self._calm_db - fall_db)

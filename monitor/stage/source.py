@@ -225,6 +225,7 @@ class StageMicrophone:
             pulled=any(cut_db < 0.0 for cut_db in seat.loop.cuts_db),
             margin_db=self._margin_db,
             is_loud=self._level.is_loud,
+            is_dying=self._level.is_dying,
             moving=moving is not None,
             problem=self._mover.problem,
         )

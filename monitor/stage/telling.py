@@ -73,6 +73,7 @@ def next_step(
     pulled: bool,
     margin_db: float,
     is_loud: bool,
+    is_dying: bool,
     moving: bool = False,
     problem: str = "",
 ) -> str:
@@ -89,7 +90,7 @@ def next_step(
         return "Leave the fader there and listen: something begins to ring."
     if fader_db >= fader_max_db:
         return "The fader is at its end and nothing rings. Bring it down 3 dB and play."
-    if is_loud:
+    if is_dying:
         return "It is dying away. When the lamp is dark, push the fader on, slowly."
     if pulled:
         return (
