@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.labels import decibels, written
 from monitor.advice.margin import USUAL_EXCESS_DB, WANTED_MARGIN_DB, Excess, advised_pull_db
+from monitor.advice.moves import is_on
 from monitor.advice.pulls import Pull
 from monitor.advice.single_pull import SinglePull, single_pull
-from monitor.advice.sliders import STEP_DB
+from monitor.advice.sliders import LOW_CUT, STEP_DB
 from monitor.listening.bands import third_octave_of
 
 LINE_CHARACTERS = 21
@@ -117,7 +118,7 @@ def set_advice(
     depth_db = first.needed_db(margin_db)
     found = single_pull(equaliser, first.frequency_hz, depth_db or STEP_DB, standing)
     why = _why(first)
-    hint = _hint(rings, level_step_db)
+    hint = _hint(rings, level_step_db, standing)
     if len(rings) >= MANY:
         where = f"{len(rings)} ring at once: no single slider holds them"
         return SetAdvice(_TURN_DOWN, (), _first(found) if depth_db else None, hint, where)
@@ -184,12 +185,13 @@ def _why(ring: RingNow) -> str:
     return f"{written(ring.frequency_hz)}: {ring.excess.why}"
 
 
-def _hint(rings: Sequence[RingNow], level_step_db: float) -> str:
+def _hint(rings: Sequence[RingNow], level_step_db: float, standing: Sequence[Pull]) -> str:
     if math.isfinite(level_step_db) and abs(level_step_db) >= LEVEL_STEP_DB:
         return "perhaps a hand on the grille, or someone before the loudspeaker"
     frequency_hz = rings[0].frequency_hz
     if frequency_hz < LOW_HZ:
-        return "low: stand, stage or wedge couple; lift the wedge, or a low cut"
+        cut = any(pull.label == LOW_CUT and is_on(pull.pull_db) for pull in standing)
+        return f"low: stand, stage or wedge couple; lift the wedge{'' if cut else ', or a low cut'}"
     if frequency_hz >= HIGH_HZ:
         return "high: turn the microphone's back to the loudspeaker"
     return ""

@@ -209,6 +209,13 @@ def test_hints_name_a_cause(hz: float, step_db: float, word: str) -> None:
     assert bool(hint) is bool(word)
 
 
+def test_a_low_cut_that_is_on_already_is_no_hint() -> None:
+    flat = advice("strip", ring(200.0))
+    assert "low cut" in flat.hint
+    on = advice("strip", ring(200.0), standing=(Pull("low cut", 12.3, 100.0, 0.707),))
+    assert on.hint == "low: stand, stage or wedge couple; lift the wedge"
+
+
 def test_what_cannot_be_is_one_line_and_nothing_else() -> None:
     with pytest.raises(ValueError, match="not a positive finite number"):
         advice("31", ring(math.nan))
