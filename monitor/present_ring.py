@@ -37,7 +37,9 @@ def ring_face(rings: Sequence[Shown], advice: SetAdvice | None, leads: RingOutSt
     is_other = bool(names) and first.band.label not in names
     headline = names[0] if is_other else first.band.label
     if len(rings) > 1:
-        others = tuple(dict.fromkeys(r.band.label for r in rings[1:]))
+        bands = dict.fromkeys(r.band.label for r in rings[1:])
+        # The same label twice tells nothing; that there is one more does.
+        others = tuple(label for label in bands if label != headline)
         line_1, line_2 = (*rows, f"{len(rings)} at once")[:2]
         return Face("several", headline, line_1, line_2, others)
     hz = hz_text(first.frequency_hz)

@@ -105,6 +105,15 @@ def test_face_of_several_names_the_first_and_the_others_once() -> None:
     assert found.line_2 == "4 at once"
 
 
+def test_a_label_does_not_stand_twice_on_the_face_of_several() -> None:
+    two = rings_of("31", 1590.0, 1610.0)
+    assert [one.band.label for one in two] == ["1.6k", "1.6k"]
+    assert face(situation(rings=two)).others == ()
+    # Of 125 the nearest of 15 bands is 160, which rings as well.
+    found = face(situation(rings=rings_of("15", 128.0, 160.0)))
+    assert (found.headline, found.others) == ("160", ())
+
+
 def test_face_when_deaf_says_why_and_what_to_do() -> None:
     found = face(situation(deafness=NO_MIC, hears=False))
     assert (found.kind, found.headline, found.line_1) == ("deaf", "no mic", "plug it in again")
