@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -22,6 +23,8 @@ from monitor.listening.bands import third_octave_of
 HOLD = "hold the fader"
 COME_DOWN = "come down"
 CURVE_POINTS = 64
+_SLIDERS = re.compile(", (?=[^,]+ to |low cut)")
+"""Between two sliders of a line; a filter's place has commas of its own."""
 _CURVE_HZ = np.geomspace(20.0, 20000.0, CURVE_POINTS)
 
 
@@ -176,6 +179,15 @@ def _look_face(moves: Sequence[Move]) -> Face:
     return Face("pull", written(first.centre_hz), f"{line_1}?", line_2)
 
 
+def _back_face(say: str) -> Face:
+    """Return what was undone, a row for a slider: "Put 2.5k back to -2 dB, 400 to 0"."""
+    rows = _SLIDERS.split(say.removeprefix("Put ").replace(" back to ", " to "))
+    if len(rows) > 1:
+        rows = [row.removesuffix(" dB") for row in rows]
+    more = f", +{len(rows) - 2}" if len(rows) > 2 else ""
+    return Face("raise", "put back", rows[0], rows[1] + more if len(rows) > 1 else "")
+
+
 def _in_short(move: Move) -> str:
     """Return one move as the panel's second line has it: "500 by 5"."""
     if move.kind == "switch":
@@ -199,7 +211,7 @@ def ring_out_face(state: RingOutState) -> Face | None:
         return (_look_face if state.asks_twice else _pull_face)(state.pulls_now)
     if state.phase == "raise":
         if state.say != RAISE:  # something was undone
-            return Face("raise", "put back", state.say.removeprefix("Put "))
+            return _back_face(state.say)
         if any(ring.fate in ("gone", "came back") for ring in state.rings):
             return Face("gone", "raise on", "gone")
         return Face("raise", "raise", "slowly")
