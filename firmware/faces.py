@@ -53,6 +53,7 @@ EXAMPLE_FACES: dict[str, Face] = {
     "pull-two": Face("pull", "800", "pull by 4", "and 1k by 2"),
     "gone": Face("gone", "raise on", "gone"),
     "back-off": Face("back off", "-3 dB", "come down"),
+    "back-off-further": Face("back off", "further", "come down"),
     "ringing-depth": Face("ringing", "2.5k", "pull 2.5k by 4", "2480 Hz"),
     "ringing-share": Face("ringing", "100", "pull 100 by 7", "and 160 by 1"),
     "howl-depth": Face("howl", "12.5k", "pull 12.5k by 10.5", "12496 Hz  again! 3"),

@@ -218,7 +218,7 @@ def ring_out_face(state: RingOutState) -> Face | None:
     if state.phase == "listen":
         return Face("quiet", "listen", HOLD)
     if state.phase == "back_off" and state.say == FURTHER_DOWN:
-        return Face("back off", "further", "down: it rings still")
+        return Face("back off", "further", COME_DOWN)
     if state.phase == "back_off":
         return Face("back off", f"-{decibels(state.back_off_db)} dB", COME_DOWN)
     return None

@@ -404,7 +404,7 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
         (
             {"phase": "back_off", "back_off_db": 3.0, "say": "Further down"},
             "back off",
-            ("further", "down: it rings still", ""),
+            ("further", "come down", ""),
         ),
         ({"say": "Put 2.5k to 0"}, "raise", ("put back", "2.5k to 0", "")),
         ({"say": "Low cut off"}, "raise", ("put back", "Low cut off", "")),
