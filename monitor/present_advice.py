@@ -15,7 +15,7 @@ from monitor.advice.margin import Excess
 from monitor.advice.moves import Move, is_on, switched
 from monitor.advice.pulls import Pull, standing_response_db
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
-from monitor.advice.ring_out_words import FURTHER_DOWN, RAISE, margin_line
+from monitor.advice.ring_out_words import FURTHER_DOWN, LEFT_RINGS, RAISE, margin_line
 from monitor.advice.set_advice import LINE_CHARACTERS, LONGEST_LABEL, SetAdvice
 from monitor.advice.sliders import LOW_CUT
 from monitor.listening.bands import third_octave_of
@@ -209,6 +209,8 @@ def ring_out_face(state: RingOutState) -> Face | None:
     """Return the panel's face in a ring-out; None where it has nothing to say."""
     if state.phase == "pull" and state.pulls_now:
         return (_look_face if state.asks_twice else _pull_face)(state.pulls_now)
+    if state.say in (LEFT_RINGS, FURTHER_DOWN):
+        return Face("back off", "further", COME_DOWN)
     if state.phase == "raise":
         if state.say != RAISE:  # something was undone
             return _back_face(state.say)
@@ -217,8 +219,6 @@ def ring_out_face(state: RingOutState) -> Face | None:
         return Face("raise", "raise", "slowly")
     if state.phase == "listen":
         return Face("quiet", "listen", HOLD)
-    if state.phase == "back_off" and state.say == FURTHER_DOWN:
-        return Face("back off", "further", COME_DOWN)
     if state.phase == "back_off":
         return Face("back off", f"-{decibels(state.back_off_db)} dB", COME_DOWN)
     return None

@@ -54,7 +54,7 @@ def state_of(
     now = sorted(asked, key=lambda move: -move.more_db)
     say, detail = _said(course, now, moment)
     if course.phase == "raise" and any(r.open and (r.skipped or r.undone) for r in ladder.rings):
-        detail = words.STILL_RINGS
+        say, detail = moment.put_back or words.LEFT_RINGS, words.STILL_RINGS
     depths_db = ladder.depths_db(course.pulls)
     return RingOutState(
         phase=course.phase,

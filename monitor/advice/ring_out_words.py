@@ -16,6 +16,7 @@ CAUTIONS = (
 )
 RAISE = "Raise slowly"
 RAISE_MORE = "half a decibel, wait two seconds, and again, until something rings"
+LEFT_RINGS = "Come down"
 STILL_RINGS = "what was left alone still rings: come down until it has gone"
 FURTHER_DOWN = "Further down"
 RINGS_ON = "it rings still: come down until it has gone"

@@ -327,7 +327,7 @@ def test_what_sounds_when_its_pull_is_undone_is_asked_for_again() -> None:
     played.wait(0.5)
     played.do("undo")
     assert (played.now.phase, played.now.say) == ("raise", "Put 2.5k to 0")
-    assert "come down" in played.now.detail
+    assert "until it has gone" in played.now.detail
     # News of it does not bring it back at once, a howl that stays does.
     played.rings(SPOT_HZ, db=1.0, kind="slope")
     played.wait(PATIENCE_S - 0.5)
@@ -398,8 +398,8 @@ def test_a_skipped_ring_comes_back_by_undo_and_a_howl_left_alone_says_come_down(
     played.rings(1000.0, id=1)
     played.rings(SPOT_HZ, id=2)
     played.do("skip")
-    assert played.now.phase == "raise"
-    assert "come down" in played.now.detail
+    assert (played.now.phase, played.now.say) == ("raise", "Come down")
+    assert "until it has gone" in played.now.detail
     played.do("undo")
     assert {p.label for p in played.now.pulls_now} == {"1k", "2.5k"}
     assert "undo" not in played.now.may
