@@ -45,7 +45,7 @@ EXAMPLE_FACES: dict[str, Face] = {
     "several-five": Face("several", "800", "pull 800", "5 at once", ("2k", "4k", "250", "6.3k")),
     "several-one-band": Face("several", "1.6k", "pull 1.6k", "2 at once", ()),
     "raise": Face("raise", "raise", "slowly"),
-    "raise-put-back": Face("raise", "put back", "2.5k to -2 dB"),
+    "raise-put-back": Face("raise", "put back", "2.5k to -2"),
     "raise-put-three-back": Face("raise", "put back", "12.5k to -10.5", "1k to -2, +1"),
     "quiet-listen": Face("quiet", "listen", "hold the fader"),
     "pull": Face("pull", "2.5k", "pull by 4"),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,10 +11,10 @@ from firmware.ports import Face
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.labels import decibels, is_frequency, written
 from monitor.advice.margin import Excess
-from monitor.advice.moves import Move, is_on, switched
+from monitor.advice.moves import Move, is_on, place_of, switched
 from monitor.advice.pulls import Pull, standing_response_db
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
-from monitor.advice.ring_out_words import FURTHER_DOWN, LEFT_RINGS, RAISE, margin_line
+from monitor.advice.ring_out_words import FURTHER_DOWN, LEFT_RINGS, margin_line
 from monitor.advice.set_advice import LINE_CHARACTERS, LONGEST_LABEL, SetAdvice
 from monitor.advice.sliders import LOW_CUT
 from monitor.listening.bands import third_octave_of
@@ -23,8 +22,6 @@ from monitor.listening.bands import third_octave_of
 HOLD = "hold the fader"
 COME_DOWN = "come down"
 CURVE_POINTS = 64
-_SLIDERS = re.compile(", (?=[^,]+ to |low cut)")
-"""Between two sliders of a line; a filter's place has commas of its own."""
 _CURVE_HZ = np.geomspace(20.0, 20000.0, CURVE_POINTS)
 
 
@@ -179,13 +176,19 @@ def _look_face(moves: Sequence[Move]) -> Face:
     return Face("pull", written(first.centre_hz), f"{line_1}?", line_2)
 
 
-def _back_face(say: str) -> Face:
-    """Return what was undone, a row for a slider: "Put 2.5k back to -2 dB, 400 to 0"."""
-    rows = _SLIDERS.split(say.removeprefix("Put ").replace(" back to ", " to "))
-    if len(rows) > 1:
-        rows = [row.removesuffix(" dB") for row in rows]
+def _back_face(back: Sequence[Move]) -> Face:
+    """Return what was undone, a row for a slider, how many more behind the second."""
+    rows = [_back_in_short(move) for move in back]
     more = f", +{len(rows) - 2}" if len(rows) > 2 else ""
     return Face("raise", "put back", rows[0], rows[1] + more if len(rows) > 1 else "")
+
+
+def _back_in_short(move: Move) -> str:
+    if move.kind == "switch":
+        return switched(move)
+    if move.is_elsewhere:
+        return f"{move.label} to {place_of(move)}, -{decibels(move.pull_db)}"
+    return _put_in_short(move)
 
 
 def _in_short(move: Move) -> str:
@@ -212,8 +215,8 @@ def ring_out_face(state: RingOutState) -> Face | None:
     if state.say in (LEFT_RINGS, FURTHER_DOWN):
         return Face("back off", "further", COME_DOWN)
     if state.phase == "raise":
-        if state.say != RAISE:  # something was undone
-            return _back_face(state.say)
+        if state.put_back:
+            return _back_face(state.put_back)
         if any(ring.fate in ("gone", "came back") for ring in state.rings):
             return Face("gone", "raise on", "gone")
         return Face("raise", "raise", "slowly")

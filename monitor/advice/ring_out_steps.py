@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.moves import Move, moves
 from monitor.advice.ring_out_course import Course, Step
 from monitor.advice.ring_out_ear import RingEar
 from monitor.advice.ring_out_plan import tone_cost_db
 from monitor.advice.ring_out_rings import KnownRing, RingLadder
 from monitor.advice.ring_out_view import Moment
-from monitor.advice.ring_out_words import put_back_line
 
 
 def remember(
@@ -29,8 +29,8 @@ def remember(
     )
 
 
-def take_back(course: Course, ladder: RingLadder, ear: RingEar) -> str:
-    """Take the last step back; return what the hand has to put back ("" for nothing).
+def take_back(course: Course, ladder: RingLadder, ear: RingEar) -> tuple[Move, ...]:
+    """Take the last step back; return what the hand has to put back.
 
     The rings it was for are left alone for a while if they sound, for good if they do not.
     """
@@ -41,7 +41,7 @@ def take_back(course: Course, ladder: RingLadder, ear: RingEar) -> str:
             ring.skipped = False
         else:
             ear.given_back(ring, step.before, course.pulls)
-    put_back = "" if step.skips else put_back_line(course.pulls, step.before)
+    put_back = () if step.skips else moves(course.pulls, step.before)
     course.pulls, course.why_ended, course.hints = step.before, "", ()
     course.ended_gain_db, course.silent_db = None, 0.0
     course.top_fader_db = step.top_fader_db

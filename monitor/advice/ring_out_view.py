@@ -22,7 +22,7 @@ class Moment:
     """What goes with what is asked for now, and does not outlive it."""
 
     again_hz: tuple[float, ...] = ()
-    put_back: str = ""
+    put_back: tuple[Move, ...] = ()
     asks: bool = False
     asks_twice: bool = False
     rings_on: bool = False
@@ -54,7 +54,8 @@ def state_of(
     now = sorted(asked, key=lambda move: -move.more_db)
     say, detail = _said(course, now, moment)
     if course.phase == "raise" and any(r.open and (r.skipped or r.undone) for r in ladder.rings):
-        say, detail = moment.put_back or words.LEFT_RINGS, words.STILL_RINGS
+        say = words.put_back_line(moment.put_back) or words.LEFT_RINGS
+        detail = words.STILL_RINGS
     depths_db = ladder.depths_db(course.pulls)
     return RingOutState(
         phase=course.phase,
@@ -73,6 +74,7 @@ def state_of(
         hints=course.hints,
         asks=moment.asks,
         asks_twice=moment.asks_twice,
+        put_back=moment.put_back,
         may=commands_of(course, moment.asks),
         pulled_count=_pulled_count(course),
         top_fader_db=course.top_fader_db,
@@ -106,12 +108,13 @@ def _said(course: Course, now: Sequence[Move], moment: Moment) -> tuple[str, str
     if course.phase == "ready":
         return "Get ready", "read the cautions, then begin"
     if course.phase == "raise":
-        return moment.put_back or words.RAISE, words.RAISE_MORE
+        return words.put_back_line(moment.put_back) or words.RAISE, words.RAISE_MORE
     if course.phase == "pull":
         if moment.asks_twice:
             return words.look_line(now), words.look_detail(moment.again_hz)
         detail = words.pull_detail(now, moment.again_hz)
-        return words.pull_line(now), "; ".join(line for line in (moment.put_back, detail) if line)
+        put_back = words.put_back_line(moment.put_back)
+        return words.pull_line(now), "; ".join(line for line in (put_back, detail) if line)
     if course.phase == "listen":
         if moment.asks:
             return "Pulled, or turned down?", "taken as pulled if you say nothing"

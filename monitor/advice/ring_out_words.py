@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from monitor.advice.labels import decibels, is_frequency, written
-from monitor.advice.moves import Move, moves, place_of, switched, with_unit
-from monitor.advice.pulls import Pull
+from monitor.advice.moves import Move, place_of, switched, with_unit
 from monitor.advice.ring_out_state import MarginLeft
 
 CAUTIONS = (
@@ -73,15 +72,8 @@ def _stands(move: Move) -> str:
     return f"{move.label}{place} -{decibels(move.pull_db)}"
 
 
-def put_back_line(before: Sequence[Pull], after: Sequence[Pull]) -> str:
-    """Return what to put back where: "Put 2.5k back to -2 dB, 400 to 0"; "" where nothing differs.
-
-    Parameters
-    ----------
-    before, after : sequence of Pull
-        How the sliders stand, and how they are to stand.
-    """
-    back = moves(before, after)
+def put_back_line(back: Sequence[Move]) -> str:
+    """Return what to put back where: "Put 2.5k back to -2 dB, 400 to 0"; "" for nothing."""
     put = [_put(m) for m in back if m.kind != "switch"]
     return _sentence([], put, [m for m in back if m.kind == "switch"])
 

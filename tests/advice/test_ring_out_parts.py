@@ -158,8 +158,8 @@ def test_the_words() -> None:
     placed = moves((), (Pull("filter 1", 3.0, 2481.3, 8.651),), ["filter 1"])
     assert pull_line(placed) == "Pull 2.48k by 3 dB"
     assert pull_detail(placed, ()) == "then: filter 1: 2.48k, Q 8.7, -3"
-    assert put_back_line(both, both[:1]) == "Put 2.5k to 0"
-    assert put_back_line(both, (Pull("2.5k", 3.0, 2511.9, 4.3),)) == (
+    assert put_back_line(moves(both, both[:1])) == "Put 2.5k to 0"
+    assert put_back_line(moves(both, (Pull("2.5k", 3.0, 2511.9, 4.3),))) == (
         "Put 3.15k to 0, 2.5k back to -3 dB"
     )
     assert done_line(2, 5.5) == "5.5 dB won, 2 sliders pulled"
@@ -206,7 +206,7 @@ def test_a_filter_that_goes_elsewhere_is_told_with_its_place_and_one_that_stays_
 def test_what_is_put_back_says_all_that_differs(
     before: tuple[str, float, float, float], after: tuple[str, float, float, float], line: str
 ) -> None:
-    assert put_back_line((Pull(*before),), (Pull(*after),)) == line
+    assert put_back_line(moves((Pull(*before),), (Pull(*after),))) == line
 
 
 def test_a_low_cut_is_switched_and_not_pulled() -> None:
@@ -214,7 +214,7 @@ def test_a_low_cut_is_switched_and_not_pulled() -> None:
     assert pull_line(moves((), both[:1])) == "Low cut on"
     assert pull_line(moves((), both)) == "Pull low by 8 dB, low cut on"
     assert pull_detail(moves((), both), ()) == "then: low at -8"
-    assert put_back_line(both, ()) == "Put low to 0, low cut off"
+    assert put_back_line(moves(both, ())) == "Put low to 0, low cut off"
     # Where its frequency can be chosen, that is a part of it.
     assert pull_line(moves((), both[:1], ["low cut"])) == "Low cut on at 100 Hz"
 

@@ -14,10 +14,10 @@ from firmware.ports import MicrophoneStatus
 from monitor import present
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import Excess
-from monitor.advice.moves import Move
+from monitor.advice.moves import Move, moves
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
-from monitor.advice.ring_out_words import BACK_OFF_DB, put_back_line
+from monitor.advice.ring_out_words import BACK_OFF_DB
 from monitor.advice.set_advice import RingNow, SetAdvice, set_advice
 from monitor.hearing import Deafness
 from monitor.link.messages import encode
@@ -324,8 +324,9 @@ PUT = Move("filter 1", 3.0, 200.0, 10.0, -8.0, kind="put", is_elsewhere=True, is
 FILTER = Move("filter 2", 6.0, 1049.0, 7.0, 6.0, is_swept=True)
 WIDE = Move("12.5k", 12.0, 12589.3, 4.3, 10.5)
 LOW_CUT_ON = Move("low cut", 12.3, 100.0, 0.707, 12.3, kind="switch")
-UNDONE_ONE = put_back_line([Pull("2.5k", 6.0, 2511.9, 4.3)], [Pull("2.5k", 2.0, 2511.9, 4.3)])
-UNDONE_THREE = put_back_line(
+LOW_CUT_OFF = moves([LOW_CUT_ON], [])
+UNDONE_ONE = moves([Pull("2.5k", 6.0, 2511.9, 4.3)], [Pull("2.5k", 2.0, 2511.9, 4.3)])
+UNDONE_THREE = moves(
     [Pull(label, 12.0, hz, 4.3) for label, hz in (("12.5k", 12589.3), ("1k", 1e3), ("400", 398.1))],
     [Pull("12.5k", 10.5, 12589.3, 4.3), Pull("1k", 2.0, 1e3, 4.3)],
 )
@@ -406,12 +407,11 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
             "back off",
             ("further", "come down", ""),
         ),
-        ({"say": "Put 2.5k to 0"}, "raise", ("put back", "2.5k to 0", "")),
-        ({"say": "Low cut off"}, "raise", ("put back", "Low cut off", "")),
-        ({"say": UNDONE_ONE}, "raise", ("put back", "2.5k to -2 dB", "")),
-        ({"say": UNDONE_THREE}, "raise", ("put back", "12.5k to -10.5", "1k to -2, +1")),
+        ({"put_back": LOW_CUT_OFF}, "raise", ("put back", "low cut off", "")),
+        ({"put_back": UNDONE_ONE}, "raise", ("put back", "2.5k to -2", "")),
+        ({"put_back": UNDONE_THREE}, "raise", ("put back", "12.5k to -10.5", "1k to -2, +1")),
         (
-            {"say": "Put filter 1 to 200 Hz, Q 10, -3 dB, low cut off"},
+            {"put_back": (PUT, *LOW_CUT_OFF)},
             "raise",
             ("put back", "filter 1 to 200 Hz, Q 10, -3", "low cut off"),
         ),
