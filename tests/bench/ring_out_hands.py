@@ -142,9 +142,18 @@ class Performer:
             self._acts_s = self.acts_at_s() if self._acts_s is None else self._acts_s
             if self.sound.clock_s >= self._acts_s:
                 self.weigh(state.pulls_now)
-                self.pull(state.pulls_now)
+                self.pull(self._left_of(state))
                 self._acts_s, self._done = None, (state.pulls_now, state.asks_twice)
                 self._done_s = self.sound.clock_s
+
+    def _left_of(self, state: RingOutState) -> Sequence[Pull]:
+        """What of it is not done: nobody moves again what they have just moved.
+
+        All of it where they are told to look, or find that they had the wrong slider.
+        """
+        if state.asks_twice or self._mistake is not None:
+            return state.pulls_now
+        return [pull for pull in state.pulls_now if pull not in self._done[0]]
 
     def presses_pulled(self, state: RingOutState) -> bool:
         """Whether they say that they did it: it still rings, and the box asks for nothing else."""
