@@ -139,6 +139,27 @@ def test_asked_again_a_wrong_slider_is_put_back(room: BenchRoom) -> None:
     assert who.outcome.pulls == 2
 
 
+def test_what_was_just_moved_is_not_moved_again_when_something_joins(room: BenchRoom) -> None:
+    equaliser = Equaliser.from_settings("31")
+    rng = np.random.default_rng(3)
+    who = Performer(room, equaliser, STEADY, rng, sound=Sounding(room, equaliser, rng))
+    box = RingOut(equaliser)
+    box.command("begin", 0.0)
+    one, other = (Pull("1k", 5.0, 1000.0, 4.3), Pull("2k", 3.0, 2000.0, 4.3))
+    for wanted in ((one,), (one, other)):
+        asked = replace(box.state, phase="pull", pulls_now=wanted)
+        who.follow(asked)
+        who.sound.clock_s += max(STEADY.acts_s)
+        who.follow(asked)
+    assert who.outcome.pulls == 2
+    assert sum(who.sound.pulls_db) == 8.0
+    # Told to look, a hand goes to all of them.
+    who.follow(replace(asked, asks_twice=True))
+    who.sound.clock_s += max(STEADY.acts_s)
+    who.follow(replace(asked, asks_twice=True))
+    assert who.outcome.pulls == 4
+
+
 def job(won_db: float, best_db: float, habit_db: float, *, as_far: bool = True) -> Job:
     own = Outcome(won_db, 10, 30.0, 2.0, 8, "it", 60.0, [True, False], [0.5, 2.5])
     usual = Outcome(habit_db, 6, 18.0, 1.5, 5, "three together")
