@@ -12,7 +12,6 @@ from collections.abc import Callable, Sequence
 
 from firmware.ports import AudioBlock
 from monitor import present
-from monitor.advice.ring_out_state import LEADING
 from monitor.adviser.handover import Handover
 from monitor.adviser.practice_desk import desk_stands
 from monitor.hearing import Hearing
@@ -207,7 +206,7 @@ class Watcher:
         Its rings are made on purpose.  Returns whether anything changed.
         """
         ring_out = self._parts.adviser.result.ring_out
-        leads = ring_out is not None and ring_out.phase in LEADING
+        leads = ring_out is not None and ring_out.leads
         if leads == self._is_led:
             return False
         self._is_led = leads

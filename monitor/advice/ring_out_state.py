@@ -126,3 +126,8 @@ class RingOutState:
     top_fader_db: float | None = None
     asks_twice: bool = False
     put_back: tuple[Move, ...] = ()
+
+    @property
+    def leads(self) -> bool:
+        """Whether it tells what to do, and the advice of a set is silent."""
+        return self.phase in LEADING

@@ -187,12 +187,12 @@ class Turns:
 
     def _turned_down(self) -> None:
         """It was the fader and not the slider: the advice stands."""
-        if self.course.phase == "back_off" and self._ear.sounding:
-            # No ring-out ends in a howl because somebody says that it has.
-            self._ways.moment = replace(self._ways.moment, rings_on=True)
-            return
         if self.course.phase == "back_off":
-            self._ways.go("done")
+            if self._ear.sounding:
+                # No ring-out ends in a howl because somebody says that it has.
+                self._ways.moment = replace(self._ways.moment, rings_on=True)
+            else:
+                self._ways.go("done")
             return
         if self.course.phase == "listen":
             self._fell(self._fell_db)

@@ -47,9 +47,7 @@ def pull_detail(moves: Sequence[Move], again_hz: Sequence[float]) -> str:
     stand = ", ".join(_stands(m) for m in moves if m.kind == "pull")
     if not again_hz:
         return f"then: {stand}" if stand else ""
-    back = ", ".join(with_unit(hz) for hz in again_hz)
-    verb = "rings" if len(again_hz) == 1 else "ring"
-    asked = f"{back} {verb} still or again: was it the right slider?"
+    asked = f"{_ringing(again_hz)} still or again: was it the right slider?"
     return f"{asked} Then: {stand}" if stand else asked
 
 
@@ -61,9 +59,13 @@ def look_line(moves: Sequence[Move]) -> str:
 
 def look_detail(again_hz: Sequence[float]) -> str:
     """Return why they are to be looked at."""
-    back = ", ".join(with_unit(hz) for hz in again_hz)
-    verb = "rings" if len(again_hz) == 1 else "ring"
-    return f"{back} {verb} still: is it the right slider, and does it stand there?"
+    return f"{_ringing(again_hz)} still: is it the right slider, and does it stand there?"
+
+
+def _ringing(frequencies_hz: Sequence[float]) -> str:
+    """Return "2.48k rings" or "2.48k, 315 Hz ring"."""
+    verb = "rings" if len(frequencies_hz) == 1 else "ring"
+    return f"{', '.join(with_unit(hz) for hz in frequencies_hz)} {verb}"
 
 
 def _stands(move: Move) -> str:

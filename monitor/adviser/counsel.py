@@ -13,7 +13,7 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out import RingOut
-from monitor.advice.ring_out_state import LEADING, RingNews
+from monitor.advice.ring_out_state import RingNews
 from monitor.adviser.followed import Followed, Followings, RestOfSound
 from monitor.adviser.kept import Kept, kept_from, kept_of
 from monitor.adviser.practice_desk import PracticeDesk
@@ -145,6 +145,10 @@ class Counsel:
     def _is_ringing_out(self) -> bool:
         return self._ring_out is not None and self._ring_out.state.phase not in ("ready", "done")
 
+    @property
+    def _is_led(self) -> bool:
+        return self._ring_out is not None and self._ring_out.state.leads
+
     def _open(self, at_s: float) -> None:
         if self._is_ringing_out:
             raise ValueError("a ring-out is under way; stop it before you open another")
@@ -168,7 +172,7 @@ class Counsel:
     def _stand(self, command: Message, at_s: float) -> None:
         if self._desk.fader_db is not None:
             raise ValueError("the practice stage's own sliders say how they stand; move them")
-        if self._ring_out is not None and self._ring_out.state.phase in LEADING:
+        if self._is_led:
             raise ValueError("in a ring-out say it with its own buttons")
         index, sliders = command["slider"], self._equaliser.sliders
         if index >= len(sliders):
@@ -280,7 +284,7 @@ class Counsel:
     # --- the advice in a set ----------------------------------------------------------------
 
     def _advise(self, at_s: float) -> None:
-        if self._ring_out is not None and self._ring_out.state.phase in LEADING:
+        if self._is_led:
             self._set.leave()
             return
         self._set.advise(

@@ -233,7 +233,8 @@ def rung_on(response: np.ndarray, tail: np.ndarray, rate_hz: int, t60_s: float) 
     # Level of the middle of the stretch, half a fade before the noise begins.
     noise *= 10.0 ** (-3.0 * (np.arange(size) + fade / 2.0) / rate_hz / t60_s)
     noise[:fade] *= np.sin(np.linspace(0.0, np.pi / 2.0, fade))
-    noise[-size // 4 :] *= np.cos(np.linspace(0.0, np.pi / 2.0, len(noise[-size // 4 :]))) ** 2
+    end = size // 4
+    noise[-end:] *= np.cos(np.linspace(0.0, np.pi / 2.0, end)) ** 2
     whole = np.concatenate([response, np.zeros(size - fade, response.dtype)])
     whole[-size:] += noise.astype(response.dtype)
     return whole

@@ -275,9 +275,8 @@ class PulledStage(Stage):
         return {"room": "cellar", "fader_db": -12.0, "sliders": sliders}
 
 
-def test_a_ring_out_survives_a_restart_with_the_stage_s_sliders(
-    start: Callable[..., Running],
-) -> None:
+def pulled_in_a_ring_out(start: Callable[..., Running]) -> Running:
+    """A box on the practice stage, in a ring-out, whose 2.5k was pulled by 5 dB."""
     stage = PulledStage()
     box = start(stage_of=lambda _: stage)
     box.play(noise(RATE_HZ))
@@ -286,6 +285,13 @@ def test_a_ring_out_survives_a_restart_with_the_stage_s_sliders(
         assert box.client.request({"class": "ring_out", "do": do})["class"] == "done"
     stage.control({"slider": 21, "cut_db": -5.0})
     box.wait_for(lambda s: s["standing"] == [{"slider": 21, "cut_db": -5.0}])
+    return box
+
+
+def test_a_ring_out_survives_a_restart_with_the_stage_s_sliders(
+    start: Callable[..., Running],
+) -> None:
+    box = pulled_in_a_ring_out(start)
     assert box.snapshot()["ring_out"]["phase"] == "raise"
     box.close()
     again = PulledStage()
@@ -299,14 +305,7 @@ def test_a_ring_out_survives_a_restart_with_the_stage_s_sliders(
 def test_a_ring_out_that_is_done_stands_over_the_stage_s_pulled_sliders_after_a_restart(
     start: Callable[..., Running],
 ) -> None:
-    stage = PulledStage()
-    box = start(stage_of=lambda _: stage)
-    box.play(noise(RATE_HZ))
-    box.wait_for(lambda s: s["state"] == "quiet")
-    for do in ("open", "begin"):
-        box.client.request({"class": "ring_out", "do": do})
-    stage.control({"slider": 21, "cut_db": -5.0})
-    box.wait_for(lambda s: s["standing"] == [{"slider": 21, "cut_db": -5.0}])
+    box = pulled_in_a_ring_out(start)
     box.client.request({"class": "ring_out", "do": "stop"})
     box.wait_for(lambda s: s["ring_out"]["phase"] == "done")
     pulls = box.snapshot()["ring_out"]["pulls"]
