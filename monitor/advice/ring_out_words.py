@@ -14,7 +14,7 @@ CAUTIONS = (
     "Nobody stands near the loudspeakers, and the microphone is where it will be used.",
 )
 RAISE = "Raise slowly"
-RAISE_MORE = "half a decibel, wait two seconds, and again, until something rings"
+RAISE_MORE = "half a decibel, wait two seconds, and again, until it rings or is loud enough"
 LEFT_RINGS = "Come down"
 STILL_RINGS = "what was left alone still rings: come down until it has gone"
 FURTHER_DOWN = "Further down"

@@ -194,7 +194,7 @@ RING_OUTS: dict[str, dict[str, Any]] = {
     "raise": ring_out(
         "raise",
         "Raise slowly",
-        "half a decibel, wait a second, and again, until something rings",
+        "half a decibel, wait two seconds, and again, until it rings or is loud enough",
         "undo fader pause stop",
     ),
     "pull": ring_out(
@@ -262,7 +262,7 @@ RING_OUTS: dict[str, dict[str, Any]] = {
                 margin_line="2.5k: about 4 dB left, 2 to 6",
             ),
             rang(1068.0, "came back", 1.9),
-            rang(812.0, "left", 0.3),
+            rang(940.0, "left", 0.3),
         ],
         cut_count=3,
         gain_won_db=6.5,

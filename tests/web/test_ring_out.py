@@ -293,6 +293,9 @@ def test_the_end_shows_the_curve_with_the_rings_on_it(page: Any, link: StillClie
     assert script(page, "document.querySelectorAll('#ro-curve circle.hollow').length") == 1
     assert script(page, "document.querySelectorAll('#ro-rings li').length") == 4
     assert "2.5k: gone, 5.8 dB taken out; about 4 dB left, 2 to 6" in text(page, "ro-rings")
+    # Two in one band are told apart by how high they are.
+    for words in ("1k (1068 Hz): came back", "1k (940 Hz): left alone"):
+        assert words in text(page, "ro-rings")
     assert "notches" in text(page, "ro-hints")
 
 

@@ -70,7 +70,11 @@ function buttons(ringOut) {
   buttonRow(at("ro-small"), names.map((name) => [name, ...SMALL[name]]));
 }
 
-/** What a ring that has gone has left; its band stands before it. */
+/** A ring by its band; two in one band by how high they are as well. */
+const nameOf = ({ band, frequency_hz: hz }, rings) =>
+  (rings.filter((ring) => ring.band === band).length > 1 ? `${band} (${Math.round(hz)} Hz)` : band);
+
+/** What a ring that has gone has left; its name stands before it. */
 const marginWords = ({ margin_db: db, margin_low_db: low, margin_high_db: high, margin_sure: sure }) =>
   `${SURE[sure] ?? ""}${Math.round(db)} dB left, ${Math.round(low)} to ${Math.round(high)}`;
 
@@ -80,7 +84,7 @@ function leftOver(rings) {
     .sort((a, b) => a.margin_db - b.margin_db);
   if (!told.length) return "not known";
   const but = told.length < rings.length ? "; not known of what was left alone" : "";
-  return `${told[0].band} is the next: ${marginWords(told[0])}, if you came down${but}`;
+  return `${nameOf(told[0], rings)} is the next: ${marginWords(told[0])}, if you came down${but}`;
 }
 
 function end(ringOut, snapshot) {
@@ -98,7 +102,7 @@ function end(ringOut, snapshot) {
     curve: ringOut.curve, rings: ringOut.rings, deepest: snapshot.equaliser.deepest_db ?? 12,
   });
   fill(at("ro-rings"), ringOut.rings.map((ring) =>
-    `${ring.band}: ${FATES[ring.fate]}, ${decibels(ring.depth_db)} dB taken out${
+    `${nameOf(ring, ringOut.rings)}: ${FATES[ring.fate]}, ${decibels(ring.depth_db)} dB taken out${
       ring.margin_db === undefined ? "" : `; ${marginWords(ring)}`}`));
 }
 
