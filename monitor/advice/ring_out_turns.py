@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from monitor.advice.moves import moves
 from monitor.advice.pulls import Pull, deepest, differ
 from monitor.advice.ring_out_marks import MOST_SILENT_DB
 from monitor.advice.ring_out_rings import STEP_S, KnownRing
@@ -69,6 +70,20 @@ class Turns:
         ):
             course.pulls = pulls
             self._ways.changes += 1
+        self._show_to_put_back(pulls)
+
+    def _show_to_put_back(self, pulls: tuple[Pull, ...]) -> None:
+        """Say which slider was moved and not asked for; of what was undone, what is not back."""
+        course, ways = self.course, self._ways
+        if course.phase == "pull":
+            wanted = {move.label for move in moves(course.pulls, course.asked)}
+            back = [move for move in moves(pulls, course.pulls) if move.label not in wanted]
+        else:
+            away = {move.label for move in moves(pulls, ways.moment.put_back)}
+            back = [move for move in ways.moment.put_back if move.label in away]
+        if tuple(back) != ways.moment.put_back:
+            ways.moment = replace(ways.moment, put_back=tuple(back))
+            ways.changes += 1
 
     def told(self, pulls: tuple[Pull, ...]) -> None:
         """Take in how somebody says that the sliders stand while it is paused."""

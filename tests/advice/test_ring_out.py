@@ -112,8 +112,13 @@ def test_a_desk_that_tells_its_sliders_is_waited_for() -> None:
         played.wait(1.0)
     assert (played.now.say, played.now.detail) == asked
     assert played.now.pulls == ()
-    # The wrong slider: it counts from where that one truly stands.
-    played.box.stand([Pull("2k", 5.0, 1995.3, 4.3)])
+    # The wrong slider is named; left there, it counts from where that one truly stands.
+    wrong = Pull("2k", 5.0, 1995.3, 4.3)
+    played.box.stand([wrong])
+    assert (played.now.say, played.now.detail) == (asked[0], f"Put 2k to 0; {asked[1]}")
+    played.box.stand([])
+    assert (played.now.say, played.now.detail) == asked
+    played.box.stand([wrong])
     played.wait(PATIENCE_S)
     assert [(p.label, p.pull_db) for p in played.now.pulls] == [("2k", 5.0)]
     assert "right slider" in played.now.detail
@@ -428,6 +433,23 @@ def test_what_the_desk_tells_was_pulled_in_a_pause_is_not_asked_for_after_it() -
     played.box.stand(asked)
     played.do("go_on")
     assert (played.now.phase, played.now.pulls_now) == ("raise", ())
+
+
+def test_what_was_undone_is_told_until_the_desk_has_it_back() -> None:
+    played = Played()
+    played.box.stand(())
+    played.rings(SPOT_HZ)
+    asked = played.now.pulls_now
+    played.wait(1.5)
+    played.box.stand(asked)
+    played.do("pulled")
+    played.gone(SPOT_HZ)
+    played.wait(LISTEN_S + 0.2)
+    played.do("undo")
+    played.box.stand(asked)
+    assert played.now.say == "Put 2.5k to 0"
+    played.box.stand(())
+    assert (played.now.phase, played.now.say) == ("raise", "Raise slowly")
 
 
 def test_stopped_while_paused_it_still_says_why_it_had_ended() -> None:
