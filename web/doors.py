@@ -193,6 +193,6 @@ def may_change(request: Request, *, longest_bytes: int = MAX_BODY_BYTES) -> Json
     if problem is not None or phone is not None:
         return problem
     return (
-        jsonify(error="pair this phone first, with the code on the lantern's panel", pair=True),
+        jsonify(error="pair this phone first, with the code on the box's panel", pair=True),
         401,
     )

@@ -23,7 +23,7 @@ def room_words(what: str, venue: str, seen: Evidence, odds: float) -> str:
     """Return the line for what belongs to one venue."""
     return (
         f"{_here(what, venue, seen)}{_quiet(seen.quiet_count)} and {_elsewhere(seen)}: that room, "
-        f"or what stands in it ({odds_words(odds)}); cut it on the graphic there"
+        f"or what stands in it ({odds_words(odds)}); pull it on the graphic there"
     )
 
 

@@ -102,7 +102,7 @@ CHECKLIST: tuple[Item, ...] = (
     Item(
         "flat-start",
         "Tone controls flat, nothing boosted",
-        "Boosted lows and highs cost gain before feedback. Cut what rings; do not boost the rest.",
+        "Boosted lows and highs cost gain before feedback. Pull what rings; do not boost the rest.",
         "level",
     ),
     Item(
@@ -140,7 +140,7 @@ CHECKLIST: tuple[Item, ...] = (
     Item(
         "stop-at-limit",
         "Stop when three ring together and pulling brings the next",
-        "That is the room's limit; by ear it comes after 5 to 7 cuts. Then come down 3 dB.",
+        "That is the room's limit; by ear it comes after 5 to 7 pulls. Then come down 3 dB.",
         "ring_out",
         f"{PRACTICE}; 2 to 3 dB avoid audible ringing: {HOWLING}",
     ),

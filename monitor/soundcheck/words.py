@@ -7,7 +7,7 @@ from typing import Any
 
 _TO_DO = {
     "place": "say where microphones and loudspeakers stand, and see what moving one gives",
-    "level": "sing your loudest line into the desk's line, and set the gain by it",
+    "level": "sing your loudest line, and set the gain by it",
     "low_cut": "sing or speak for a minute, and see which low cut costs you nothing",
     "ring_out": "raise the fader until it rings, pull what rings, and again",
 }

@@ -5,7 +5,7 @@ import { once } from "./send.js";
 const sheet = at("pair-sheet");
 const DIGITS = 6;
 const WHERE = {
-  panel: "The lantern's panel shows six digits. Type them here.",
+  panel: "The box's panel shows six digits. Type them here.",
   box: "Type the six digits that were asked for at the box itself.",
   settings: "Type the six digits that stand in the box's settings file.",
 };
@@ -85,7 +85,7 @@ export function pair() {
     settle = done;
     paired = false;
     at("pair-code").value = "";
-    text(at("pair-words"), "Asking the lantern to show six digits on its panel.");
+    text(at("pair-words"), "Asking the box to show six digits on its panel.");
     say("");
     sheet.showModal();
     showDigits();

@@ -25,8 +25,8 @@ function line({ phone, name, paired_ago_s: ago }) {
   const own = phone === mine.phone;
   text(words, [name, own ? "this one" : "", ago === undefined ? "" : `paired ${span(ago)} ago`].filter(Boolean).join(", "));
   button.type = "button";
-  button.setAttribute("aria-label", `take back: ${name}`);
-  text(button, "take back");
+  button.setAttribute("aria-label", `unpair: ${name}`);
+  text(button, "unpair");
   twice(button, () => unpair(phone));
   item.append(words, button);
   return item;

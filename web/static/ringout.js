@@ -21,7 +21,7 @@ const MAIN = {
 const SMALL = {
   turned_down: ["turned down", "I turned it down and pulled nothing"],
   skip: ["leave it", "leave this ring alone"],
-  undo: ["undo", "undo the last pull"],
+  undo: ["undo", "undo the last step"],
   pause: ["pause", "pause"],
   stop: ["stop", "stop here"],
   open: ["another one", "another ring-out"],
