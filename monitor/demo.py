@@ -204,6 +204,16 @@ def shown_host(host: str) -> str:
     return f"[{host}]" if ":" in host else host
 
 
+def note_of(host: str, wanted: int, port: int) -> str:
+    """Return what is to be known of the address besides: another port, another device."""
+    notes = []
+    if port != wanted:
+        notes.append(f"port {wanted} is taken, so {port} is used")
+    if shown_host(host) == "localhost" and not is_this_machine(host):
+        notes.append("on a phone: this machine's own address in the place of localhost")
+    return "; ".join(notes)
+
+
 def welcome(url: str, note: str) -> str:
     """Return the words that greet the person."""
     lines = [
@@ -250,7 +260,7 @@ def run(settings: Settings, stop: threading.Event) -> None:
     folder = state_folder()
     settings = demo_settings(settings, folder=folder, port=port)
     url = f"http://{shown_host(settings.page.host)}:{port}/"
-    note = "" if port == wanted else f"port {wanted} is taken, so {port} is used"
+    note = note_of(settings.page.host, wanted, port)
     page = PageProcess(
         [
             *(sys.executable, "-m", "monitor.cli", "page"),

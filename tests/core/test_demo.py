@@ -68,6 +68,15 @@ def test_welcome_says_where_and_what_to_do() -> None:
     assert max(len(line) for line in words.splitlines()) <= 90
 
 
+def test_welcome_says_what_a_phone_has_to_open() -> None:
+    """A phone's localhost is the phone."""
+    assert "on a phone" in demo.note_of("0.0.0.0", 8080, 8080)
+    assert "on a phone" in demo.note_of("::", 8080, 8081)
+    assert "so 8081 is used" in demo.note_of("::", 8080, 8081)
+    assert demo.note_of("127.0.0.1", 8080, 8080) == ""
+    assert demo.note_of("192.168.4.1", 8080, 8080) == ""
+
+
 @pytest.mark.parametrize(
     ("host", "shown"),
     [("0.0.0.0", "localhost"), ("::", "localhost"), ("127.0.0.1", "127.0.0.1"), ("::1", "[::1]")],
