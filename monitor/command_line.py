@@ -9,7 +9,7 @@ PROGRAM = "howl-lantern"
 
 _EPILOG = """\
 Start with one of these:
-  howl-lantern demo             the whole lantern on a simulated stage, no hardware needed
+  howl-lantern demo             the whole lantern on the practice stage, no hardware needed
   howl-lantern check            what is right with this box and what to do about the rest
   howl-lantern scan song.wav    find feedback in a recording
 
@@ -75,7 +75,7 @@ def parser() -> argparse.ArgumentParser:
 def _add_daemons(commands: _Commands) -> None:
     commands.add(
         "watch",
-        "listen, and drive lamp, panel and socket (the box's daemon)",
+        "listen, drive lamp and panel, keep the journal (the box's daemon)",
         "Listens to the microphone until it is told to stop (SIGTERM or Ctrl-C), lights the\n"
         "lamp, draws the panel, keeps the journal and feeds the page through a socket.\n"
         "Missing parts are reported and never stop the listening.  Nothing is recorded.\n"
@@ -85,8 +85,8 @@ def _add_daemons(commands: _Commands) -> None:
 
     page = commands.add(
         "page",
-        "serve the status page from a running watcher",
-        "Serves the status page on the local network.  It only knows what the watcher tells it\n"
+        "serve the page on the local network",
+        "Serves the page on the local network.  It only knows what the watcher tells it\n"
         "over the socket, and says so when the watcher is not there.",
         "howl-lantern page --port 8081",
     )
@@ -97,7 +97,7 @@ def _add_daemons(commands: _Commands) -> None:
 
     commands.add(
         "demo",
-        "the whole lantern on a simulated stage",
+        "the whole lantern on the practice stage",
         "Runs watcher and page on the practice stage: a simulated room with loudspeaker,\n"
         "microphone, singer, fader and equaliser.  Prints the page's address, opens nothing by\n"
         "itself, plays no sound.  Push the fader on the page until it rings, then pull the\n"
@@ -149,9 +149,10 @@ def _add_level(commands: _Commands) -> None:
         "level",
         "gain and low cut of the vocal channel, by a line from the desk",
         "Listens to a line from the desk ([line] in the settings: the vocal channel before its\n"
-        "fader), to the box's own microphone, or to a recording, and says in one sentence how far\n"
-        "to turn the channel's gain, and which low cut suits the voice.  Sing your loudest line,\n"
-        "then a minute of a song; Ctrl-C ends it with all that was found.  Nothing is recorded.",
+        "fader) or to a recording of it, and says in one sentence how far to turn the channel's\n"
+        "gain, and which low cut suits the voice.  Sing your loudest line, then a minute of a\n"
+        "song; Ctrl-C ends it with all that was found.  With --box it says only whether the\n"
+        "box's own microphone hears.  Nothing is recorded.",
         "howl-lantern level --device CODEC --picture voice.svg",
     )
     level.add_argument("file", nargs="?", metavar="FILE", help="a recording of the line instead")
@@ -161,7 +162,9 @@ def _add_level(commands: _Commands) -> None:
         "--json", action="store_true", help="one JSON object a line, five times a second"
     )
     level.add_argument(
-        "--picture", metavar="FILE", help="draw spectrum, range and cut at the end (.svg or .png)"
+        "--picture",
+        metavar="FILE",
+        help="draw spectrum, notes and low cut at the end (.svg or .png)",
     )
     level.add_argument("--feed", action="store_true", help=argparse.SUPPRESS)
     level.add_argument("--name", metavar="NAME", help=argparse.SUPPRESS)
@@ -269,8 +272,8 @@ def _add_box(commands: _Commands) -> None:
     check = commands.add(
         "check",
         "look the box over, and say what to do",
-        "Looks at settings, microphone, level, lamp, panel, socket, page, disk and clock, one\n"
-        "after the other, and says for each what is right or what to do.  Ends with 1 if\n"
+        "Looks at settings, microphone, level, lamp, panel, cards, socket, page, disk and clock,\n"
+        "one after the other, and says for each what is right or what to do.  Ends with 1 if\n"
         "something needs doing.  With --walk it shows each rhythm and face, waits for a press\n"
         "and a clap, and asks what you have seen; the watcher must be stopped for that.",
         "howl-lantern check --walk",

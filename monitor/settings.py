@@ -120,7 +120,7 @@ class PanelChoice:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """Where the status page answers, and how many live streams it feeds."""
+    """Where the page answers, and how many live streams it feeds."""
 
     host: str
     port: int
