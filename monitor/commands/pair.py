@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from monitor.commands.asking import asked, problem_of
+from monitor.commands.asking import asked, is_nobody_there, problem_of
 from monitor.errors import LanternError
 from monitor.link.client import LinkClient
 from monitor.report.words import length_words
@@ -33,7 +33,10 @@ def run(socket_path: Path, *, list_phones: bool = False, unpair: str | None = No
     """
     with LinkClient(socket_path) as client:
         if problem := problem_of(client):
-            raise LanternError(f"{problem}; start howl-lantern watch, or use sudo")
+            to_do = "or use sudo"
+            if is_nobody_there(client):
+                to_do = "on a box: sudo systemctl start howl-lantern; else: howl-lantern watch"
+            raise LanternError(f"{problem}; {to_do}")
         if unpair is not None:
             answer = asked(client, {"class": "unpair", "phone": unpair}, timeout_s=ANSWER_S)
             print(f"unpaired{_problem(answer)}")

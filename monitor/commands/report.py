@@ -17,7 +17,7 @@ from monitor.journal.reading import Reading, open_reading
 from monitor.journal.record import Record
 from monitor.output_file import check_outputs, write_whole
 from monitor.placing.picture_file import write_png, write_svg
-from monitor.report.list_words import gig_lines
+from monitor.report.list_words import NO_GIG, gig_lines
 from monitor.report.page import report_html
 from monitor.report.pictures import DOTS_WIDE, Drawn, gig_picture, gig_svg
 from monitor.report.tables import Table, csv_text, json_text
@@ -121,7 +121,7 @@ def report(settings: Settings, wish: Wish) -> int:
 def _newest(reading: Reading) -> str:
     newest = reading.gigs(1)
     if not newest:
-        raise LanternError("no gig is kept yet; the first begins by itself with the first ring")
+        raise LanternError(NO_GIG)
     return str(newest[0]["uid"])
 
 

@@ -10,6 +10,7 @@ from monitor.report.words import EveningClock, length_words, moment_of, number, 
 
 _HEAD = ("gig", "begun", "length", "rings", "howls", "where")
 _RIGHT = (2, 3, 4)
+NO_GIG = "no gig is kept yet; the first begins by itself with a ring or with sound"
 
 
 def gig_lines(gigs: Sequence[Mapping[str, Any]], *, zone: tzinfo | None = None) -> list[str]:
@@ -18,7 +19,7 @@ def gig_lines(gigs: Sequence[Mapping[str, Any]], *, zone: tzinfo | None = None) 
     ``zone`` is the local time to show, the machine's by default.
     """
     if not gigs:
-        return ["no gig is kept yet; the first begins by itself with the first ring"]
+        return [NO_GIG]
     rows = [_row(gig, zone) for gig in gigs]
     widths = [max(len(row[i]) for row in (_HEAD, *rows)) for i in range(len(_HEAD))]
     lines = [
