@@ -219,7 +219,7 @@ def print_calibration(places: Sequence[Judged]) -> None:
 
 def print_cuts(cuts: Sequence[Told]) -> None:
     """Print how many of the cuts to begin with lie on a resonance of that venue or the rig."""
-    print("\ncuts to begin with that have a resonance in reach, by evenings at the venue:")
+    print("\npulls to begin with that have a resonance in reach, by evenings at the venue:")
     for label, low, high in (("2", 2, 2), ("3 to 4", 3, 4), ("5 to 8", 5, 99)):
         of = [cut for cut in cuts if low <= cut.evening_count <= high]
         print(f"  {label:<12}{share(sum(cut.is_true for cut in of), len(of))}")
