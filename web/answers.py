@@ -29,6 +29,11 @@ def line(message: str, status: int) -> JsonAnswer:
     return jsonify(error=message), status
 
 
+def not_yet() -> JsonAnswer:
+    """What to say before the watcher's first word.  The box is on, or nobody would answer."""
+    return line("the box has not begun to listen yet; ask again in a moment", 503)
+
+
 def json_body() -> Any:
     """The JSON that was sent; None for what is none, or is nested deeper than anything here.
 

@@ -7,7 +7,7 @@ from typing import Any
 from flask import Flask
 
 from monitor.link.client import LinkClient
-from web.answers import ANSWER_S, ON_DISK_S, JsonAnswer, asked, line, newest_snapshot
+from web.answers import ANSWER_S, ON_DISK_S, JsonAnswer, asked, line, newest_snapshot, not_yet
 from web.gate import changing
 from web.guard import MAX_BODY_BYTES, MAX_WORDS_BYTES
 
@@ -38,7 +38,7 @@ def _add(app: Flask, client: LinkClient, path: str, name: str) -> None:
     def command(body: dict[str, Any]) -> JsonAnswer:
         snapshot = newest_snapshot(client)
         if not snapshot:
-            return line("the box does not answer; is it switched on?", 503)
+            return not_yet()
         if name == "stage" and "stage" not in snapshot:
             return line("only a practice stage has a fader to move; run howl-lantern demo", 403)
         timeout_s = LONGER_S.get(name, ANSWER_S)

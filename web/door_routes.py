@@ -9,7 +9,7 @@ from flask import Flask, Response, jsonify, request
 
 from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError
-from web.answers import API, JsonAnswer, json_body, line, refused_with
+from web.answers import API, JsonAnswer, json_body, line, not_yet, refused_with
 from web.doors import COOKIE, COOKIE_LASTS_S, Doors, asker, may_change, shown_key, wait
 from web.guard import refusal
 
@@ -88,7 +88,7 @@ def _may_ask(doors: Doors) -> JsonAnswer | None:
         return line(*foreign)
     control = doors.control()
     if not control:
-        return line("the box does not answer; is it switched on?", 503)
+        return not_yet()
     if control == "off":
         return line("control from the page is switched off in the box's settings ([access])", 403)
     if control == "open":

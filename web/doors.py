@@ -20,7 +20,7 @@ from flask import Request, current_app, jsonify
 
 from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError, Message
-from web.answers import JsonAnswer, line, newest_snapshot, refused_with
+from web.answers import JsonAnswer, line, newest_snapshot, not_yet, refused_with
 from web.crowd import Pace
 from web.guard import MAX_BODY_BYTES, refusal
 
@@ -186,7 +186,7 @@ def may_change(request: Request, *, longest_bytes: int = MAX_BODY_BYTES) -> Json
     if control == "open":
         return None
     if not control:
-        return line("the box does not answer; is it switched on?", 503)
+        return not_yet()
     if control == "off":
         return line("control from the page is switched off in the box's settings ([access])", 403)
     phone, problem = doors.phone_of(request)

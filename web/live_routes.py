@@ -9,7 +9,7 @@ from flask import Flask, Response, jsonify, request
 from monitor.link.client import LinkClient
 from monitor.link.commands import MAX_HISTORY
 from monitor.link.messages import LinkError
-from web.answers import API, JsonAnswer, line, refused_with, whole_number
+from web.answers import API, JsonAnswer, line, not_yet, refused_with, whole_number
 from web.streams import Broadcast, Places, now
 
 LEVEL_KEYS = ("bands", "third_octave_dbfs", "level_dbfs", "peak_dbfs", "clipping", "audio_age_s")
@@ -42,7 +42,7 @@ def add_live_routes(app: Flask, client: LinkClient, places: Places, broadcast: B
         answer = now(client)
         snapshot: dict[str, Any] = answer.pop("snapshot", {})
         if not snapshot:
-            return line("the box does not answer; is it switched on?", 503)
+            return not_yet()
         found = {key: snapshot[key] for key in LEVEL_KEYS if key in snapshot}
         return jsonify(**answer, **found), 200
 
