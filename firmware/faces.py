@@ -62,9 +62,9 @@ EXAMPLE_FACES: dict[str, Face] = {
     "several-share": Face("several", "100", "pull 100 by 7", "and 160 by 1", ("500",)),
     "several-depth": Face("several", "2.5k", "turn down 3", "3 at once", ("630", "5k")),
     "code": Face("code", "042 817", "type it on your phone"),
-    "deaf-no-microphone": Face("deaf", "no mic", "plug in the microphone"),
-    "deaf-silence": Face("deaf", "silence", "is it switched on?", "http://192.168.4.1:8080"),
-    "deaf-clipping": Face("deaf", "too loud", "move away or turn down the mic"),
+    "deaf-no-microphone": Face("deaf", "no mic", "plug in a USB mic"),
+    "deaf-silence": Face("deaf", "silent", "muted? other channel?", "http://192.168.4.1:8080"),
+    "deaf-clipping": Face("deaf", "too loud", "turn my mic down"),
 }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from firmware.faces import EXAMPLE_FACES
 from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
 from monitor.hearing import CLIPPING_SPAN_S, GRACE_S, SILENCE_S, Hearing
 from tests.core.stand_ins import noise
@@ -77,6 +78,20 @@ def test_nothing_arrives(state: HearingState, headline: str) -> None:
     assert found is not None
     assert found.headline == headline
     assert found.sentence == "plug it in" or state == "hearing"
+
+
+def test_what_the_guides_show_of_a_deaf_panel_it_says() -> None:
+    """``howl-lantern faces`` and the README's picture are drawn from examples."""
+    silent, loud = Hearing(0.0), Hearing(0.0)
+    silent_s = hear(silent, SILENCE_S + 0.1, np.zeros(N))
+    loud_s = hear(loud, CLIPPING_SPAN_S + 1.0, noise(N), clipped=N // 10)
+    found = [
+        Hearing(0.0).deafness(status("searching"), GRACE_S + 0.1),
+        silent.deafness(status(), silent_s),
+        loud.deafness(status(), loud_s),
+    ]
+    said = {(one.headline, one.advice) for one in found if one is not None}
+    assert said == {(f.headline, f.line_1) for f in EXAMPLE_FACES.values() if f.kind == "deaf"}
 
 
 def test_a_start_is_given_time() -> None:
