@@ -63,7 +63,7 @@ def _rounded(value_db: float) -> str:
 
 def _pair_table(pairs: Sequence[Pair], stage: Stage) -> list[str]:
     """Return a line for every pair, the one that limits first; names set the widths."""
-    head = ("microphone", "loudspeaker", "distance", "mic turned", "box turned", "heard")
+    head = ("microphone", "loudspeaker", "distance", "mic turned", "speaker turned", "heard")
     rows = [
         (
             pair.microphone,

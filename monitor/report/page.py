@@ -164,7 +164,7 @@ def _curve(evening: Evening, zone: tzinfo | None) -> Html:
         said += " Its response was not kept."
     return tag(
         "section",
-        tag("h2", "Cuts"),
+        tag("h2", "Pulled"),
         _figure(svg_text(curve_picture(evening, zone=zone)), said),
         class_="cuts",
     )
