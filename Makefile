@@ -45,7 +45,7 @@ sounds: ## make the folder of sounds for bench and train; on Debian as root, wit
 	@.ci/prepare test
 	@$(BIN)/python -m tests.bench.sounds $(ARGS)
 
-pictures: ## make the pictures of the README again, from the program as it is
+pictures: ## make the pictures of README and guides again, from the program as it is
 	@.ci/prepare test
 	@$(BIN)/python -m docs.make_pictures
 

@@ -1,4 +1,4 @@
-"""``make pictures``: the pictures of the README, from the program as it is.
+"""``make pictures``: the pictures of the README and the guides, from the program as it is.
 
 The panel's faces are drawn by the panel's own code.  The page is the demo's own page in a real
 browser at a phone's size, after the fader has been pushed until the practice stage howls.  The room
@@ -20,6 +20,9 @@ from PIL import Image
 
 from firmware.faces import EXAMPLE_FACES, draw_face
 from monitor.link.client import LinkClient
+from monitor.placing.drawing import write_png
+from monitor.placing.reckon import reckon
+from monitor.placing.stage_file import EXAMPLE, read_stage
 from monitor.report.pictures import gig_png
 from tests.browser import browser, screenshot
 from tests.report.made_gig import record
@@ -126,6 +129,12 @@ def report_picture(target: Path) -> None:
     target.write_bytes(gig_png(record(40), zone=UTC))
 
 
+def plan_picture(target: Path) -> None:
+    """Draw the example's plan as ``howl-lantern plan`` does."""
+    stage = read_stage(EXAMPLE)
+    write_png(target, stage, reckon(stage))
+
+
 def main() -> None:
     """Make them all."""
     PICTURES.mkdir(exist_ok=True)
@@ -133,6 +142,7 @@ def main() -> None:
     page_picture(PICTURES / "page-howl.png")
     after_picture(PICTURES / "page-after.png")
     report_picture(PICTURES / "report.png")
+    plan_picture(PICTURES / "stage-plan.png")
     for path in sorted(PICTURES.glob("*.png")):
         print(f"{path.name}: {path.stat().st_size} bytes")
 
