@@ -61,9 +61,9 @@ def test_commands_can_be_typed(document: Path) -> None:
 
 
 def test_what_is_wrong_is_found() -> None:
-    here = ROOT / "docs/install.md"
-    links = "[a](wiring.md#wiring) [b](#install) [c](nowhere.md) [d](wiring.md#no-such-part)"
-    assert dead_links(links, here) == ["nowhere.md", "wiring.md#no-such-part"]
+    here = ROOT / "README.md"
+    links = "[a](docs/wiring.md#wiring) [b](#commands) [c](docs/nowhere) [d](docs/wiring.md#no)"
+    assert dead_links(links, here) == ["docs/nowhere", "docs/wiring.md#no"]
     typed = (
         "`howl-lantern gigs --all`, `sudo howl-lantern gigs --al` and\nhowl-lantern dance # --no"
     )
