@@ -47,8 +47,8 @@ def commands_of_press(
             for pull in advice.pulls
             if pull.label in places
         ]
-    if advice is not None and advice.is_waiting:
-        # Whoever presses twice has pulled once.
+    if advice is not None:
+        # Whoever presses twice has pulled once; a fader or a step back needs no word.
         return []
     return [{"class": "ring_out", "do": "open"}]
 

@@ -77,11 +77,6 @@ class SetAdvice:
     second_too: bool = False
     names: tuple[str, ...] = ()
 
-    @property
-    def is_waiting(self) -> bool:
-        """Whether all is done that is to be done, and it only has to die."""
-        return self.line == _WAIT
-
 
 def set_advice(
     equaliser: Equaliser,

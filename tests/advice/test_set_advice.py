@@ -141,9 +141,8 @@ def test_after_a_pull_only_what_is_missing_is_asked_for() -> None:
     assert left == [f"pull 2.5k by {db}" for db in (6, 4, 3, 1)]
     done = advice("31", replace(heard, gained_db=4.0))
     assert (done.line, done.pulls, done.second) == ("enough: wait a moment", (), None)
-    assert done.is_waiting
     assert len(done.line) <= LINE_CHARACTERS
-    assert advice("31", replace(ring(2511.9, None), gained_db=4.6)).is_waiting
+    assert advice("31", replace(ring(2511.9, None), gained_db=4.6)).line == done.line
     # Several at once are still the room's limit.
     many = (replace(heard, gained_db=4.0), ring(500.0), ring(800.0))
     assert advice("31", *many).line == "turn down 3"

@@ -26,10 +26,6 @@ def test_with_nothing_going_on_it_opens_a_ring_out() -> None:
     assert commands_of_press(None, None, THIRTY_ONE.sliders) == [
         {"class": "ring_out", "do": "open"}
     ]
-    nothing_to_pull = advised()
-    assert commands_of_press(None, nothing_to_pull, THIRTY_ONE.sliders) == [
-        {"class": "ring_out", "do": "open"}
-    ]
 
 
 def test_an_advice_is_acknowledged_as_pulled() -> None:
@@ -40,11 +36,20 @@ def test_an_advice_is_acknowledged_as_pulled() -> None:
     assert "q" not in command
 
 
-def test_a_second_press_while_a_pulled_ring_dies_does_nothing() -> None:
-    waiting = set_advice(THIRTY_ONE, [RingNow(2480.0, gained_db=9.0)])
-    assert waiting is not None
-    assert waiting.is_waiting
-    assert commands_of_press(None, waiting, THIRTY_ONE.sliders) == []
+@pytest.mark.parametrize(
+    "rings",
+    [
+        # It was pulled, and only has to die.
+        [RingNow(2480.0, gained_db=9.0)],
+        # So many at once are asked for at the fader.
+        [RingNow(hz) for hz in (315.0, 800.0, 2480.0)],
+    ],
+)
+def test_where_nothing_is_to_be_pulled_a_press_does_nothing(rings: list[RingNow]) -> None:
+    advice = set_advice(THIRTY_ONE, rings)
+    assert advice is not None
+    assert not advice.pulls
+    assert commands_of_press(None, advice, THIRTY_ONE.sliders) == []
 
 
 def test_a_filter_is_acknowledged_where_it_was_put() -> None:
