@@ -361,8 +361,9 @@ class LinkServer:
 
     def _drop(self, client: OneClient, *, count: bool = True) -> None:
         descriptor = client.connection.fileno()
-        if self._clients.pop(descriptor, None) is None:
+        if descriptor not in self._clients:
             return
-        self.dropped_client_count += count
+        self.dropped_client_count += count  # before it is missed: whoever misses it looks here
+        del self._clients[descriptor]
         self._selector.unregister(client.connection)
         client.close()

@@ -7,6 +7,7 @@ import selectors
 import shutil
 import socket
 import stat
+import statistics
 import subprocess
 import sys
 import threading
@@ -41,7 +42,7 @@ def server(tmp_path: Path) -> Iterator[LinkServer]:
 
 def connect(path: Path) -> socket.socket:
     connection = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-    connection.settimeout(5.0)
+    connection.settimeout(10.0)
     connection.connect(str(path))
     return connection
 
@@ -98,26 +99,24 @@ def test_commands_are_checked_and_answered(server: LinkServer, tmp_path: Path) -
 def test_a_client_that_does_not_read_delays_nobody(
     server: LinkServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(link_server, "STUCK_S", 0.3)
+    monkeypatch.setattr(link_server, "STUCK_S", 1.0)
     asleep, awake = (connect(tmp_path / "link.sock") for _ in range(2))
     with asleep, awake:
         awaited(lambda: server.client_count == 2)
         snapshot = {"class": "snapshot", "filler": "x" * 20000}
-        longest_s = 0.0
+        took_s: list[float] = []
         buffer, n_read = LineBuffer(), 0
-        until = time.monotonic() + 1.5
-        number = 0
-        while time.monotonic() < until:
+        until = time.monotonic() + 30.0
+        while server.client_count > 1 or n_read <= 20:
+            assert time.monotonic() < until, f"{n_read} read, {server.client_count} clients"
             began = time.monotonic()
-            server.publish_snapshot({**snapshot, "seq": number})
-            longest_s = max(longest_s, time.monotonic() - began)
-            number += 1
+            server.publish_snapshot({**snapshot, "seq": len(took_s)})
+            took_s.append(time.monotonic() - began)
             n_read += len(buffer.push(awake.recv(65536)))
         # Publishing hands over and returns; a blocking send would take until the sleeper wakes.
-        assert longest_s < 0.2
-        assert n_read > 20
+        # The usual one: a busy machine may stand still over any of them.
+        assert statistics.median(took_s) < 0.01
         assert server.skipped_snapshot_count > 0
-        awaited(lambda: server.client_count == 1)
         assert server.dropped_client_count == 1
 
 
@@ -158,8 +157,9 @@ def test_a_message_that_cannot_be_sent_is_reported(server: LinkServer, tmp_path:
     server.publish_event({"class": "ring", "level_dbfs": float("nan")})
     awaited(lambda: "could not be sent" in server.problem)
     with connect(tmp_path / "link.sock") as connection:
+        read_lines(connection, 1)  # who is not let in yet gets no event
         server.publish_event({"class": "ring", "id": 1})
-        assert read_lines(connection, 2)[1]["id"] == 1
+        assert read_lines(connection, 1)[0]["id"] == 1
 
 
 def test_what_finds_no_room_is_counted_and_said(
@@ -259,11 +259,12 @@ def test_client_and_server_understand_each_other(server: LinkServer, tmp_path: P
         server.publish_snapshot({"class": "snapshot", "seq": 5})
         sent = time.monotonic()
         server.publish_event({"class": "ring", "sent_mono_s": sent})
-        event = events.get(2.0)
+        event = events.get(10.0)
         assert event is not None
         assert event["sent_mono_s"] == sent
-        assert client.request({"class": "way", "way": "set"})["class"] == "done"
-        assert client.request({"class": "stage", "fader_db": 0})["message"] == "there is no stage"
+        assert client.request({"class": "way", "way": "set"}, 10.0)["class"] == "done"
+        refused = client.request({"class": "stage", "fader_db": 0}, 10.0)
+        assert refused["message"] == "there is no stage"
 
 
 # --- the socket's file ------------------------------------------------------------------------
@@ -361,7 +362,8 @@ def test_a_socket_that_was_removed_is_made_again(tmp_path: Path, with_folder: bo
             else:
                 path.unlink()
             removed_mono_s = time.monotonic()
-            awaited(path.exists, 10.0)
+            # The file is there a moment before anybody listens at it.
+            awaited(server._socket.is_in_place)
             print(f"\nmade again after {time.monotonic() - removed_mono_s:.2f} s")
             awaited(lambda: server.problem == "")
             assert stat.S_IMODE(path.stat().st_mode) == 0o660
