@@ -1,6 +1,6 @@
 """The soundcheck's own thread: commands wait here for the memory card, and nothing else does.
 
-What is answered is on the disk, or the answer says that it is not.
+What is answered is on the disk and shown, or the answer says that it is not on the disk.
 """
 
 from __future__ import annotations
@@ -120,14 +120,17 @@ class SoundcheckClerk:
             LOG.exception("the soundcheck cannot go on from what was kept")
             self._soundcheck = Soundcheck()
             self._kept.put_aside(f"it cannot be gone on from: {error!r}")
+        self._look()
+        self._begun.set()
         while not self._stopping.is_set():
-            self._look()
-            self._begun.set()
             try:
                 command, reply = self._waiting.get(timeout=LOOK_S)
             except queue.Empty:
+                self._look()
                 continue
-            self._reply(reply, self._answered(command))
+            answer = self._answered(command)
+            self._look()  # what is answered is shown already
+            self._reply(reply, answer)
 
     def _reply(self, reply: Reply, answer: Mapping[str, Any]) -> None:
         try:

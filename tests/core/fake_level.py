@@ -52,7 +52,6 @@ def main(how: str) -> int:
     elif how == "die silently":
         os.kill(os.getpid(), signal.SIGKILL)
     elif how == "hang":
-        say(seconds=1.0)
         signal.signal(signal.SIGTERM, signal.SIG_IGN)
         child = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
         say(seconds=2.0, pids=[os.getpid(), child.pid])
