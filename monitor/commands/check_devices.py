@@ -52,18 +52,17 @@ def microphone(settings: Settings) -> Sequence[Finding]:
     import numpy as np
 
     from monitor import opening
-    from monitor.hearing import Hearing
 
     source = opening.open_microphone(settings)
     try:
-        hearing = Hearing(time.monotonic())
         chunks: list[Any] = []
+        clipping = False
         until_mono_s = time.monotonic() + HEAR_S
         while time.monotonic() < until_mono_s:
             block = source.read(0.2)
             if block is not None:
-                hearing.take(block, time.monotonic())
                 chunks.append(block.samples)
+                clipping |= block.clipped_samples > 0
         status = source.status()
         if not chunks or status.state != "hearing":
             return [Finding("microphone", "", status.detail)]
@@ -71,7 +70,6 @@ def microphone(settings: Settings) -> Sequence[Finding]:
         sound = np.concatenate(chunks).astype(np.float64)
         power = max(2.0 * float(np.mean(sound**2)), 1e-15)
         peak = max(float(np.max(np.abs(sound))) ** 2, 1e-15)
-        clipping = hearing.is_clipping(time.monotonic())
         return [first, level(10 * np.log10(power), 10 * np.log10(peak), clipping)]
     finally:
         source.close()
