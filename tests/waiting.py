@@ -14,7 +14,7 @@ _T = TypeVar("_T")
 
 def awaited(
     condition: Callable[[], _T],
-    within_s: float = 5.0,
+    within_s: float = 10.0,
     what: str = "",
     *,
     forgive: tuple[type[BaseException], ...] = (),

@@ -223,7 +223,7 @@ def test_a_crowd_at_the_door_holds_up_nobody_who_is_in(
         began = time.monotonic()
         assert clerk.knows(key)
         assert clerk.said(**{"class": "pair_here"})["code"] == CODE
-        assert time.monotonic() - began < 5.0
+        assert time.monotonic() - began < 15.0
     finally:
         stuck.set()
 

@@ -24,7 +24,7 @@ from firmware.ports import Face
 from monitor import cli, present
 from monitor.link.client import LinkClient
 from monitor.news import Advised
-from tests.core.running import Running
+from tests.core.running import Running, unhurried
 from tests.core.stand_ins import RATE_HZ, FakePanel, growing_ring, noise
 from tests.core.test_present import NO_MIC, ring_out_state, shown, situation
 from tests.waiting import awaited
@@ -88,7 +88,8 @@ class Box(Running):
 
 
 @pytest.fixture
-def start(tmp_path: Path) -> Iterator[Callable[..., Box]]:
+def start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Box]]:
+    unhurried(monkeypatch)
     opened: list[Box] = []
 
     def begin(*options: str, **changes: str) -> Box:

@@ -8,11 +8,12 @@ from typing import Any
 
 import pytest
 
-from tests.core.running import Running
+from tests.core.running import Running, unhurried
 
 
 @pytest.fixture
-def start(tmp_path: Path) -> Iterator[Callable[..., Running]]:
+def start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Running]]:
+    unhurried(monkeypatch)
     opened: list[Running] = []
 
     def begin(*options: str, **changes: Any) -> Running:

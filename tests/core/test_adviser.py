@@ -43,7 +43,7 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Adviser]]:
 
     yield begin
     for one in opened:
-        one.close()
+        one.close(10.0)
 
 
 def ask(adviser: Adviser, **command: Any) -> dict[str, Any]:
@@ -69,7 +69,7 @@ class Stuck(Counsel):
     gate = threading.Event()
 
     def hear(self, news: News) -> None:
-        self.gate.wait(5.0)
+        self.gate.wait(30.0)
 
 
 def test_who_hands_over_never_waits_and_losses_are_counted(start: Callable[..., Adviser]) -> None:
@@ -81,7 +81,7 @@ def test_who_hands_over_never_waits_and_losses_are_counted(start: Callable[..., 
         adviser.hear(News(float(number)))
     with pytest.raises(ValueError, match="the advice is behind"):
         adviser.ask({"class": "ring_out", "do": "open"}, lambda _: None)
-    assert time.monotonic() - began < 0.5
+    assert time.monotonic() - began < 10.0  # whoever waited for it would wait for the gate
     assert 19 <= adviser.lost_count <= 20  # one may be in its hands
     assert "hand-overs to the advice were lost" in adviser.health()
     Stuck.gate.set()
@@ -193,8 +193,9 @@ def test_a_file_of_another_equaliser_is_not_used(
     now = Now("boot-1", adviser_module.clock.uptime_s(), time.time(), clock_trusted=False)
     kept.write({**make(None).kept, "sliders": ["100", "1k"]}, now)
     adviser = start()
-    awaited(lambda: "another equaliser" in adviser.health())
-    assert adviser.result.fields["standing"] == []
+    # Why is said before it has begun anew, and the file put aside after that.
+    assert adviser.wait_until_begun(10.0).fields["standing"] == []
+    assert "another equaliser" in adviser.health()
     assert (tmp_path / "advice.json.aside").exists()
 
 
@@ -230,10 +231,10 @@ def test_a_ring_out_comes_back_in_doubt_where_no_clock_can_tell(
     adviser = start()
     ask(adviser, **{"class": "ring_out", "do": "open"})
     ask(adviser, **{"class": "ring_out", "do": "begin"})
-    adviser.close()
+    adviser.close(10.0)
     another_boot(tmp_path, trusted=False)
     back = start()
-    shown = back.wait_until_begun(5.0).fields["ring_out"]
+    shown = back.wait_until_begun(10.0).fields["ring_out"]
     assert shown["phase"] == "paused"
     assert "another evening" in shown["doubt"]
     assert shown["detail"] == shown["doubt"]
@@ -247,9 +248,9 @@ def test_what_stands_without_a_ring_out_is_not_worth_the_doubt(
 ) -> None:
     adviser = start()
     ask(adviser, **{"class": "pull", "slider": 21, "cut_db": -4.0})
-    adviser.close()
+    adviser.close(10.0)
     another_boot(tmp_path, trusted=False)
-    assert start().wait_until_begun(5.0).fields["standing"] == []
+    assert start().wait_until_begun(10.0).fields["standing"] == []
 
 
 def test_what_is_surely_of_another_evening_does_not_come_back(
@@ -258,8 +259,8 @@ def test_what_is_surely_of_another_evening_does_not_come_back(
     monkeypatch.setattr(adviser_module.clock, "is_trusted", lambda: True)
     adviser = start()
     ask(adviser, **{"class": "ring_out", "do": "open"})
-    adviser.close()
+    adviser.close(10.0)
     another_boot(tmp_path, trusted=True)
-    assert "ring_out" in start().wait_until_begun(5.0).fields
+    assert "ring_out" in start().wait_until_begun(10.0).fields
     another_boot(tmp_path, trusted=True, days=1.0)
-    assert "ring_out" not in start().wait_until_begun(5.0).fields
+    assert "ring_out" not in start().wait_until_begun(10.0).fields

@@ -17,8 +17,9 @@ from monitor.commands import check_around, check_devices, checks
 from monitor.commands.finding import Finding, report
 from monitor.demo import free_port
 from monitor.errors import SettingsError
+from monitor.hearing import CLIPPING_SHOWN_S
 from monitor.settings import Loaded, load
-from tests.core.running import Running
+from tests.core.running import Running, unhurried
 from tests.core.stand_ins import FakeLamp, FakePanel, FakeSource, noise
 
 
@@ -30,6 +31,7 @@ def _heard_soon(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Loaded:
+    unhurried(monkeypatch)
     monkeypatch.setattr(clock, "is_trusted", lambda: True)
     monkeypatch.setattr(opening, "open_lamp", lambda _: FakeLamp())
     monkeypatch.setattr(opening, "open_panel", lambda _: FakePanel())
@@ -143,8 +145,8 @@ def test_every_part_that_says_how_it_is_is_in_the_report(loaded: Loaded, tmp_pat
     (tmp_path / "advice.json").write_text("damage")
     box = Running(tmp_path)
     try:
-        box.wait_for(lambda s: s["soundcheck"]["health"] != "ok")
-        snapshot = box.snapshot()
+        damaged = ("access", "soundcheck", "adviser")  # each in a thread of its own
+        snapshot = box.wait_for(lambda s: all(s[part]["health"] != "ok" for part in damaged))
         found = look(loaded)
     finally:
         box.close()
@@ -172,6 +174,15 @@ def test_level_is_measured(loaded: Loaded, source: FakeSource) -> None:
 def test_a_whisper_and_clipping_need_doing(loaded: Loaded, source: FakeSource) -> None:
     source.give(noise(48000, level=1e-6))
     assert "next to nothing" in look(loaded)["level"].to_do
+    source.give(noise(48000, level=0.1), clipped=1000)
+    assert "it clips" in look(loaded)["level"].to_do
+
+
+def test_what_clipped_at_the_beginning_of_the_listening_is_told_at_its_end(
+    loaded: Loaded, source: FakeSource, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Longer than a watcher shows it for: the page looks on, this is said once.
+    monkeypatch.setattr(check_devices, "HEAR_S", CLIPPING_SHOWN_S + 0.2)
     source.give(noise(48000, level=0.1), clipped=1000)
     assert "it clips" in look(loaded)["level"].to_do
 

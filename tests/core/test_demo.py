@@ -92,7 +92,7 @@ def test_a_page_that_falls_over_is_started_again(
     script = f"open({str(tmp_path / 'n')!r}, 'a').write('x'); raise SystemExit(3)"
     page = demo.PageProcess([sys.executable, "-c", script])
     page.start()
-    awaited(lambda: "in a row" in caplog.text)
+    awaited(lambda: "in a row" in caplog.text, 60.0)  # six processes
     page.close()
     assert len((tmp_path / "n").read_text()) == demo.MOST_PAGE_RESTARTS + 1
     assert "the page ended with code 3 and is started again" in caplog.text
@@ -105,7 +105,7 @@ def test_a_page_that_will_not_end_is_ended(tmp_path: Path) -> None:
     )
     page = demo.PageProcess([sys.executable, "-c", script])
     page.start()
-    awaited((tmp_path / "up").exists)
+    awaited((tmp_path / "up").exists, 20.0)
     began = time.monotonic()
     page.close()
     assert time.monotonic() - began < 10.0
@@ -124,17 +124,17 @@ def test_no_page_begins_once_it_is_to_end(tmp_path: Path, monkeypatch: pytest.Mo
             found = super().is_set()
             if threading.current_thread() is page._thread:
                 looked.set()
-                go_on.wait(5.0)
+                go_on.wait(20.0)
             return found
 
     page._stopping = Slow()
     page.start()
-    assert looked.wait(5.0)
+    assert looked.wait(20.0)
     closing = threading.Thread(target=page.close)
     closing.start()
     awaited(page._stopping.is_set)
     go_on.set()
-    closing.join(10.0)
+    closing.join(20.0)
     assert not closing.is_alive()
     assert not page._thread.is_alive()
     assert page._process is None

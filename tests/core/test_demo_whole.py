@@ -66,7 +66,7 @@ class Demo:
     def close(self) -> int:
         self.client.close()
         self.process.send_signal(signal.SIGINT)
-        code = self.process.wait(timeout=15.0)
+        code = self.process.wait(timeout=30.0)
         assert self.process.stdout is not None
         self.process.stdout.close()
         return code
@@ -103,16 +103,19 @@ def test_push_the_fader_and_pull_the_named_slider(tmp_path: Path, taken_port: in
         while not demo.snapshot()["rings"]:
             fader_db += 1.0
             assert fader_db <= stage["fader_max_db"], "pushed to the end and nothing rang"
-            demo.client.request({"class": "stage", "fader_db": fader_db}, 5.0)
+            demo.client.request({"class": "stage", "fader_db": fader_db}, 10.0)
             time.sleep(1.0)
-        awaited(lambda: demo.snapshot()["lamp"]["pattern"] in ("pulse", "steady"), 5.0)
+        awaited(lambda: demo.snapshot()["lamp"]["pattern"] in ("pulse", "steady"), 10.0)
 
         # Pull whatever is named, 3 dB at a time, until it is quiet.
         labels = [slider["label"] for slider in stage["sliders"]]
         cuts = dict.fromkeys(labels, 0.0)
-        until = time.monotonic() + 40.0
-        while rings := demo.snapshot()["rings"]:
+        until = time.monotonic() + 80.0
+        while (rings := demo.snapshot()["rings"]) or not any(cuts.values()):
             assert time.monotonic() < until, f"still ringing: {rings}, pulled: {cuts}"
+            if not rings:  # the first one may pause between two sung notes
+                time.sleep(0.1)
+                continue
             label = rings[0]["slider"]
             assert label in labels, "the lantern names a slider that the stage has"
             cuts[label] = max(cuts[label] - 3.0, -abs(stage["cut_max_db"]))
@@ -120,7 +123,6 @@ def test_push_the_fader_and_pull_the_named_slider(tmp_path: Path, taken_port: in
             command = {"class": "stage", "slider": number, "cut_db": cuts[label]}
             assert demo.client.request(command, 5.0)["class"] == "done"
             time.sleep(1.5)
-        assert any(cut < 0 for cut in cuts.values())
         assert demo.client.request({"class": "history"}, 5.0)["rings"]
         # The demo's gig is a real one, in the demo's own journal.
         gig = demo.snapshot()["gig"]
@@ -166,7 +168,7 @@ def test_the_practice_desk_s_level_is_measured_and_kept(tmp_path: Path) -> None:
     demo = Demo(tmp_path, "--set", mark)
 
     def ask(**command: Any) -> dict[str, Any]:
-        return demo.client.request({"class": "soundcheck", **command}, 5.0)
+        return demo.client.request({"class": "soundcheck", **command}, 10.0)
 
     def measuring() -> dict[str, Any]:
         found: dict[str, Any] = demo.snapshot()["soundcheck"].get("measuring", {})
@@ -175,12 +177,12 @@ def test_the_practice_desk_s_level_is_measured_and_kept(tmp_path: Path) -> None:
     try:
         awaited(lambda: demo.client.connected, 20.0)
         assert demo.snapshot()["soundcheck"]["line"]["there"]
-        plan = demo.client.request({"class": "plan_get"}, 5.0)
+        plan = demo.client.request({"class": "plan_get"}, 10.0)
         assert plan["stage"]["loudspeaker"][0]["kind"] == "mains"
         assert ask(do="measure") == {"class": "done", "request": "q2"}
-        awaited(lambda: processes_with(f"--set {mark} --set line.low_cuts"), 10.0)
+        awaited(lambda: processes_with(f"--set {mark} --set line.low_cuts"), 30.0)
         ask(do="measure_stop")
-        awaited(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 5.0)
+        awaited(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 30.0)
         # It peaks at about -9 dBFS (tests/stage/test_line.py), and -18 to -12 is wanted.
         assert demo.client.request({"class": "stage", "gain_db": -6.0}, 5.0)["class"] == "done"
         assert ask(do="measure")["class"] == "done"
@@ -190,12 +192,12 @@ def test_the_practice_desk_s_level_is_measured_and_kept(tmp_path: Path) -> None:
     finally:
         demo.kill()
     # What measured has lost its watcher, and ends.
-    awaited(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 10.0)
+    awaited(lambda: not processes_with(f"--set {mark} --set line.low_cuts"), 30.0)
     demo = Demo(tmp_path)
     try:
         awaited(lambda: demo.client.connected, 20.0)
         # The listening waits for no file: what was kept may come a snapshot later.
-        awaited(lambda: demo.snapshot()["soundcheck"]["steps"][1]["state"] == "done", 5.0)
+        awaited(lambda: demo.snapshot()["soundcheck"]["steps"][1]["state"] == "done", 10.0)
         soundcheck = demo.snapshot()["soundcheck"]
         assert -20.0 <= soundcheck["level"]["loudest"]["peak_dbfs"] <= -11.0
         assert "measuring" not in soundcheck
@@ -217,4 +219,4 @@ def test_a_killed_demo_leaves_no_page_behind(tmp_path: Path) -> None:
         awaited(answers, 20.0)
     finally:
         demo.kill()
-    awaited(lambda: not answers(), 10.0)
+    awaited(lambda: not answers(), 30.0)

@@ -106,7 +106,7 @@ def test_a_long_press_leaves_the_mark_and_says_goodbye(pushed: Pushed, tmp_path:
 def test_where_nobody_switches_the_box_off_the_mark_is_taken_back_and_it_is_said(
     pushed: Pushed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(hand, "LEAVING_S", 0.2)
+    monkeypatch.setattr(hand, "LEAVING_S", 2.0)
     it = make(pushed, Desk(), tmp_path)
     pushed.hold()
     assert it.is_leaving

@@ -381,7 +381,7 @@ def test_client_comes_back_after_the_watcher(play: Any) -> None:
     watcher, path = play(script)
     with LinkClient(path) as client:
         awaited(
-            lambda: client.latest is not None and client.latest.snapshot["seq"] == 2, within_s=2.0
+            lambda: client.latest is not None and client.latest.snapshot["seq"] == 2, within_s=10.0
         )
         assert watcher.n_connections == 2
 
@@ -392,7 +392,7 @@ def test_client_waits_for_a_watcher_that_is_not_there_yet(tmp_path: Path, play: 
         with pytest.raises(LinkError, match="cannot be reached: no watcher is running"):
             client.request({"class": "way", "way": "set"})
         play(lambda connection, _: (connection.sendall(encode(HELLO)), hold(connection)))
-        awaited(lambda: client.connected, within_s=4.0)
+        awaited(lambda: client.connected, within_s=10.0)
 
 
 def test_the_first_wait_is_the_shortest_and_a_greeting_begins_anew(

