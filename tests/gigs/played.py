@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import queue
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,7 @@ EQUALISER = {
     "sliders": [{"label": "1k", "centre_hz": 1000.0}, {"label": "2k", "centre_hz": 2000.0}],
 }
 ON_THE_DAY_UTC_S = 1_800_000_000.0
+PATIENCE_S = 20.0
 
 
 def curve_of(pulls: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
@@ -89,7 +91,7 @@ class Evening:
             utc_s=lambda: self.utc_s,
         )
         self.clerk.remember(self.past.extend)
-        awaited(self._is_at_work, 20.0)
+        awaited(self._is_at_work, PATIENCE_S)
 
     def _is_at_work(self) -> bool:
         self.clerk.see(dict(self.shot))
@@ -111,7 +113,7 @@ class Evening:
         self.clerk.see(shot)
         looked: queue.Queue[object] = queue.Queue()
         assert self.clerk._later(lambda: (self.clerk._look(), looked.put(self.clerk._looked_at)))
-        assert looked.get(timeout=20.0) is shot
+        assert looked.get(timeout=PATIENCE_S) is shot
 
     def ring(self, hz: float = 2480.0, *, closes_after_s: float | None = 1.0) -> RingRow:
         """Have a ring begin now, and end."""
@@ -142,7 +144,7 @@ class Evening:
 
     def do_all(self) -> None:
         """Wait until the clerk has taken all that was handed to it."""
-        awaited(self.clerk._waiting.empty, 20.0)
+        awaited(self.clerk._waiting.empty, PATIENCE_S)
         # Answered by the clerk after all before it; a command that is refused changes nothing.
         self.ask({"class": "gig", "do": "rename", "venue": "f" * 16, "name": "x"})
 
@@ -153,7 +155,12 @@ class Evening:
             self.clerk.ask(check_command(command), got.put)
         except ValueError as error:
             return {"class": "error", "message": str(error)}
-        return dict(got.get(timeout=20.0))
+        answer = dict(got.get(timeout=PATIENCE_S))
+        # The journal answers; the clerk may not have come to show what it has done.
+        shown = threading.Event()
+        assert self.clerk._later(shown.set)
+        assert shown.wait(PATIENCE_S)
+        return answer
 
     def done(self, **command: Any) -> Message:
         """Have a gig command done."""
@@ -166,7 +173,7 @@ class Evening:
         """Ask the journal."""
         got: queue.Queue[tuple[Any, str]] = queue.Queue()
         self.journal.ask(question, lambda result, problem: got.put((result, problem)))
-        result, problem = got.get(timeout=20.0)
+        result, problem = got.get(timeout=PATIENCE_S)
         assert problem == ""
         return result
 
@@ -184,8 +191,8 @@ class Evening:
 
     def close(self) -> None:
         """Stop, as when the watcher is stopped."""
-        self.clerk.close()
-        self.journal.close()
+        self.clerk.close(PATIENCE_S)
+        self.journal.close(PATIENCE_S)
 
     def restart(self, *, session: str = "second") -> None:
         """The watcher starts again in the same boot."""

@@ -74,7 +74,8 @@ def kill_often(path: Path, kills: int, *, seed: int, batch_s: float = 0.001) -> 
             text=True,
         ) as writer:
             assert writer.stdout is not None
-            lines = [writer.stdout.readline()]
+            # How many are told before the kill is no matter of how fast the disk is.
+            lines = [writer.stdout.readline() for _ in range(chance.randint(1, 4))]
             time.sleep(chance.uniform(0.0, 0.1))
             writer.send_signal(signal.SIGKILL)
             lines += writer.stdout.read().splitlines(keepends=True)

@@ -53,14 +53,14 @@ def row(number: int, **changes: object) -> RingRow:
 def read(journal: Journal, limit: int = 1000) -> tuple[list[RingRow], str]:
     answers: queue.Queue[tuple[list[RingRow], str]] = queue.Queue()
     journal.read(limit, lambda rows, problem: answers.put((rows, problem)))
-    return answers.get(timeout=10.0)
+    return answers.get(timeout=PATIENCE_S)
 
 
 @pytest.fixture
 def journal(tmp_path: Path) -> Iterator[Journal]:
     journal = Journal(tmp_path / "state" / "j.sqlite3", keep_rings=1000, retry_s=0.2)
     yield journal
-    journal.close()
+    journal.close(PATIENCE_S)
 
 
 def test_rows_come_back_newest_first_and_exact(journal: Journal) -> None:
@@ -86,11 +86,11 @@ def test_rows_survive_closing_and_opening(tmp_path: Path) -> None:
     path = tmp_path / "j.sqlite3"
     first = Journal(path, keep_rings=1000)
     first.put(row(1))
-    first.close()
-    first.close()
+    first.close(PATIENCE_S)
+    first.close(PATIENCE_S)
     second = Journal(path, keep_rings=1000)
     assert read(second)[0] == [row(1)]
-    second.close()
+    second.close(PATIENCE_S)
 
 
 def test_settings_of_the_database(journal: Journal, tmp_path: Path) -> None:
@@ -108,7 +108,7 @@ def test_what_is_told_faster_than_it_is_written_is_not_lost(tmp_path: Path) -> N
     for number in range(count):
         journal.put(row(number))
     rows, problem = read(journal, limit=2 * count)
-    journal.close()
+    journal.close(PATIENCE_S)
     assert (len(rows), problem, journal.lost_count) == (count, "", 0)
 
 
@@ -117,7 +117,7 @@ def test_the_oldest_go_first(tmp_path: Path) -> None:
     for number in range(500):
         journal.put(row(number))
     rows, _ = read(journal)
-    journal.close()
+    journal.close(PATIENCE_S)
     # Thinned once for every so many rows, so a few more than asked for may be there.
     assert 150 <= len(rows) <= 150 + keeping.THIN_EVERY
     assert rows[0].id == 499
@@ -125,8 +125,10 @@ def test_the_oldest_go_first(tmp_path: Path) -> None:
 
 
 def test_putting_never_waits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    go_on = threading.Event()
+
     def slow_open(_path: Path) -> sqlite3.Connection:
-        time.sleep(0.5)
+        go_on.wait(PATIENCE_S)
         raise sqlite3.OperationalError("disk I/O error")
 
     monkeypatch.setattr(keeping, "open_file", slow_open)
@@ -135,9 +137,10 @@ def test_putting_never_waits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     journal = Journal(tmp_path / "j", keep_rings=100)
     for number in range(1000):
         journal.put(row(number))
-    assert time.monotonic() - began < 0.4
+    assert time.monotonic() - began < PATIENCE_S / 2.0
+    go_on.set()
     awaited(lambda: "cannot be opened" in journal.health(), PATIENCE_S)
-    journal.close()
+    journal.close(PATIENCE_S)
 
 
 def test_a_write_that_hangs_is_said_and_what_finds_no_room_is_counted(
@@ -173,10 +176,10 @@ def test_a_write_that_hangs_is_said_and_what_finds_no_room_is_counted(
         assert "21 entries were lost" in journal.health()
         began_mono_s = time.monotonic()
         journal.close(timeout_s=0.1)  # waits no longer for a full queue either
-        assert time.monotonic() - began_mono_s < 2.0
+        assert time.monotonic() - began_mono_s < PATIENCE_S / 2.0
     finally:
         go_on.set()
-        journal.close()
+        journal.close(PATIENCE_S)
     assert not journal._thread.is_alive()
     with sqlite3.connect(tmp_path / "j") as connection:
         kept = connection.execute("SELECT count(*), max(id) FROM rings").fetchone()
@@ -200,7 +203,7 @@ def test_waiting_for_no_time_at_all_ends(journal: Journal) -> None:
         done.set()
 
     threading.Thread(target=wait_often, daemon=True).start()
-    assert done.wait(20.0)
+    assert done.wait(PATIENCE_S)
 
 
 def test_what_waits_in_memory_is_bounded_and_the_loss_is_said(
@@ -220,7 +223,7 @@ def test_what_waits_in_memory_is_bounded_and_the_loss_is_said(
     # The folder appears (a card is put in): everything that waited is written.
     (tmp_path / "file").unlink()
     awaited(lambda: "cannot" not in journal.health(), PATIENCE_S)
-    journal.close()
+    journal.close(PATIENCE_S)
     with sqlite3.connect(tmp_path / "file" / "j") as connection:
         assert connection.execute("SELECT count(*) FROM rings").fetchone() == (10,)
     connection.close()
@@ -240,20 +243,20 @@ def test_a_damaged_file_is_kept_aside(tmp_path: Path, damage: Callable[[Path], N
     first = Journal(path, keep_rings=1000)
     for number in range(200):
         first.put(row(number))
-    first.close()
+    first.close(PATIENCE_S)
     damage(path)
     spoilt = path.read_bytes()
     second = Journal(path, keep_rings=1000)
     second.put(row(1000))
     assert [r.id for r in read(second)[0]] == [1000]
     assert "was damaged; it is kept as j.sqlite3.damaged-1" in second.health()
-    second.close()
+    second.close(PATIENCE_S)
     assert (tmp_path / "j.sqlite3.damaged-1").read_bytes() == spoilt
     # And once more: the first one is not overwritten.
     path.write_bytes(b"x" * 5000)
     third = Journal(path, keep_rings=1000)
     assert read(third)[0] == []
-    third.close()
+    third.close(PATIENCE_S)
     assert (tmp_path / "j.sqlite3.damaged-1").read_bytes() == spoilt
     assert (tmp_path / "j.sqlite3.damaged-2").exists()
 
@@ -264,7 +267,7 @@ def test_an_empty_file_is_a_new_journal(tmp_path: Path) -> None:
     journal.put(row(1))
     assert read(journal) == ([row(1)], "")
     assert journal.health() == "ok"
-    journal.close()
+    journal.close(PATIENCE_S)
 
 
 def test_a_newer_release_s_file_is_not_touched(tmp_path: Path) -> None:
@@ -276,7 +279,7 @@ def test_a_newer_release_s_file_is_not_touched(tmp_path: Path) -> None:
     journal = Journal(path, keep_rings=1000, retry_s=0.05)
     journal.put(row(1))
     awaited(lambda: "written by a newer release (version 99" in journal.health(), PATIENCE_S)
-    journal.close()
+    journal.close(PATIENCE_S)
     assert path.read_bytes()[100:] == before
 
 
@@ -291,14 +294,14 @@ def test_a_full_disk_is_survived_and_writing_resumes(disk: Path) -> None:
     assert len(read(journal)[0]) == 400
     filler.unlink()
     awaited(lambda: journal.health() == "ok", PATIENCE_S)
-    journal.close()
+    journal.close(PATIENCE_S)
     again = Journal(disk / "j.sqlite3", keep_rings=100_000)
     assert [r.id for r in read(again)[0]] == list(range(399, -1, -1))
-    again.close()
+    again.close(PATIENCE_S)
 
 
 def test_a_read_only_disk_is_survived_and_writing_resumes(disk: Path) -> None:
-    Journal(disk / "j.sqlite3", keep_rings=1000).close()
+    Journal(disk / "j.sqlite3", keep_rings=1000).close(PATIENCE_S)
     turn(disk, "ro")
     journal = Journal(disk / "j.sqlite3", keep_rings=1000, retry_s=0.2)
     journal.put(row(1))
@@ -306,7 +309,7 @@ def test_a_read_only_disk_is_survived_and_writing_resumes(disk: Path) -> None:
     assert len(read(journal)[0]) == 1
     turn(disk, "rw")
     awaited(lambda: journal.health() == "ok", PATIENCE_S)
-    journal.close()
+    journal.close(PATIENCE_S)
 
 
 def test_history_fits_into_one_line_of_the_link() -> None:
@@ -332,6 +335,6 @@ def test_history_says_only_what_is_known() -> None:
 def test_only_one_place_is_left_behind(tmp_path: Path) -> None:
     journal = Journal(tmp_path / "a" / "j", keep_rings=100)
     journal.put(row(1))
-    journal.close()
+    journal.close(PATIENCE_S)
     assert os.listdir(tmp_path / "a") == ["j"]  # noqa: PTH208
     shutil.rmtree(tmp_path / "a")
