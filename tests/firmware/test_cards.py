@@ -77,8 +77,8 @@ def test_only_silence_is_no_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     """A stand-in for the child's interpreter: one that hangs, one that fails, none at all."""
     program = tmp_path / "python"
     monkeypatch.setattr(cards.sys, "executable", str(program))
-    assert answers("any", timeout_s=2.0)  # no such program: the opening itself must show it
-    for words, is_answer in (("exec sleep 5", False), ("exit 1", True), ("exit 0", True)):
+    assert answers("any", timeout_s=30.0)  # no such program: the opening itself must show it
+    for words, is_answer in (("exec sleep 60", False), ("exit 1", True), ("exit 0", True)):
         program.write_text(f"#!/bin/sh\n{words}\n")
         program.chmod(0o755)
-        assert answers("any", timeout_s=0.5 if not is_answer else 5.0) is is_answer
+        assert answers("any", timeout_s=0.5 if not is_answer else 30.0) is is_answer

@@ -20,18 +20,35 @@ import numpy as np
 import pytest
 
 from firmware import microphone as module
-from firmware.fakes import FakeAlsa, FakeAlsaError, FakeCard, FakeControl, wait_until
+from firmware.fakes import FakeAlsa, FakeAlsaError, FakeCard, FakeControl
 from firmware.microphone import AlsaMicrophone
 from firmware.opening import MicrophoneError
 from firmware.pace import SilentLoss, TrueRate
 from firmware.ports import AudioBlock, MicrophoneStatus
 from firmware.which_card import UNKNOWN_EVERY_S, WhichCard
 from monitor.listening.frames import HOP_S
+from tests.waiting import awaited
 
 NAME = "hw:CARD=Stage,DEV=0"
 PERIOD = 512
 
-Maker = Callable[..., AlsaMicrophone]
+PATIENCE_S = 10.0
+
+
+class Told(AlsaMicrophone):
+    """Keeps all that it has said: a state that passes by itself may be over before a test looks."""
+
+    def __init__(self, **given: Any) -> None:
+        self.said: list[MicrophoneStatus] = []
+        self.looked_at = 0
+        super().__init__(**given)
+
+    def _say(self, *words: Any, **what_is_set: Any) -> None:
+        super()._say(*words, **what_is_set)
+        self.said.append(self._status)
+
+
+Maker = Callable[..., Told]
 
 
 def period_of(code: int, frames: int = PERIOD) -> bytes:
@@ -58,10 +75,10 @@ def kernel_list(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def make(kernel_list: Path) -> Iterator[Maker]:
-    made: list[AlsaMicrophone] = []
+    made: list[Told] = []
 
-    def make_one(alsa: Any, device: str = "auto", **more: Any) -> AlsaMicrophone:
-        made.append(AlsaMicrophone(device=device, alsa=alsa, kernel_list=kernel_list, **more))
+    def make_one(alsa: Any, device: str = "auto", **more: Any) -> Told:
+        made.append(Told(device=device, alsa=alsa, kernel_list=kernel_list, **more))
         return made[-1]
 
     yield make_one
@@ -69,24 +86,34 @@ def make(kernel_list: Path) -> Iterator[Maker]:
         each.close()
 
 
-def next_block(microphone: AlsaMicrophone, timeout_s: float = 2.0) -> AudioBlock:
-    block = microphone.read(timeout_s)
+def next_block(microphone: Told) -> AudioBlock:
+    block = microphone.read(PATIENCE_S)
     assert block is not None, microphone.status()
     return block
 
 
-def status_when(microphone: AlsaMicrophone, state: str, within_s: float = 2.0) -> MicrophoneStatus:
-    assert wait_until(lambda: microphone.status().state == state, within_s=within_s), (
-        f"not {state} within {within_s} s: {microphone.status()}"
-    )
-    return microphone.status()
+def status_when(microphone: Told, state: str) -> MicrophoneStatus:
+    """The first status of that state since the one that was found before."""
+
+    def found() -> MicrophoneStatus | None:
+        for place in range(microphone.looked_at, len(microphone.said)):
+            if microphone.said[place].state == state:
+                microphone.looked_at = place
+                return microphone.said[place]
+        return None
+
+    status = awaited(found, PATIENCE_S, f"not {state}: {microphone.status()}")
+    assert status is not None
+    return status
 
 
-def detail_when(microphone: AlsaMicrophone, words: str, within_s: float = 2.0) -> str:
-    assert wait_until(lambda: words in microphone.status().detail, within_s=within_s), (
-        microphone.status().detail
+def detail_when(microphone: Told, words: str) -> str:
+    """The first detail with these words."""
+    return awaited(
+        lambda: next((one.detail for one in microphone.said if words in one.detail), ""),
+        PATIENCE_S,
+        f"not {words!r}: {microphone.status()}",
     )
-    return microphone.status().detail
 
 
 def opened_names(alsa: FakeAlsa) -> list[str]:
@@ -139,7 +166,7 @@ def test_frames_that_are_counted_and_do_not_come_are_no_block(make: Maker) -> No
     alsa = FakeAlsa({NAME: FakeCard(script=[period_of(1), 100, period_of(2)])})
     microphone = make(alsa)
     next_block(microphone)
-    assert microphone.read(2.0) is None
+    assert microphone.read(PATIENCE_S) is None
     assert len(next_block(microphone).samples) == PERIOD
 
 
@@ -188,7 +215,7 @@ def test_when_nobody_listens_the_oldest_is_dropped_and_counted(
     monkeypatch.setattr(module, "QUEUED_S", 4 * PERIOD / 48000)
     alsa = FakeAlsa({NAME: FakeCard(script=script, after="block")})
     microphone = make(alsa)
-    assert wait_until(lambda: microphone.status().dropped_block_count == 6, within_s=2.0)
+    awaited(lambda: microphone.status().dropped_block_count == 6)
     blocks = [next_block(microphone) for _ in range(4)]
     assert [round(float(block.samples[0]) * 32768) for block in blocks] == [7, 8, 9, 10]
     assert [block.gap for block in blocks] == [True, False, False, False]
@@ -198,7 +225,7 @@ def test_reading_waits_no_longer_than_it_was_told(make: Maker) -> None:
     microphone = make(FakeAlsa({NAME: FakeCard(after="block")}))
     begun_mono_s = time.monotonic()
     assert microphone.read(0.1) is None
-    assert 0.09 < time.monotonic() - begun_mono_s < 0.6
+    assert 0.09 < time.monotonic() - begun_mono_s < 5.0  # the card itself would never answer
 
 
 # ---------------------------------------------------------------------- what ALSA really set
@@ -452,7 +479,7 @@ def test_absent_at_boot_then_plugged_in(kernel_list: Path, make: Maker) -> None:
     time.sleep(0.3)
     assert microphone.status().state == "searching"
     add_card(kernel_list, 1, "Stage", usb=True)
-    next_block(microphone, 2.0)
+    next_block(microphone)
     status_when(microphone, "hearing")
 
 
@@ -460,17 +487,17 @@ def test_pulled_and_back_under_another_number(kernel_list: Path, make: Maker) ->
     card = FakeCard(script=[period_of(1), FakeAlsaError("No such device")])
     alsa = FakeAlsa({NAME: card})
     microphone = make(alsa)
-    next_block(microphone)
+    heard_mono_s = next_block(microphone).captured_mono_s
     shutil.rmtree(kernel_list / "card1")
     card.is_plugged = False
     lost = status_when(microphone, "lost")
     assert "plug" in lost.detail
-    assert time.monotonic() - lost.since_mono_s < 2.0
+    assert heard_mono_s <= lost.since_mono_s <= time.monotonic()
     while microphone.read(0.05) is not None:  # what was captured before the plug was pulled
         pass
     add_card(kernel_list, 3, "Stage", usb=True)
     card.is_plugged = True
-    assert next_block(microphone, 2.0).gap
+    assert next_block(microphone).gap
     status_when(microphone, "hearing")
     assert set(opened_names(alsa)) == {NAME}
 
@@ -480,12 +507,13 @@ def test_pulled_many_times_leaves_no_thread_behind(make: Maker) -> None:
     for _ in range(5):
         script += [period_of(1), FakeAlsaError("No such device")]
     alsa = FakeAlsa({NAME: FakeCard(script=script)})
-    before = threading.active_count()
+    # Threads of earlier tests may still be ending.
+    before = set(threading.enumerate())
     microphone = make(alsa)
-    assert wait_until(lambda: len(opened_names(alsa)) == 6, within_s=6.0)
-    assert threading.active_count() <= before + 2
+    awaited(lambda: len(opened_names(alsa)) == 6)
+    assert len(set(threading.enumerate()) - before) <= 2
     microphone.close()
-    assert wait_until(lambda: threading.active_count() == before, within_s=2.0)
+    awaited(lambda: set(threading.enumerate()) <= before)
 
 
 def test_any_exception_is_survived(make: Maker) -> None:
@@ -502,9 +530,10 @@ def test_a_read_that_never_returns_is_noticed_within_a_second(make: Maker) -> No
     microphone = make(alsa)
     try:
         captured_mono_s = next_block(microphone).captured_mono_s
-        stuck = status_when(microphone, "stuck", within_s=2.0)
-        # 0.8 s and one look of the keeper; the rest is for a busy test machine.
-        assert stuck.since_mono_s - captured_mono_s < 1.3
+        stuck = status_when(microphone, "stuck")
+        assert module.STUCK_AFTER_S + module.WATCHED_EVERY_S <= 1.0
+        # The rest is for a busy test machine; it must not be what a first read may take.
+        assert stuck.since_mono_s - captured_mono_s < module.FIRST_READ_WITHIN_S
         assert "replug" in stuck.detail
         # A second reader takes over while the first still hangs.
         assert next_block(microphone).gap
@@ -523,7 +552,7 @@ def test_what_a_stuck_read_delivers_in_the_end_is_not_heard(make: Maker) -> None
         next_block(microphone)
         hang.set()
         # The abandoned reader lets go of its device, and its old sound is not among the new.
-        assert wait_until(lambda: alsa.calls[-1] == ("close", NAME), within_s=2.0)
+        awaited(lambda: ("close", NAME) in alsa.calls)
         while (block := microphone.read(0.0)) is not None:
             assert not block.samples.any()
         status_when(microphone, "hearing")
@@ -556,7 +585,8 @@ def test_hanging_reads_do_not_pile_up(make: Maker, monkeypatch: pytest.MonkeyPat
     alsa = FakeAlsa({NAME: FakeCard(script=hangs)})
     make(alsa)
     try:
-        time.sleep(2.5)
+        awaited(lambda: len(opened_names(alsa)) == 2)
+        time.sleep(1.5)  # two more, were they left behind as they come
         assert len(opened_names(alsa)) == 2
     finally:
         for hang in hangs:
@@ -573,7 +603,7 @@ def test_a_device_that_does_not_answer_is_not_opened(make: Maker) -> None:
     alsa = FakeAlsa({"a_server": FakeCard()})
     microphone = make(alsa, device="a_server", knock=knock)
     assert "restart the sound server" in detail_when(microphone, "does not answer")
-    next_block(microphone, 4.0)  # it knocks once a second
+    next_block(microphone)  # it knocks once a second
     assert knocks == ["a_server"] * 3
     assert len(opened_names(alsa)) == 1
 
@@ -586,9 +616,8 @@ def test_closing_twice_and_while_stuck(make: Maker) -> None:
         begun_mono_s = time.monotonic()
         microphone.close()
         microphone.close()
-        assert time.monotonic() - begun_mono_s < 3.5
-        assert microphone.read(5.0) is None
-        assert time.monotonic() - begun_mono_s < 4.0
+        assert microphone.read(60.0) is None
+        assert time.monotonic() - begun_mono_s < 30.0
     finally:
         hang.set()
 
