@@ -116,7 +116,8 @@ class Manager(Closed):
                 os.setpriority(os.PRIO_PROCESS, process.pid, self.unit.nice)
             except (PermissionError, ProcessLookupError):
                 pass  # an ordinary user's priority, or it ended at once
-            self.pid, self.start_count = process.pid, self.start_count + 1
+            self.start_count += 1  # before the number that says that there is one
+            self.pid = process.pid
             self._watch(process)
             self.pid = 0
             self._is_closing.wait(self.unit.restart_s)

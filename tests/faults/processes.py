@@ -22,8 +22,8 @@ def page_killed(folder: Path, times: int = 10) -> Outcome:
     with Box(folder, with_page=True) as box:
         box.ear.begin_count()
         for _ in range(times):
-            killed_mono_s = box.page.send(signal.SIGKILL)
             before = box.page.start_count
+            killed_mono_s = box.page.send(signal.SIGKILL)
             begun = wait_until(
                 lambda before=before: box.page.start_count > before, within_s=PATIENCE_S
             )

@@ -44,11 +44,11 @@ def test_who_is_killed_is_started_again(tmp_path: Path) -> None:
 
 
 def test_who_is_frozen_is_ended_and_who_pings_is_not(tmp_path: Path) -> None:
-    unit = Unit(restart_s=0.05, stop_s=2.0, watchdog_s=2.0, nice=0)
+    unit = Unit(restart_s=0.05, stop_s=2.0, watchdog_s=4.0, nice=0)
     words = [sys.executable, "-c", PINGS]
     with Manager(unit, words, os.environ, tmp_path / "log") as manager:
         assert wait_until(lambda: manager.pid > 0, within_s=WITHIN_S)
-        time.sleep(1.5 * 2.0)
+        time.sleep(1.5 * 4.0)
         assert manager.start_count == 1
         frozen_mono_s = manager.send(signal.SIGSTOP)
         assert wait_until(lambda: manager.start_count == 2, within_s=WITHIN_S)
