@@ -343,6 +343,6 @@ def test_what_cannot_be_planned_is_refused(
 def test_a_plan_is_ready_before_anybody_waits() -> None:
     """12 rings on 31 sliders took 30 ms on a desk computer; generous for a busy one."""
     plan(made("31"), rings(1, 12))
-    began = time.perf_counter()
+    began = time.process_time()
     plan(made("31"), rings(2, 12))
-    assert time.perf_counter() - began < 0.5
+    assert time.process_time() - began < 0.5

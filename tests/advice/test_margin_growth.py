@@ -136,7 +136,7 @@ def test_the_trace_is_bounded_and_quick_to_ask() -> None:
     for i in range(100_000):
         trace.push(i * HOP_S, -40.0, FLOOR_DBFS)
     assert len(trace._points) < 500
-    begun_s = time.perf_counter()
+    begun_s = time.process_time()
     trace.climb(100_000 * HOP_S)
     # 3 ms on the busy machine it was written on: too long for every hop, not for a page.
-    assert time.perf_counter() - begun_s < 0.5
+    assert time.process_time() - begun_s < 0.5

@@ -163,11 +163,11 @@ def test_a_card_is_heard_through_the_real_microphone_class(tmp_path: Path, monke
             device=device, channel=channel, rates_hz=rates_hz, alsa=alsa, kernel_list=tmp_path
         )
 
-    monkeypatch.setattr(level_source, "WAIT_S", 0.5)
     source = from_line(line(alsa_name, 2), microphone("Device"), None, devices=[], opened=opened)
     first, second = next(source.frames), next(source.frames)
     assert list(first.samples[:3]) == [0.5, 0.5, 0.5]
     assert (first.gap, second.gap) == (False, True)
     assert first.sample_rate_hz == 48000
+    monkeypatch.setattr(level_source, "WAIT_S", 0.5)
     with pytest.raises(LanternError, match="."):  # then it gives nothing more
         next(source.frames)

@@ -25,7 +25,7 @@ def door(tmp_path: Path) -> Iterator[SoundDoor]:
 
 def listener(tmp_path: Path) -> socket.socket:
     made = socket.socket(socket.AF_UNIX, socket.SOCK_SEQPACKET)
-    made.settimeout(2.0)
+    made.settimeout(10.0)
     made.connect(str(tmp_path / "sound.sock"))
     return made
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from monitor.advice.equaliser import Equaliser
+from monitor.stage import source
 from monitor.stage.loop import FADER_MAX_DB, StageLoop
 from monitor.stage.scenario import DEFAULT_ROOM
 from monitor.stage.source import BLOCK_SAMPLES, LATE_S, QUEUED_BLOCKS, StageMicrophone
@@ -23,27 +24,34 @@ def small_stage() -> StageMicrophone:
 
 @pytest.fixture
 def stage() -> Iterator[StageMicrophone]:
-    source = small_stage()
-    yield source
-    source.close()
+    made = small_stage()
+    yield made
+    made.close()
 
 
 @pytest.fixture(scope="module")
 def shared_stage() -> Iterator[StageMicrophone]:
     """One for all commands that must change nothing."""
-    source = small_stage()
-    yield source
-    source.close()
+    made = small_stage()
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def _unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However long the machine stands still, the stage makes up for it and has no gap."""
+    monkeypatch.setattr(source, "LATE_S", 60.0)
 
 
 @pytest.mark.realtime
+@pytest.mark.usefixtures("_unhurried")
 def test_blocks_come_in_real_time(stage: StageMicrophone) -> None:
-    first = stage.read(2.0)
+    first = stage.read(10.0)
     assert first is not None
     assert first.gap
     start_mono_s, samples, captured = time.monotonic(), 0, [first.captured_mono_s]
     while samples < 48000:
-        block = stage.read(2.0)
+        block = stage.read(10.0)
         assert block is not None
         assert not block.gap
         assert block.samples.dtype == np.float32
@@ -51,7 +59,7 @@ def test_blocks_come_in_real_time(stage: StageMicrophone) -> None:
         samples += len(block.samples)
         captured.append(block.captured_mono_s)
     took_s = time.monotonic() - start_mono_s
-    assert 0.8 < took_s < 2.5  # never faster than sound; slower only on a very busy machine
+    assert 0.8 < took_s < 10.0  # never faster than sound; slower only on a very busy machine
     assert np.diff(captured) == pytest.approx(BLOCK_SAMPLES / 48000, abs=1e-6)
 
 
@@ -66,12 +74,12 @@ def test_nothing_comes_within_no_time_and_after_the_end(stage: StageMicrophone) 
     assert stage.status().state == "lost"
 
 
+@pytest.mark.usefixtures("_unhurried")
 def test_a_reader_that_sleeps_loses_blocks_and_is_told(stage: StageMicrophone) -> None:
-    time.sleep(QUEUED_BLOCKS * BLOCK_SAMPLES / 48000 + 0.5)
-    assert stage.status().dropped_block_count > 0
+    awaited(lambda: stage.status().dropped_block_count > 0, 30.0)
     gaps = 0
     for _ in range(QUEUED_BLOCKS + 5):
-        block = stage.read(1.0)
+        block = stage.read(10.0)
         assert block is not None
         gaps += block.gap
     assert gaps == 2  # the very first, and the one after the loss
@@ -80,7 +88,7 @@ def test_a_reader_that_sleeps_loses_blocks_and_is_told(stage: StageMicrophone) -
 def test_a_stage_that_stalls_goes_on_with_a_gap_that_is_counted(
     stage: StageMicrophone, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    first = stage.read(2.0)
+    first = stage.read(10.0)
     assert first is not None
     before = stage.status().overrun_count
     works = StageLoop.process
@@ -93,11 +101,13 @@ def test_a_stage_that_stalls_goes_on_with_a_gap_that_is_counted(
         return works(loop, n_samples)
 
     monkeypatch.setattr(StageLoop, "process", holds_once)
-    awaited(lambda: stage.status().overrun_count > before, 5.0)
-    gaps = 0
-    while (block := stage.read(0.2)) is not None and not gaps:
-        gaps += block.gap
-    assert gaps == 1
+    awaited(lambda: stage.status().overrun_count > before, 10.0)
+    for _ in range(2 * QUEUED_BLOCKS):
+        block = stage.read(10.0)
+        assert block is not None
+        if block.gap:
+            break
+    assert block.gap
     assert stage.status().dropped_block_count == 0
 
 
@@ -147,7 +157,7 @@ def test_the_advice_follows_and_never_tells_the_answer(stage: StageMicrophone) -
     assert "Push the fader up" in said[0]
     stage.read(1.0)
     stage.control({"fader_db": FADER_MAX_DB})
-    deadline = time.monotonic() + 10.0
+    deadline = time.monotonic() + 30.0
     while "It rings" not in said[-1] and time.monotonic() < deadline:
         stage.read(0.1)
         said.append(stage.state()["advice"])
