@@ -297,7 +297,7 @@ class PlayedWatcher:
         self._server = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         self._server.bind(str(path))
         self._server.listen(4)
-        self._server.settimeout(5.0)
+        self._server.settimeout(20.0)
         self._play = play
         self.n_connections = 0
         self._thread = threading.Thread(target=self._run, daemon=True)
@@ -311,7 +311,7 @@ class PlayedWatcher:
                 return
             self.n_connections += 1
             with connection:
-                connection.settimeout(5.0)
+                connection.settimeout(20.0)
                 try:
                     self._play(connection, self.n_connections)
                 except OSError:
