@@ -44,6 +44,9 @@ KNOCK_EVERY_S = 1.0
 """Each knock starts a process: dear on a slow board whose microphone is away all night."""
 STUCK_AFTER_S = 0.8
 WATCHED_EVERY_S = 0.2
+OVERSLEPT_S = 2.0 * WATCHED_EVERY_S
+"""A keeper that stood still itself for so long cannot tell the machine's stall from the card's, and
+looks once more."""
 FIRST_READ_WITHIN_S = 3.0
 """A sound server that has just been woken needs up to 2 s for its first samples."""
 
@@ -187,10 +190,14 @@ class AlsaMicrophone:
                 reader.is_wanted = False
                 thread.join(1.0)
                 return
+            looked_mono_s = time.monotonic()
             thread.join(WATCHED_EVERY_S)
+            now_mono_s = time.monotonic()
+            if now_mono_s - looked_mono_s > OVERSLEPT_S:
+                continue
             last = reader.progress_mono_s
             allowed_s = FIRST_READ_WITHIN_S if last is None else STUCK_AFTER_S
-            silent_s = time.monotonic() - (reader.begun_mono_s if last is None else last)
+            silent_s = now_mono_s - (reader.begun_mono_s if last is None else last)
             if reader.is_open and silent_s > allowed_s and thread.is_alive():
                 with self._change:
                     reader.is_wanted = False

@@ -542,6 +542,24 @@ def test_a_read_that_never_returns_is_noticed_within_a_second(make: Maker) -> No
         hang.set()
 
 
+def test_a_machine_that_stood_still_is_no_card_that_is_stuck(
+    make: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    join, stood = threading.Thread.join, threading.Event()
+
+    def stands_still_once(thread: threading.Thread, timeout: float | None = None) -> None:
+        if thread.name != "capture" or stood.is_set():
+            join(thread, timeout)
+            return
+        time.sleep(module.STUCK_AFTER_S + 0.4)
+        stood.set()  # reader and keeper go on at the same time
+
+    monkeypatch.setattr(threading.Thread, "join", stands_still_once)
+    microphone = make(FakeAlsa({NAME: FakeCard(script=[period_of(1), stood, period_of(2)])}))
+    assert [next_block(microphone).gap for _ in range(3)] == [False, False, False]
+    assert [status.state for status in microphone.said] == ["hearing"]
+
+
 def test_what_a_stuck_read_delivers_in_the_end_is_not_heard(make: Maker) -> None:
     hang = threading.Event()
     alsa = FakeAlsa({NAME: FakeCard(script=[period_of(1), (hang, period_of(99))])})
