@@ -3,6 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# Otherwise an example may take 0.2 s and the making of some a second: on a busy machine one does.
+settings.register_profile(
+    "busy machine", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("busy machine")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

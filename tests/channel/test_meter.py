@@ -33,7 +33,7 @@ def of_blocks(samples, sizes, *, rate_hz=RATE_HZ, gap_at=()):
 WHOLE = of_blocks(SOUND, [len(SOUND)])
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.lists(st.integers(1, 30000), min_size=1, max_size=8).filter(lambda s: sum(s) > 400))
 def test_any_blocks_give_the_same_fields(sizes):
     assert of_blocks(SOUND, sizes) == WHOLE

@@ -43,7 +43,7 @@ def test_pieces_fit_in_lines_and_make_the_whole(content: dict[str, Any]) -> None
     assert json.loads(put_together(Whole.of(content))) == content
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.lists(st.text(max_size=2000), max_size=40))
 def test_whatever_is_written_comes_back(content: list[str]) -> None:
     assert json.loads(put_together(Whole.of(content))) == content

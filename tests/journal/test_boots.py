@@ -94,7 +94,7 @@ def test_gigs_of_another_box_stand_among_ours_by_date() -> None:
     assert names == ["5", "1", "4", "2", "3", "6"]
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     st.lists(
         st.tuples(

@@ -166,7 +166,7 @@ ANYTHING = st.recursive(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.data())
 def test_whatever_stands_anywhere_it_is_let_through_whole_or_refused(data: st.DataObject) -> None:
     whole = copy.deepcopy(made_record(3, hours=0.5))

@@ -130,7 +130,7 @@ def test_hum_hiss_and_silence_are_not_rings(samples, way):
     assert listen(samples, rate_hz=48000, way=way) == []
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     cuts=st.lists(st.integers(1, 3 * 44100 - 1), max_size=30),
     rate_hz=st.sampled_from([44100, 96000]),

@@ -64,7 +64,6 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
 
 @settings(
     max_examples=40,
-    deadline=None,
     suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
 )
 @given(documents())

@@ -110,7 +110,7 @@ LENGTHS = st.floats(0.5, 5.5).map(lambda x: round(x, 3))
 ANGLES = st.floats(0.0, 359.0).map(lambda x: round(x, 1))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     x=LENGTHS,
     y=LENGTHS,
