@@ -25,7 +25,6 @@ import math
 import subprocess
 import time
 import wave
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -50,6 +49,8 @@ RATE_HZ = 48000
 HOP = round(HOP_S * RATE_HZ)
 HOWLS_HZ = (620.0, 2480.0, 5200.0)
 PLAYER_BUFFER_MS = 1000
+PLAYER_LATE_S = 0.25
+MOST_RUNS = 3
 ALLOWED_S = 0.100
 """The product's own promise for what follows the detection."""
 
@@ -64,6 +65,13 @@ class Evening:
     played_mono_s: float
     exit_code: int
     log: str
+
+    @property
+    def player_late_s(self) -> float:
+        """From just before the player was started to the first sound that the witness heard."""
+        heard = self.account
+        first = int(np.argmax(heard.samples != 0.0))  # before it digital silence
+        return heard.zero_mono_s + first / RATE_HZ - self.played_mono_s
 
     @property
     def rings(self) -> list[dict[str, Any]]:
@@ -93,12 +101,24 @@ def write_howls(path: Path) -> None:
 
 
 @pytest.fixture(scope="module")
-def evening(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Evening]:
-    """One run of the watcher with three howls, seen from outside."""
+def evening(tmp_path_factory: pytest.TempPathFactory) -> Evening:
+    """One run of the watcher with three howls, seen from outside.
+
+    A run whose player came late or whose witness lost sound, as on a busy machine they may, tells
+    nothing of the watcher, and is done again.
+    """
     missing = what_is_missing()
     if missing:
         pytest.skip(missing)
-    folder = tmp_path_factory.mktemp("real_time")
+    for _ in range(MOST_RUNS):
+        seen = run_in(tmp_path_factory.mktemp("real_time"))
+        if seen.player_late_s < PLAYER_LATE_S and not seen.witness_losses:
+            break
+    return seen
+
+
+def run_in(folder: Path) -> Evening:
+    """Play and watch once."""
     write_howls(folder / "howls.wav")
     with (
         SoundServer(folder) as server,
@@ -117,13 +137,13 @@ def evening(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Evening]:
             time.sleep(1.0 + PAST_S)
             played_mono_s = time.monotonic()
             play(server, folder / "howls.wav")
-            wait_until(lambda: len(client.events) >= 3 * len(HOWLS_HZ), within_s=5.0)
+            wait_until(lambda: len(client.events) >= 3 * len(HOWLS_HZ), within_s=10.0)
             account = witness.close()
             messages = client.events
         finally:
             client.close()
         code = watcher.stop()
-        yield Evening(account, witness.losses, messages, played_mono_s, code, watcher.log)
+        return Evening(account, witness.losses, messages, played_mono_s, code, watcher.log)
 
 
 def play(server: SoundServer, path: Path) -> None:
@@ -226,11 +246,9 @@ def test_the_watcher_heard_every_sample_that_the_witness_heard(
 
 
 def test_messages_are_there_within_a_tenth_of_a_second(evening: Evening, needed: list[int]) -> None:
-    heard = evening.account
-    first = int(np.argmax(heard.samples != 0.0))  # before it digital silence
-    late_s = heard.zero_mono_s + first / RATE_HZ - evening.played_mono_s
+    heard, late_s = evening.account, evening.player_late_s
     # A hard bound of the time line's error: the sound cannot be older than its player.
-    assert late_s < 0.25
+    assert late_s < PLAYER_LATE_S
     delays_s = np.array(
         [
             message["received_mono_s"] - heard.zero_mono_s - n / RATE_HZ
