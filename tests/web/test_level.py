@@ -39,7 +39,7 @@ def xs_of(driver: Any, *selectors: str) -> list[float]:
 
 def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> None:
     click(page, "#lv-main")
-    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 10.0)
     assert commands(evening) == [{"do": "measure", "source": "line"}]
     # The sentence is the largest thing of the room.
     sizes = script(
@@ -62,29 +62,29 @@ def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> No
     evening.asked.clear()
     click(page, "#lv-main")
     again = [{"do": "measure_stop"}, {"do": "measure", "source": "line"}]
-    assert awaited(lambda: commands(evening) == again, 5.0), evening.asked
+    assert awaited(lambda: commands(evening) == again, 10.0), evening.asked
     evening.script = METERS["right"]
-    assert awaited(lambda: said(page) == "leave the gain", 5.0)
+    assert awaited(lambda: said(page) == "leave the gain", 10.0)
     wedge, wanted = xs_of(page, ".wedge", ".wanted")
     assert abs(wedge - wanted) < 20
     assert text(page, "lv-main") == "Keep this level"
     evening.asked.clear()
     click(page, "#lv-main")
-    assert awaited(lambda: commands(evening) == [{"do": "take_level"}], 5.0), evening.asked
-    assert awaited(lambda: "leave the gain" in text(page, "lv-taken"), 5.0)
+    assert awaited(lambda: commands(evening) == [{"do": "take_level"}], 10.0), evening.asked
+    assert awaited(lambda: "leave the gain" in text(page, "lv-taken"), 10.0)
     click(page, "#lv-small [data-do=measure_stop]")
-    assert awaited(lambda: said(page) == "Set the gain", 5.0)
+    assert awaited(lambda: said(page) == "Set the gain", 10.0)
     assert "Kept 70 s ago" in text(page, "lv-taken")
 
 
 def test_the_low_cut_waits_is_drawn_and_is_kept(page: Any, evening: EveningClient) -> None:
     evening.script, evening.measuring = METERS["too-loud"], "line"
-    assert awaited(lambda: "32 s of voice" in text(page, "lc-say"), 5.0)
+    assert awaited(lambda: "32 s of voice" in text(page, "lc-say"), 10.0)
     done = script(page, "document.getElementById('lc-progress').value")
     assert done == pytest.approx(28.0 / 60.0)
     assert not script(page, "document.getElementById('lc-take').checkVisibility()")
     evening.script = METERS["right"]
-    assert awaited(lambda: "low cut at 120" in text(page, "lc-say"), 5.0)
+    assert awaited(lambda: "low cut at 120" in text(page, "lc-say"), 10.0)
     assert not script(page, "document.getElementById('lc-wait').checkVisibility()")
     rows = script(
         page,
@@ -109,8 +109,8 @@ def test_the_low_cut_waits_is_drawn_and_is_kept(page: Any, evening: EveningClien
     assert (cut - low) / (high - low) == pytest.approx(0.263, abs=0.01)
     assert cut < note < high
     click(page, "#lc-take")
-    assert awaited(lambda: commands(evening) == [{"do": "take_low_cut"}], 5.0), evening.asked
-    assert awaited(lambda: "low cut at 120" in text(page, "lc-taken"), 5.0)
+    assert awaited(lambda: commands(evening) == [{"do": "take_low_cut"}], 10.0), evening.asked
+    assert awaited(lambda: "low cut at 120" in text(page, "lc-taken"), 10.0)
     wide, window_wide = script(page, "[document.documentElement.scrollWidth, innerWidth]")
     assert wide <= window_wide
 
@@ -119,10 +119,10 @@ def test_the_box_s_own_microphone_is_never_taken_for_the_desk(
     page: Any, evening: EveningClient
 ) -> None:
     click(page, "#sources [value=box]")
-    assert awaited(lambda: "nothing about the desk's gain" in text(page, "lv-detail"), 3.0)
+    assert awaited(lambda: "nothing about the desk's gain" in text(page, "lv-detail"), 10.0)
     evening.script = METERS["box"]
     click(page, "#lv-main")
-    assert awaited(lambda: said(page) == "the box hears well", 5.0)
+    assert awaited(lambda: said(page) == "the box hears well", 10.0)
     assert commands(evening) == [{"do": "measure", "source": "box"}]
     assert "not the desk" in text(page, "lv-of")
     assert not script(page, "document.getElementById('lv-meter').checkVisibility()")
@@ -144,7 +144,7 @@ def test_each_state_has_its_sentence_and_shape(
     page: Any, evening: EveningClient, name: str, words: str, main: str
 ) -> None:
     evening.script, evening.measuring = METERS[name], "line"
-    assert awaited(lambda: said(page) == words, 5.0)
+    assert awaited(lambda: said(page) == words, 10.0)
     assert (
         script(page, "document.getElementById('lv-sentence').dataset.state")
         == METERS[name]["state"]
@@ -171,7 +171,7 @@ def test_on_the_smallest_phone_measuring_begins_without_scrolling(page: Any) -> 
     for source in ("line", "box"):
         click(page, f"#sources [value={source}]")
         begins = NOTHING[source]
-        assert awaited(lambda begins=begins: said(page) == begins, 3.0)
+        assert awaited(lambda begins=begins: said(page) == begins, 10.0)
         rail, lowest, wide = script(
             page,
             "[document.getElementById('rail').getBoundingClientRect().top,"
@@ -184,35 +184,35 @@ def test_on_the_smallest_phone_measuring_begins_without_scrolling(page: Any) -> 
 
 def test_without_a_line_it_says_how_to_have_one(page: Any, evening: EveningClient) -> None:
     evening.line = {"there": False, "why": NO_LINE}
-    assert awaited(lambda: text(page, "line-words").startswith(NO_LINE), 5.0)
+    assert awaited(lambda: text(page, "line-words").startswith(NO_LINE), 10.0)
     assert "settings file, table [line]" in text(page, "line-words")
     assert script(page, "document.querySelector('#sources [value=line]').disabled")
     assert script(page, "document.getElementById('lv-main').disabled")
     click(page, "#sources [value=box]")
-    assert awaited(lambda: not script(page, "document.getElementById('lv-main').disabled"), 3.0)
+    assert awaited(lambda: not script(page, "document.getElementById('lv-main').disabled"), 10.0)
 
 
 def test_a_measurement_that_goes_silent_or_ends_is_said(page: Any, evening: EveningClient) -> None:
     evening.measuring = "line"
     evening.script = {"kind": "line", "age_s": 7.0}
-    assert awaited(lambda: said(page) == "It has gone silent", 5.0)
+    assert awaited(lambda: said(page) == "It has gone silent", 10.0)
     assert "7\u00a0s" in text(page, "lv-detail")  # never parted
     evening.more = {"why": "the desk's interface was pulled out"}
     evening.measuring = ""
-    assert awaited(lambda: said(page) == "It stopped", 5.0)
+    assert awaited(lambda: said(page) == "It stopped", 10.0)
     assert "pulled out" in text(page, "lv-detail")
 
 
 def test_a_refusal_is_said_and_an_old_watcher_is_named(page: Any, evening: EveningClient) -> None:
     evening.refuse = "another measurement is running"
     click(page, "#lv-main")
-    assert awaited(lambda: text(page, "lv-said") == evening.refuse, 5.0)
+    assert awaited(lambda: text(page, "lv-said") == evening.refuse, 10.0)
     # The other phone's measurement is shown here too: the refusal is no matter any more.
     evening.measuring = "line"
-    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 10.0)
     assert text(page, "lv-said") == ""
     evening.with_soundcheck = False
-    assert awaited(lambda: said(page) == "Not on this box", 5.0)
+    assert awaited(lambda: said(page) == "Not on this box", 10.0)
     assert "older than this page" in text(page, "lv-detail")
     assert not script(page, "document.getElementById('lv-main').checkVisibility()")
     assert not script(page, "document.getElementById('strip').checkVisibility()")
@@ -220,9 +220,9 @@ def test_a_refusal_is_said_and_an_old_watcher_is_named(page: Any, evening: Eveni
 
 def test_a_gone_watcher_greys_what_was_measured(page: Any, evening: EveningClient) -> None:
     evening.measuring = "line"
-    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 10.0)
     evening.gone = True
-    assert awaited(lambda: script(page, "document.body.dataset.fresh") == "no", 8.0)
+    assert awaited(lambda: script(page, "document.body.dataset.fresh") == "no", 10.0)
     paper, old = script(
         page,
         "[getComputedStyle(document.getElementById('level-room')).getPropertyValue('--paper'),"
@@ -236,8 +236,8 @@ def test_nothing_of_it_breaks_the_page_s_own_policy(page: Any, evening: EveningC
     for name, one in METERS.items():
         evening.script, evening.measuring = one, one["kind"]
         sentence = one["advice"]["sentence"]
-        assert awaited(lambda: said(page) == sentence, 5.0), name  # noqa: B023
+        assert awaited(lambda: said(page) == sentence, 10.0), name  # noqa: B023
     evening.script = meter(low_cut={**LOW_CUT_WAITING, "choices": []}, spectrum={})
-    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 5.0)
+    assert awaited(lambda: said(page) == "turn the gain down 5 dB", 10.0)
     severe = [line["message"] for line in page.get_log("browser") if line["level"] == "SEVERE"]
     assert severe == []

@@ -197,12 +197,12 @@ def test_a_burst_is_turned_away_and_the_next_is_served(
     threads = [threading.Thread(target=reckon_once) for _ in range(2)]
     for thread in threads:
         thread.start()
-        assert inside.acquire(timeout=5.0)
+        assert inside.acquire(timeout=20.0)
     with pytest.raises(Busy, match="^$"):
         reckoners.reckoned(stage)
     free.set()
     for thread in threads:
-        thread.join(5.0)
+        thread.join(20.0)
     monkeypatch.undo()
     assert reckoners.reckoned(stage)["svg"]
     monkeypatch.setattr(Reckoners, "reckoned", lambda *_: (_ for _ in ()).throw(Busy()))

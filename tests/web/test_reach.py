@@ -54,6 +54,8 @@ def enter(driver: Any, url: str, room: str) -> None:
     driver.get(f"{url}#{room}")
     assert awaited(lambda: script(driver, "document.body.dataset.fresh") == "yes", 10.0)
     assert awaited(lambda: script(driver, "document.body.dataset.room") == room, 10.0)
+    asleep = "!!document.querySelector('[inert]:not([data-away])')"
+    assert awaited(lambda: not script(driver, asleep), 20.0)
     if room == "after":
         assert awaited(lambda: "14 rings" in text(driver, "af-say"), 20.0)
     if room == "place":

@@ -134,12 +134,15 @@ def test_rooms_that_are_there_and_links_are_never_held(window: Any, url: str, ga
     live(window)
     inert = "[...document.querySelectorAll('[inert]')].map((e) => e.id)"
     assert awaited(lambda: "place-room" not in script(window, inert), 20.0)
+    room = "document.body.dataset.room"
     window.execute_script("location.hash = '#level'")
+    assert awaited(lambda: script(window, room) == "level")
     # The strip of steps is served by what Place has brought already.
     held = script(window, inert)
     assert "level-room" in held
     assert not {"strip", "gig", "doors"} & set(held)
     window.execute_script("location.hash = '#set'")
+    assert awaited(lambda: script(window, room) == "set")
     assert script(window, "document.getElementById('coming').hidden")
     visible = "[...document.querySelectorAll('[inert]')].filter((e) => e.checkVisibility()).length"
     assert script(window, visible) == 0

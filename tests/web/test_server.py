@@ -140,28 +140,31 @@ def test_a_body_that_trickles_is_ended_too(monkeypatch: pytest.MonkeyPatch) -> N
 def test_an_idle_connection_is_ended_and_one_in_use_is_not(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(bounds, "IDLE_S", 1.5)
+    monkeypatch.setattr(bounds, "IDLE_S", 4.0)
     with serving(hello) as served:
         silent = connect(served)
         used = connect(served)
-        for _ in range(10):
+        silent.settimeout(0.3)
+
+        def ended_while_the_other_is_used() -> bool:
             used.sendall(b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n")
             assert answered(used)
-            time.sleep(0.3)
-        assert is_closed(silent)
+            return is_closed(silent)
+
+        awaited(ended_while_the_other_is_used, 40.0)
         used.sendall(b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n")
         assert answered(used)
 
 
 def test_an_answer_that_is_not_taken_is_thrown_away(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(bounds, "ANSWER_S", 1.0)
+    monkeypatch.setattr(bounds, "ANSWER_S", 4.0)  # so long it can be seen
     with serving(hello) as served:
         lazy = connect(served)
         lazy.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         lazy.sendall(b"GET /big HTTP/1.1\r\nHost: localhost\r\n\r\n")
         awaited(lambda: sum(s.waiting_bytes for s in served.servers) > 1_000_000, 20.0)
         awaited(lambda: sum(s.waiting_bytes for s in served.servers) == 0, 20.0)
-        assert served.lines.count == 0
+        awaited(lambda: served.lines.count == 0)  # thrown away first, then hung up on
 
 
 def test_too_much_waiting_puts_new_requests_off(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -205,13 +208,11 @@ def test_in_a_crowd_who_is_idle_longest_makes_room() -> None:
 
 def test_a_flood_of_one_address_is_slowed_and_others_are_served() -> None:
     with serving(hello) as served:
-        served.pace = Pace(per_s=5.0, burst_count=10)
+        served.pace = Pace(per_s=0.01, burst_count=10)  # however slowly it is asked
         statuses = [ask(served, source="127.0.0.2").status for _ in range(20)]
-        assert statuses[:10] == [200] * 10
-        assert statuses.count(429) >= 5
+        assert statuses == [200] * 10 + [429] * 10
         answer = ask(served, source="127.0.0.2")
-        if answer.status == 429:
-            assert int(answer.headers["Retry-After"]) > 0
+        assert int(answer.headers["Retry-After"]) > 0
         assert ask(served, source="127.0.0.3").status == 200
 
 
@@ -243,7 +244,7 @@ def test_what_is_too_long_or_no_http_is_refused(
 def test_a_live_page_that_takes_nothing_loses_its_place(monkeypatch: pytest.MonkeyPatch) -> None:
     from web import streams
 
-    monkeypatch.setattr(streams, "STUCK_S", 0.5)
+    monkeypatch.setattr(streams, "STUCK_S", 4.0)  # so long its place is seen to be taken
     monkeypatch.setattr(streams, "BACKLOG_BYTES", 1000)
     client = StillClient()
     stop = threading.Event()

@@ -15,6 +15,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from monitor.stage.sound import SoundDoor, softened
+from tests.waiting import awaited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
 from web import sound as web_sound
@@ -114,15 +115,12 @@ def test_sound_arrives_whole_and_the_place_comes_free(
     link: StillClient, playing: SoundDoor
 ) -> None:
     with page_server(link) as url:
-        with urllib.request.urlopen(f"{url}api/v1/sound?listener={NAME}", timeout=5) as answer:
+        with urllib.request.urlopen(f"{url}api/v1/sound?listener={NAME}", timeout=20) as answer:
             assert answer.headers["X-Sample-Rate"] == "48000"
             assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
             heard = np.frombuffer(answer.read(4 * 1024), "<i2")
             assert heard.tolist() == np.tile(softened(BLOCK), 4).tolist()
-        stop = time.monotonic() + 10.0
-        while playing.listener_count:
-            assert time.monotonic() < stop, "the phone is gone and its place is not free"
-            time.sleep(0.05)
+        awaited(lambda: not playing.listener_count, 20.0, "the phone is gone, its place not free")
 
 
 def test_a_phone_that_says_nothing_is_let_go(
@@ -131,11 +129,11 @@ def test_a_phone_that_says_nothing_is_let_go(
     monkeypatch.setattr(web_sound, "LEASE_S", 0.5)
     with (
         page_server(link) as url,
-        urllib.request.urlopen(f"{url}api/v1/sound?listener={NAME}", timeout=5) as answer,
+        urllib.request.urlopen(f"{url}api/v1/sound?listener={NAME}", timeout=20) as answer,
     ):
         began_mono_s = time.monotonic()
         assert 0 < len(answer.read()) <= 1.5 * 96_000
-        assert time.monotonic() - began_mono_s < 5.0
+        assert time.monotonic() - began_mono_s < 15.0
 
 
 def test_what_nobody_took_is_not_heaped_up() -> None:

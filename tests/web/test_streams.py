@@ -38,12 +38,14 @@ class Page:
         self.stream = stream
         self.names: list[str] = []
         self.shown: dict[str, Any] | None = None
+        self.problem = ""
 
     def take(self, count: int = 1) -> None:
         """Read that many pieces of the stream."""
         for text in itertools.islice(self.stream, count):
             for name, data in events(text):
                 self.names.append(name)
+                self.problem = data.get("problem", self.problem)
                 if name == "now":
                     self.shown = data.get("snapshot")
                 elif name == "part":
@@ -60,7 +62,8 @@ class Page:
 
 
 @pytest.fixture
-def link() -> Iterator[StillClient]:
+def link(monkeypatch: pytest.MonkeyPatch) -> Iterator[StillClient]:
+    monkeypatch.setattr(streams, "FULL_EVERY_S", 600.0)  # a whole one has a reason then
     client = StillClient()
     client.hold(STATES["quiet"])
     yield client
@@ -99,13 +102,11 @@ def test_a_lost_watcher_is_told_at_once_and_a_new_one_with_other_keys_adds_up(
     page.take(2)
     link.hold(STATES["ring-out raise"])
     page.take_until(lambda p: "ring_out" in (p.shown or {}))
-    began_s = time.monotonic()
     with link.condition:
         link.connected, link.problem = False, "the watcher hung up"
         link.condition.notify_all()
-    text = next(page.stream)
-    assert "the watcher hung up" in text.decode()
-    assert time.monotonic() - began_s < 5.0
+    # A heartbeat may be on its way already.
+    page.take_until(lambda p: p.problem == "the watcher hung up", 5.0)
     link.hold(STATES["starting"])
     page.take_until(lambda p: p.shown == STATES["starting"])
 
@@ -165,7 +166,7 @@ def test_who_takes_nothing_is_let_go(link: StillClient, monkeypatch: pytest.Monk
 def test_a_stream_ends_and_its_thread_too(
     link: StillClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(streams, "LONGEST_S", 0.5)
+    monkeypatch.setattr(streams, "LONGEST_S", 2.0)
     broadcast = Broadcast(link)
     assert len(list(broadcast.stream())) >= 2
     stop = time.monotonic() + 20.0

@@ -113,7 +113,7 @@ def test_the_page_says_that_the_standard_bands_are_trained(page: Any, link: Stil
     assert not script(page, shown)
     parametric = equaliser_fields(Equaliser.from_settings("parametric"))
     link.hold({**STATES["quiet"], "equaliser": parametric})
-    assert awaited(lambda: script(page, shown), 5.0)
+    assert awaited(lambda: script(page, shown), 10.0)
     assert "standard 31 bands" in text(page, "ears-whose")
     levels = "[...document.querySelectorAll('#ears-levels input')].length"
     assert script(page, levels) == 3
@@ -211,9 +211,9 @@ def test_scores_keep_the_newest_answers(brought: Any) -> None:
 def begin(page: Any) -> None:
     assert script(page, "document.getElementById('ears-begin').disabled")
     press(page, "ears-try")
-    assert awaited(lambda: not script(page, "document.getElementById('ears-begin').disabled"), 5.0)
+    assert awaited(lambda: not script(page, "document.getElementById('ears-begin').disabled"), 10.0)
     press(page, "ears-begin")
-    assert awaited(lambda: text(page, "ears-said") == "Which slider do you pull?", 5.0)
+    assert awaited(lambda: text(page, "ears-said") == "Which slider do you pull?", 10.0)
 
 
 def answer(page: Any, *, right: bool) -> None:
@@ -266,7 +266,7 @@ def test_the_ring_falls_by_what_the_pull_gives(page: Any, right: bool, fall_db: 
     before = level(page)
     answer(page, right=right)
     if right:
-        assert awaited(lambda: level(page) < before - fall_db + 0.5, 2.0)
+        assert awaited(lambda: level(page) < before - fall_db + 0.5, 10.0)
     assert level(page) == pytest.approx(before - fall_db, abs=1.0)
 
 
@@ -291,7 +291,7 @@ def test_arrows_walk_the_sliders_and_enter_pulls(page: Any) -> None:
     page.switch_to.active_element.send_keys(Keys.END, Keys.HOME, Keys.ENTER)
     assert script(page, "document.activeElement.id") == "ears-next"
     page.switch_to.active_element.send_keys(Keys.ENTER)
-    assert awaited(lambda: text(page, "ears-progress") == "Ring 2 of 10", 5.0)
+    assert awaited(lambda: text(page, "ears-progress") == "Ring 2 of 10", 10.0)
 
 
 def test_hands_and_eyes(page: Any) -> None:
@@ -309,9 +309,9 @@ def test_hands_and_eyes(page: Any) -> None:
 def test_leaving_the_room_is_silence(page: Any) -> None:
     begin(page)
     page.execute_script("location.hash = '#set'")
-    assert awaited(lambda: module(page, "tone", "m.frequencyHz()") == 0, 5.0)
-    assert awaited(lambda: module(page, "audio", "m.peak()") == 0, 5.0)
+    assert awaited(lambda: module(page, "tone", "m.frequencyHz()") == 0, 10.0)
+    assert awaited(lambda: module(page, "audio", "m.peak()") == 0, 10.0)
     # The run waits, and is not thrown away.
     page.execute_script("location.hash = '#ears'")
-    assert awaited(lambda: script(page, "document.body.dataset.room") == "ears", 5.0)
+    assert awaited(lambda: script(page, "document.body.dataset.room") == "ears", 10.0)
     assert not script(page, "document.getElementById('ears-run').hidden")
