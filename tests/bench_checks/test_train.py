@@ -32,6 +32,14 @@ def test_a_package_is_in_one_half_and_both_halves_have_some_of_every_group() -> 
     assert {job.half for job in jobs if job.name.startswith("loop")} == {0, 1}
 
 
+@pytest.mark.parametrize("copies", [2, 4])
+def test_every_kind_of_copy_comes_equally_often(copies: int) -> None:
+    pool = [Sound(Path(f"a_{n}.wav"), "speech", f"speech-{n % 2}", 30.0) for n in range(8)]
+    jobs = jobs_of(runs=1, copies=copies, pool=pool)
+    kinds = [job.given[1] % 4 for job in jobs if isinstance(job.given[0], Sound)]
+    assert [kinds.count(kind) for kind in range(4)] == [2 * copies] * 4
+
+
 def test_loops_count_alike_and_all_feedback_is_a_part_of_the_rest() -> None:
     def rows(n_feedback: int, n_other: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         labels = np.repeat([1.0, 0.0], [n_feedback, n_other]).astype(np.float32)
