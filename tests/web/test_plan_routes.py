@@ -148,7 +148,7 @@ def test_without_a_watcher_a_plan_is_reckoned_but_neither_read_nor_kept(
     assert (answer.status_code, "watcher" in answer.get_json()["error"]) == (503, True)
     evening.hold(None)
     answer = phone.post("/api/v1/plan", json={"stage": PLAN})
-    assert (answer.status_code, "switched on" in answer.get_json()["error"]) == (503, True)
+    assert (answer.status_code, "not begun to listen" in answer.get_json()["error"]) == (503, True)
 
 
 def test_before_a_plan_there_is_an_example_and_a_broken_one_is_said(
