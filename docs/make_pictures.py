@@ -30,7 +30,14 @@ from tests.web.kept import HERON, KeptClient
 from tests.web.screenshots import page_server
 
 PICTURES = Path(__file__).parent / "pictures"
-SHOWN_FACES = ("starting quiet ringing-depth howl-depth several-share deaf-no-microphone").split()
+SHOWN_FACES = (
+    "starting",
+    "quiet",
+    "ringing-depth",
+    "howl-depth",
+    "several-share",
+    "deaf-no-microphone",
+)
 SCALE = 2
 GAP_PIXELS = 12
 PHONE_PIXELS = (390, 844)

@@ -101,7 +101,7 @@ class RingOutState:
     that is taken to stand, ``pulled_count`` how many of them were pulled since it began.
     ``hints`` are those of the newest pull that was asked for.  ``asks`` is true where "pulled"
     and "turned_down" should be offered as two buttons; the default is that it was pulled.
-    ``put_back`` is what a hand has to put back after an undo.
+    ``put_back`` is what a hand has to put back: what was undone, or moved and not asked for.
     ``asks_twice`` is true where ``pulls_now`` were asked for before and are only to be looked at.
     ``gain_won_db`` is None unless fader marks tell it, and ``top_fader_db`` is the highest of them.
     ``may`` are the commands that make sense now.  ``why_ended`` is "" until it has.

@@ -114,8 +114,8 @@ def test_a_client_that_does_not_read_delays_nobody(
             took_s.append(time.monotonic() - began)
             n_read += len(buffer.push(awake.recv(65536)))
         # Publishing hands over and returns; a blocking send would take until the sleeper wakes.
-        # The usual one: a busy machine may stand still over any of them.
         assert statistics.median(took_s) < 0.01
+        assert max(took_s) < 0.2
         assert server.skipped_snapshot_count > 0
         assert server.dropped_client_count == 1
 

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import base64
-import itertools
 import os
 import queue
 import signal
-import statistics
 import subprocess
 import sys
 import threading
@@ -142,27 +140,20 @@ def test_a_flag_is_on_the_socket_within_100_ms_of_its_last_sample(
     start: Callable[..., Running],
 ) -> None:
     # The whole way from the block that completes the flag; the panel is as slow as a full
-    # frame on a 100 kHz bus and must not matter.  The middle one of three rings: a busy machine
-    # may hold up one.
+    # frame on a 100 kHz bus and must not matter.
     box = start(panel_opener=lambda _: FakePanel(takes_s=0.1))
-    rings = [[growing_ring(2.0, hz=hz), noise(RATE_HZ)] for hz in (620.0, 2480.0, 5200.0)]
-    sound = np.concatenate([noise(RATE_HZ), *itertools.chain(*rings)])
+    sound = np.concatenate([noise(RATE_HZ), growing_ring(2.0)])
     began = time.monotonic()
     player = threading.Thread(target=box.play, args=(sound,), kwargs={"paced": True})
     player.start()
-    took_s: dict[int, float] = {}
-    sent_mono_s: list[float] = []
-    while len(took_s) < len(rings):
-        event = box.events.get(PATIENCE_S)
-        received = time.monotonic()
-        assert event is not None
-        took_s.setdefault(event["id"], received - began - event["flagged_s"])
-        sent_mono_s.append(event["sent_mono_s"])
+    event = box.events.get(10.0)
+    received = time.monotonic()
     player.join()
-    assert min(took_s.values()) >= 0.0
-    assert statistics.median(took_s.values()) < 0.1 + BLOCK / RATE_HZ
+    assert event is not None
+    spoken_at = began + event["flagged_s"]
+    assert 0.0 <= received - spoken_at < 0.1 + BLOCK / RATE_HZ
     lit = [at for pattern, at in box.lamp.shown if pattern != "dark"]
-    assert lit[0] <= sent_mono_s[0], "the lamp comes first"
+    assert lit[0] <= event["sent_mono_s"], "the lamp comes first"
 
 
 def test_commands_reach_the_listening(start: Callable[..., Running]) -> None:
@@ -363,7 +354,7 @@ def test_lost_microphone_is_said_and_survived(
     back = time.monotonic()
     box.play(noise(RATE_HZ, seed=9), gap=False, rate_hz=44100)
     box.wait_for(lambda s: s["state"] == "quiet")
-    assert time.monotonic() - back < 5.0
+    assert time.monotonic() - back < 2.0
     assert box.lamp.shown[-1][0] == "dark"
 
 

@@ -94,15 +94,14 @@ def test_a_halted_server_is_noticed_and_survived(
     halted_mono_s = time.monotonic()
     assert wait_until(lambda: microphone.status().state == "stuck", within_s=10.0)
     print(f"\nhalted server noticed after {time.monotonic() - halted_mono_s:.2f} s")
-    # Within a second (STUCK_AFTER_S) on a machine that is not busy; a first read may take three.
-    assert time.monotonic() - halted_mono_s < 3.0
+    assert time.monotonic() - halted_mono_s < 1.5
     # The rest of the program must go on: nothing may hold the interpreter's lock meanwhile.
     beats, last, longest_s = 0, time.monotonic(), 0.0
     while beats < 100:
         time.sleep(0.02)
         now = time.monotonic()
         beats, longest_s, last = beats + 1, max(longest_s, now - last), now
-    assert longest_s < 2.0  # for as long as the server is halted, if something did
+    assert longest_s < 0.5
     sound_server.go_on()
     returned_mono_s = time.monotonic()
     assert wait_until(lambda: hears(microphone), within_s=10.0), microphone.status()
@@ -130,7 +129,7 @@ def test_a_microphone_that_was_pulled_is_heard_again_within_two_seconds(
         print(f"\nhears again {took_s[-1]:.2f} s after its return")
         assert block is not None
         assert block.gap
-    assert min(took_s) < 2.0  # a busy machine may hold up one of them
+    assert max(took_s) < 2.0
 
 
 def test_absent_at_boot(sound_server: SoundServer) -> None:  # noqa: F811
@@ -160,4 +159,4 @@ def test_a_server_that_crashed_is_heard_again_within_two_seconds_of_its_return(
         assert wait_until(lambda: hears(microphone), within_s=10.0), microphone.status()
         took_s.append(time.monotonic() - returned_mono_s)
         assert any(block.gap for block in blocks_for(microphone, 0.5))
-    assert min(took_s) < 2.0  # a busy machine may hold up one of them
+    assert max(took_s) < 2.0

@@ -88,13 +88,12 @@ def test_blinking_keeps_its_rhythm() -> None:
     lamp = open_lamp(gpio_pin=PIN, enabled=True, pin_factory=pins)
     pins.pin(PIN).clear_states()
     lamp.show("blink")
-    awaited(lambda: len(rises(pins.pin(PIN))) >= 5, 30.0)
+    time.sleep(3.3)
     lamp.close()
     when_s = rises(pins.pin(PIN))
-    # A busy machine may be late with one of them, which is in two of these.
-    periods_s = [when_s[n + 2] - when_s[n] for n in range(3)]
-    assert min(periods_s, key=lambda s: abs(s - 3.0)) == pytest.approx(3.0, abs=0.25)
-    assert min(when_s[1] - when_s[0], when_s[3] - when_s[2]) < 0.6
+    assert len(when_s) >= 3
+    assert when_s[2] - when_s[0] == pytest.approx(3.0, abs=0.25)
+    assert when_s[1] - when_s[0] < 0.6
 
 
 def test_a_new_pattern_is_shown_at_once_in_the_middle_of_another(

@@ -225,7 +225,7 @@ def test_reading_waits_no_longer_than_it_was_told(make: Maker) -> None:
     microphone = make(FakeAlsa({NAME: FakeCard(after="block")}))
     begun_mono_s = time.monotonic()
     assert microphone.read(0.1) is None
-    assert 0.09 < time.monotonic() - begun_mono_s < 5.0  # the card itself would never answer
+    assert 0.09 < time.monotonic() - begun_mono_s < 0.6
 
 
 # ---------------------------------------------------------------------- what ALSA really set
@@ -493,6 +493,7 @@ def test_pulled_and_back_under_another_number(kernel_list: Path, make: Maker) ->
     lost = status_when(microphone, "lost")
     assert "plug" in lost.detail
     assert heard_mono_s <= lost.since_mono_s <= time.monotonic()
+    assert time.monotonic() - lost.since_mono_s < 2.0
     while microphone.read(0.05) is not None:  # what was captured before the plug was pulled
         pass
     add_card(kernel_list, 3, "Stage", usb=True)
@@ -531,9 +532,9 @@ def test_a_read_that_never_returns_is_noticed_within_a_second(make: Maker) -> No
     try:
         captured_mono_s = next_block(microphone).captured_mono_s
         stuck = status_when(microphone, "stuck")
+        # 0.8 s and one look of the keeper; the rest is for a busy test machine.
         assert module.STUCK_AFTER_S + module.WATCHED_EVERY_S <= 1.0
-        # The rest is for a busy test machine; it must not be what a first read may take.
-        assert stuck.since_mono_s - captured_mono_s < module.FIRST_READ_WITHIN_S
+        assert stuck.since_mono_s - captured_mono_s < 1.3
         assert "replug" in stuck.detail
         # A second reader takes over while the first still hangs.
         assert next_block(microphone).gap
@@ -634,8 +635,9 @@ def test_closing_twice_and_while_stuck(make: Maker) -> None:
         begun_mono_s = time.monotonic()
         microphone.close()
         microphone.close()
+        assert time.monotonic() - begun_mono_s < 3.5
         assert microphone.read(60.0) is None
-        assert time.monotonic() - begun_mono_s < 30.0
+        assert time.monotonic() - begun_mono_s < 4.0
     finally:
         hang.set()
 
