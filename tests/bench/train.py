@@ -197,19 +197,23 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as passing:
         folder = asked.keep or Path(passing)
         folder.mkdir(parents=True, exist_ok=True)
-        weights = _trained(jobs, folder)
-    weights["note"] = (
-        f"Trained by tests/bench/train.py on {asked.runs} simulated closed loops, {asked.copies} "
-        f"varied copies of each of {len(pool)} sounds of the tuning part (tests/bench/material.py "
-        f"says which), {TONES} sets of tones and {SEVERAL} of several lines; nothing of the "
-        "scoring part was used."
-    )
-    asked.output.write_text(json.dumps(weights, separators=(",", ":")) + "\n", "utf-8")
-    print(f"wrote {asked.output}")
+        weights, judges = _trained(jobs, folder)
+        weights["note"] = (
+            f"Trained by tests/bench/train.py on {asked.runs} simulated closed loops, "
+            f"{asked.copies} varied copies of each of {len(pool)} sounds of the tuning part "
+            f"(tests/bench/material.py says which), {TONES} sets of tones and {SEVERAL} of several "
+            "lines; nothing of the scoring part was used."
+        )
+        # Before the judging, which takes long: they can be scored meanwhile.
+        asked.output.write_text(json.dumps(weights, separators=(",", ":")) + "\n", "utf-8")
+        print(f"wrote {asked.output}", flush=True)
+        print(table(run_all(judge, judges, name="held back")))
 
 
-def _trained(jobs: Sequence[Job], folder: Path) -> dict[str, Any]:
-    """Both scorers; everything on the way goes into the folder."""
+def _trained(
+    jobs: Sequence[Job], folder: Path
+) -> tuple[dict[str, Any], list[tuple[Path, str, Path, Path]]]:
+    """Both scorers, and who judges which source held back; what is on the way is in the folder."""
     paths = [folder / f"{job.name.replace('/', '_')}.npz" for job in jobs]
     run_all(collect, list(zip(jobs, paths, strict=True)), name="streams")
     seeds = [zlib.crc32(job.name.encode()) for job in jobs]
@@ -226,10 +230,9 @@ def _trained(jobs: Sequence[Job], folder: Path) -> dict[str, Any]:
         (path, job.group, look_files[1 - job.half], course_files[1 - job.half])
         for job, path in zip(jobs, paths, strict=True)
     ]
-    print(table(run_all(judge, judges, name="held back")))
     weights = {"note": "", "look": look, "course": course}
     Scorers.of(weights)
-    return weights
+    return weights, judges
 
 
 if __name__ == "__main__":
