@@ -10,31 +10,26 @@ from collections.abc import Sequence
 from typing import Any
 
 from monitor.advice.pulls import Pull
-from monitor.advice.ring_out_state import CommandName, RingOutState
-from monitor.advice.set_advice import SetAdvice
+from monitor.advice.ring_out_state import CommandName
 from monitor.advice.sliders import Slider
 from monitor.link.messages import Message
+from monitor.news import Advised
 
 _SAYS: tuple[CommandName, ...] = ("begin", "pulled", "turned_down", "go_on", "pause")
 """In a ring-out: the first of these that makes sense now."""
 
 
-def commands_of_press(
-    ring_out: RingOutState | None,
-    advice: SetAdvice | None,
-    sliders: Sequence[Slider],
-) -> list[Message]:
+def commands_of_press(advised: Advised, sliders: Sequence[Slider]) -> list[Message]:
     """Return the commands that a press stands for, in order.
 
     Parameters
     ----------
-    ring_out : RingOutState or None
-        The ring-out as it stands.
-    advice : SetAdvice or None
-        What was last advised in the set, as long as it is shown.
+    advised : Advised
+        What the advice has come to, with the ring-out as it stands.
     sliders : sequence of Slider
         The person's own, in the order of the desk.
     """
+    ring_out, advice = advised.ring_out, advised.advice
     if ring_out is not None and ring_out.phase == "done":
         return [{"class": "ring_out", "do": "close"}]
     if ring_out is not None:

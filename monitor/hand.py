@@ -84,8 +84,7 @@ class Hand:
             self._patience.cancel()
 
     def _pressed(self) -> None:
-        advised = self._advised()
-        for command in commands_of_press(advised.ring_out, advised.advice, self._sliders):
+        for command in commands_of_press(self._advised(), self._sliders):
             LOG.info("the button: %s", command.get("do", "pulled"))
             try:
                 self._handle(command, _said)

@@ -13,24 +13,24 @@ from monitor.advice.ring_out_state import RingOutState
 from monitor.advice.set_advice import RingNow, SetAdvice, set_advice
 from monitor.button_press import commands_of_press
 from monitor.link.commands import check_command
+from monitor.news import Advised
 
 THIRTY_ONE = Equaliser.from_settings("31")
 PARAMETRIC = Equaliser.from_settings("parametric")
 
 
-def advised(*pulls: Pull) -> SetAdvice:
-    return SetAdvice("pull 2.5k by 4", pulls, None, "", "")
+def advised(*pulls: Pull, ring_out: RingOutState | None = None) -> Advised:
+    advice = SetAdvice("pull 2.5k by 4", pulls, None, "", "")
+    return Advised(advice, ring_out=ring_out)
 
 
 def test_with_nothing_going_on_it_opens_a_ring_out() -> None:
-    assert commands_of_press(None, None, THIRTY_ONE.sliders) == [
-        {"class": "ring_out", "do": "open"}
-    ]
+    assert commands_of_press(Advised(), THIRTY_ONE.sliders) == [{"class": "ring_out", "do": "open"}]
 
 
 def test_an_advice_is_acknowledged_as_pulled() -> None:
     pull = Pull("2.5k", 4.0, 2500.0, 4.3, more_db=2.0)
-    (command,) = commands_of_press(None, advised(pull), THIRTY_ONE.sliders)
+    (command,) = commands_of_press(advised(pull), THIRTY_ONE.sliders)
     assert THIRTY_ONE.sliders[command["slider"]].label == "2.5k"
     assert check_command(command) == {**command, "cut_db": -4.0}
     assert "q" not in command
@@ -49,12 +49,13 @@ def test_where_nothing_is_to_be_pulled_a_press_does_nothing(rings: list[RingNow]
     advice = set_advice(THIRTY_ONE, rings)
     assert advice is not None
     assert not advice.pulls
-    assert commands_of_press(None, advice, THIRTY_ONE.sliders) == []
+    assert commands_of_press(Advised(advice), THIRTY_ONE.sliders) == []
 
 
 def test_a_filter_is_acknowledged_where_it_was_put() -> None:
     label = PARAMETRIC.sliders[1].label
-    (command,) = commands_of_press(None, advised(Pull(label, 3.0, 1870.0, 8.0)), PARAMETRIC.sliders)
+    filter_at = advised(Pull(label, 3.0, 1870.0, 8.0))
+    (command,) = commands_of_press(filter_at, PARAMETRIC.sliders)
     assert check_command(command) == {
         "class": "pull",
         "slider": 1,
@@ -97,8 +98,8 @@ def states() -> dict[str, RingOutState]:
 def test_in_a_ring_out_it_says_the_next_thing_and_ends_nothing(phase: str, says: str) -> None:
     state = states()[phase]
     # An advice of the set says nothing while a ring-out is open.
-    pull = advised(Pull("2.5k", 4.0, 2500.0, 4.3))
-    (command,) = commands_of_press(state, pull, THIRTY_ONE.sliders)
+    pull = advised(Pull("2.5k", 4.0, 2500.0, 4.3), ring_out=state)
+    (command,) = commands_of_press(pull, THIRTY_ONE.sliders)
     assert command == {"class": "ring_out", "do": says}
     assert check_command(command) == command
     assert phase == "done" or says in state.may
