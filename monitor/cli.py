@@ -182,6 +182,10 @@ def _plan(args: argparse.Namespace) -> int:
 
 
 def _gigs(args: argparse.Namespace) -> int:
+    if args.yes and args.delete is None:
+        raise UsageError("--yes says yes to deleting; name the gig with --delete GIG")
+    if args.delete is not None and (args.all or args.json):
+        raise UsageError("--delete lists nothing; leave --all and --json away")
     settings = _load(args).settings
     if args.delete is not None:
         from monitor.commands import merge

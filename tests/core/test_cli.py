@@ -99,6 +99,23 @@ def test_bands_name_the_slider_of_one_s_own_equaliser(
     assert run(capsys, "bands", "2480", "--set", "equaliser.kind=10")[1].endswith("  2k\n")
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--yes",), "name the gig with --delete GIG"),
+        (("--delete", "5e1f", "--json"), "leave --all and --json away"),
+        (("--delete", "5e1f", "--yes", "--all"), "leave --all and --json away"),
+    ],
+)
+def test_gigs_takes_no_option_that_would_do_nothing(
+    capsys: pytest.CaptureFixture[str], words: tuple[str, ...], says: str
+) -> None:
+    code, out, err = run(capsys, "gigs", *words)
+    assert (code, out) == (2, "")
+    assert says in err
+    assert err.count("\n") == 1
+
+
 # --- settings ----------------------------------------------------------------------------------
 
 
