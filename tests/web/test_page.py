@@ -94,6 +94,14 @@ def test_news_of_a_dead_microphone_is_stale_although_messages_come(
     assert awaited(lambda: script(page, "document.body.dataset.fresh") == "no", 10.0)
 
 
+def test_a_box_that_says_it_cannot_hear_is_one_that_answers(page: Any, link: StillClient) -> None:
+    """A microphone was unplugged a while ago: the box says so at this moment."""
+    link.hold({**STATES["deaf"], "audio_age_s": 40.0})
+    assert awaited(lambda: state(page) == "deaf", 10.0)
+    assert script(page, "document.body.dataset.fresh") == "yes"
+    assert not script(page, "document.getElementById('age').checkVisibility()")
+
+
 def test_a_watcher_that_is_gone_is_said(window: Any, link: StillClient) -> None:
     link.hold(None)
     with page_server(link) as url:

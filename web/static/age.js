@@ -29,9 +29,11 @@ export function hear(answer) {
   const { snapshot } = answer;
   const delayS = delayOf(answer.sent_s);
   if (delayS === null) return false;
+  // A box that says itself that it cannot hear is believed as it speaks, however old the last sound.
+  const soundS = snapshot?.state === "deaf" ? 0 : snapshot?.audio_age_s ?? 0;
   heard = {
     running: performance.now(), wall: Date.now(),
-    ageS: snapshot ? answer.age_s + delayS + (snapshot.audio_age_s ?? 0) : Infinity,
+    ageS: snapshot ? answer.age_s + delayS + soundS : Infinity,
   };
   return true;
 }
