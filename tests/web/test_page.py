@@ -71,6 +71,7 @@ def test_stale_news_is_greyed_and_dated(page: Any, link: StillClient) -> None:
     assert awaited(lambda: text(page, "band") == "2.5k", 10.0)
     age_s = int(text(page, "age").split("this is ")[1].split()[0])
     assert 30 <= age_s < 45
+    assert text(page, "spoken") == "the box is not answering", "who listens is told, and once"
 
 
 def test_what_nobody_knows_the_age_of_is_not_shown(page: Any, link: StillClient) -> None:

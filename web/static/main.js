@@ -70,7 +70,11 @@ function listen() {
     for (const key of gone) delete base[key];
     take({ ...answer, snapshot: base });
   });
-  on("ring", (ring) => { if (news()) feed(withRing(news(), ring)); });
+  on("ring", (ring) => {
+    if (!news()) return;
+    feed(withRing(news(), ring));
+    age();
+  });
   mine.onerror = poll;
 }
 

@@ -6,6 +6,7 @@ import { drawSliders } from "./row.js";
 import { asker } from "./send.js";
 
 const STALE_S = 2;
+let speech = ""; // of what is shown, as long as it is live
 
 const text = (id, value) => write(at(id), value);
 
@@ -78,10 +79,7 @@ function headline(snapshot) {
     item.dataset.degree = ring.degree;
     item.textContent = ring.band;
   });
-  // Spoken only when it changes, and without the seconds that always do.
-  text("spoken", first
-    ? `${WORDS[first.degree]} at ${first.band}, ${place(first, snapshot)}`
-    : WORDS[snapshot.state]);
+  speech = first ? `${WORDS[first.degree]} at ${first.band}, ${place(first, snapshot)}` : WORDS[snapshot.state];
 }
 
 function lines(id, values, writeOne) {
@@ -185,6 +183,8 @@ export function showAge(ageS, problem) {
   const old = ageS > STALE_S;
   document.body.dataset.fresh = old ? "no" : "yes";
   at("age").hidden = !old;
+  // Spoken only when it changes, and without the seconds that always do.
+  text("spoken", old ? "the box is not answering" : speech);
   if (!old) return;
   const why = problem ? ` (${problem})` : "";
   text("age", Number.isFinite(ageS)
