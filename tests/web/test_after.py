@@ -57,6 +57,9 @@ def test_tonight_is_shown_with_what_rang_and_what_was_won(page: Any, box: KeptCl
     assert text(page, "af-which") == "the gig that is on"
     assert text(page, "af-say") == "14 rings, 2 of them howls"
     assert text(page, "af-venue") == HERON["name"]
+    box.venue = HERON  # and on the button above, so that it need not be said twice
+    assert awaited(lambda: text(page, "gig-venue") == HERON["name"], 10.0)
+    assert awaited(lambda: text(page, "af-venue") == "", 10.0)
     rows = script(
         page,
         "[...document.querySelectorAll('#af-rings tbody tr')].map((row) =>"
@@ -191,6 +194,16 @@ def test_a_gig_that_ends_elsewhere_is_no_longer_called_on(page: Any, box: KeptCl
     assert text(page, "af-venue") == HERON["name"], "where it was is said once"
     assert script(page, "document.getElementById('af-end').hidden")
     assert "on now" not in text(page, "gig-list")
+
+
+def test_rings_that_are_no_longer_kept_have_rung_all_the_same(page: Any, box: KeptClient) -> None:
+    """Of very old gigs rings go; the list counts them, and so does the gig."""
+    record = box.records[BEFORE]
+    record["rings"] = []
+    record["gig"] |= {"rings_gone": 5, "howls_gone": 1}
+    click(page, f"#gig-list [data-gig='{BEFORE}']")
+    assert awaited(lambda: text(page, "af-say") == "5 rings, 1 of them a howl", 10.0)
+    assert "no longer kept5 rings" in text(page, "af-figures")
 
 
 def test_a_note_is_of_the_gig_that_is_on(page: Any, box: KeptClient) -> None:

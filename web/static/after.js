@@ -99,14 +99,17 @@ function howlWords(howls, rings) {
 
 function show() {
   const { gig, rings } = record;
-  const howls = rings.filter(({ degree }) => degree === "howl").length;
+  // Of a gig so old that rings have gone it is still known how many there were.
+  const { rings_gone: gone = 0, howls_gone: howlsGone = 0 } = gig;
+  const count = rings.length + gone;
+  const howls = rings.filter(({ degree }) => degree === "howl").length + howlsGone;
   shownOn = isOn();
   text(at("af-which"), shownOn ? "the gig that is on" : gig.title ?? (gig.venue ? "" : "a gig without a name"));
-  text(at("af-say"), rings.length ? `${counted(rings.length, "ring")}, ${howlWords(howls, rings.length)}` : "Nothing rang");
-  text(at("af-venue"), gig.venue?.name ?? "");
+  text(at("af-say"), count ? `${counted(count, "ring")}, ${howlWords(howls, count)}` : "Nothing rang");
   text(at("af-detail"), [whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
     .filter(Boolean).join(" \u00b7 "));
   rows(at("af-figures"), {
+    "no longer kept": gone && counted(gone, "ring"),
     "pulled at the end": pulledWords(),
     "ring-out": ringOutWords(),
     songs: of("song").length && String(of("song").length),
@@ -120,7 +123,7 @@ function show() {
   }
   nameField(gig);
   at("af-body").hidden = false;
-  endButton();
+  whileOn();
 }
 
 /** What is being typed outlasts the looks at a gig that is on. */
@@ -132,9 +135,13 @@ function nameField({ uid: of, title = "" }) {
   named = { of, title };
 }
 
-function endButton() {
-  at("af-end").hidden = !isOn();
-  at("af-note").hidden = !isOn(); // a note is of the moment
+/** What is otherwise while the gig is on. */
+function whileOn() {
+  const on = isOn();
+  at("af-end").hidden = !on;
+  at("af-note").hidden = !on; // a note is of the moment
+  const venue = record?.gig.venue?.name ?? "";
+  text(at("af-venue"), on && venue === news().gig.venue?.name ? "" : venue); // it stands above already
 }
 
 /** Read a gig's record and show it. */
@@ -206,7 +213,7 @@ at("af-note").addEventListener("submit", async (event) => {
 
 function followAfter() {
   if (!isHere()) return;
-  endButton();
+  whileOn();
   const sinceMs = performance.now() - readAt;
   if (record && isOn() !== shownOn && sinceMs > ENDED_MS) {
     readAt = performance.now();
