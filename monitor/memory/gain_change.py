@@ -1,4 +1,4 @@
-"""How much further the fader went before it rang than last time at the same venue.
+"""How much further the fader went in the last ring-out at a venue than in the one before it.
 
 Two evenings compare where both ring-outs were done with fader marks, and surely only where the
 loudest sung line before the fader is known too: a fader 3 dB higher behind an input gain 3 dB lower
@@ -16,6 +16,8 @@ from monitor.memory.phrases import decibels
 
 ALIKE_DB = 2.0
 """Fader marks are read to a decibel or so and steps of a ring-out are as large; our choice."""
+_LAST = "the last ring-out here"
+"""Not "last time": it is read on the evening itself, on arriving for the next, and years later."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +58,11 @@ def gain_change(gigs: Sequence[GigMemory]) -> GainChange | None:
     won = _won_db(last), _won_db(before)
     if won[0] is not None and won[1] is not None:
         words = (
-            f"ring-outs here won {decibels(won[0])} dB last time and {decibels(won[1])} dB before; "
-            "how loud it went does not compare without fader marks of both"
+            f"{_LAST} won {decibels(won[0])} dB, the one before it {decibels(won[1])} dB; "
+            "how loud they went does not compare without fader marks of both"
         )
         return GainChange(won[0], won[1], None, words)
-    words = "the last two ring-outs here do not compare: give fader marks on both next time"
+    words = "the last two ring-outs here do not compare: give fader marks each time"
     return GainChange(won[0], won[1], None, words)
 
 
@@ -81,10 +83,10 @@ def _compared(last: GigMemory, before: GigMemory, top_db: float, was_db: float) 
     else:
         given = "if the input gain was the same"
     if abs(change_db) < ALIKE_DB:
-        words = f"about as loud as last time before it rang ({given})"
+        words = f"{_LAST} went about as loud as the one before it ({given})"
     else:
         way = "louder" if change_db > 0.0 else "quieter"
-        words = f"{decibels(change_db)} dB {way} than last time before it rang ({given})"
+        words = f"{_LAST} went {decibels(change_db)} dB {way} than the one before it ({given})"
     return GainChange(top_db, was_db, change_db, words)
 
 
