@@ -8,7 +8,7 @@ from typing import Any
 from flask import Response, jsonify, request
 
 from monitor.link.client import LinkClient
-from monitor.link.messages import LinkError
+from monitor.link.messages import LinkError, UnreachableError
 
 API = "/api/v1"
 """Where everything but the page itself is asked; what changes meaning gets another number."""
@@ -65,7 +65,7 @@ def newest_snapshot(client: LinkClient) -> dict[str, Any]:
 
 def refused_with(error: LinkError) -> JsonAnswer:
     """What to say when the watcher was not asked, or could not be."""
-    return line(str(error), 503 if "watcher" in str(error) else 400)
+    return line(str(error), 503 if isinstance(error, UnreachableError) else 400)
 
 
 def asked(

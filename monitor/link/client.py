@@ -14,7 +14,15 @@ from pathlib import Path
 from typing import Any
 
 from monitor.link.commands import CHANGE_NOTHING, check_command, check_length
-from monitor.link.messages import PROTO_MAJOR, LineBuffer, LinkError, Message, decode, encode
+from monitor.link.messages import (
+    PROTO_MAJOR,
+    LineBuffer,
+    LinkError,
+    Message,
+    UnreachableError,
+    decode,
+    encode,
+)
 
 RETRY_FIRST_S = 0.2
 RETRY_LONGEST_S = 2.0
@@ -167,8 +175,10 @@ class LinkClient:
         Raises
         ------
         LinkError
-            If the command is malformed, there is no connection, or no answer came in time: then
-            it may be carried out all the same, and the message says so.
+            If the command is malformed.
+        UnreachableError
+            If there is no connection, or no answer came in time: then it may be carried out all
+            the same, and the message says so.
         """
         number = f"q{next(self._numbers)}"
         checked = check_command({**command, "request": number})
@@ -177,7 +187,7 @@ class LinkClient:
         check_length(checked, line)
         with self.condition:
             if not self.connected or self._socket is None:
-                raise LinkError(f"the watcher cannot be reached: {self.problem}")
+                raise UnreachableError(f"the watcher cannot be reached: {self.problem}")
             connection = self._socket
             self._answers[number] = None
         try:
@@ -188,7 +198,7 @@ class LinkClient:
                 # Half a line may be on its way: what is sent next would be lost with it.
                 with contextlib.suppress(OSError):
                     connection.shutdown(socket.SHUT_RDWR)
-                raise LinkError(
+                raise UnreachableError(
                     f"the watcher cannot be reached: {self._why(error, self.socket_path)}"
                 ) from error
             with self.condition:
@@ -202,14 +212,14 @@ class LinkClient:
                 )
                 answer = self._answers[number]
                 if answer is None and self._socket is not connection:
-                    raise LinkError(
+                    raise UnreachableError(
                         f"the connection to the watcher broke before it answered{unknown}"
                     )
         finally:
             with self.condition:
                 del self._answers[number]
         if answer is None:
-            raise LinkError(f"the watcher did not answer within {timeout_s:g} s{unknown}")
+            raise UnreachableError(f"the watcher did not answer within {timeout_s:g} s{unknown}")
         return answer
 
     def _run(self) -> None:

@@ -34,6 +34,10 @@ class LinkError(ValueError):
     """A message that breaks the protocol, or a watcher that cannot be reached."""
 
 
+class UnreachableError(LinkError):
+    """A watcher that cannot be reached, or that did not answer in time."""
+
+
 def _without_none(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {k: _without_none(v) for k, v in value.items() if v is not None}

@@ -11,7 +11,7 @@ import time
 from typing import Any
 
 from monitor.link.commands import check_command
-from monitor.link.messages import LinkError
+from monitor.link.messages import UnreachableError
 from monitor.placing.stage_file import StageError, parse_stage, stage_fields
 from tests.web.screenshots import StillClient
 from tests.web.states import STATES
@@ -255,7 +255,7 @@ class EveningClient(StillClient):
 
     def request(self, command: Any, timeout_s: float = 2.0) -> dict[str, Any]:
         if self.gone:
-            raise LinkError("the watcher cannot be reached: no watcher is running")
+            raise UnreachableError("the watcher cannot be reached: no watcher is running")
         command = check_command(dict(command))
         self.asked.append(command)
         if self.refuse:

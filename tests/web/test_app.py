@@ -16,7 +16,7 @@ from flask.testing import FlaskClient
 
 import web
 from monitor.link.gig_commands import LONGEST_NOTE
-from monitor.link.messages import LinkError
+from monitor.link.messages import LinkError, UnreachableError
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
 from web.app import create_app
@@ -171,6 +171,7 @@ def test_a_note_of_the_longest_fits_whatever_its_letters(
         ({"json": [1]}, 400),
         ({"json": {"fader_db": 0}, "headers": {"Origin": "http://other.local"}}, 403),
         ({"json": {"fader_db": 0}, "headers": {"Origin": "null"}}, 403),
+        ({"json": {"fader_db": 0}, "headers": {"Origin": "http://[::1"}}, 403),
         ({"json": {"fader_db": 0}, "headers": {"Sec-Fetch-Site": "cross-site"}}, 403),
         ({"json": {"fader_db": "x" * MAX_BODY_BYTES}}, 413),
     ],
@@ -231,25 +232,25 @@ def test_a_box_takes_way_ring_out_and_pulls_of_its_own_page(
 
 
 @pytest.mark.parametrize(
-    ("said", "status"),
+    ("error", "status"),
     [
-        ("fader_db must be a number from -120 to 60", 400),
-        ("the watcher did not answer within 2 s", 503),
+        (LinkError("way must be 'soundcheck' or 'set', not 'watcher'"), 400),
+        (UnreachableError("the watcher did not answer within 2 s"), 503),
     ],
 )
 def test_the_watchers_word_is_passed_on(
     phone: FlaskClient,
     link: StillClient,
     monkeypatch: pytest.MonkeyPatch,
-    said: str,
+    error: LinkError,
     status: int,
 ) -> None:
     def refuse(command: object, timeout_s: float = 2.0) -> dict[str, Any]:
-        raise LinkError(said)
+        raise error
 
     monkeypatch.setattr(link, "request", refuse)
     answer = phone.post("/api/v1/stage", json={"fader_db": 999})
-    assert (answer.status_code, answer.get_json()) == (status, {"error": said})
+    assert (answer.status_code, answer.get_json()) == (status, {"error": str(error)})
 
 
 def test_the_page_stands_without_a_watcher(phone: FlaskClient, link: StillClient) -> None:
