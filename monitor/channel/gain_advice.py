@@ -141,11 +141,11 @@ def advise(heard: Heard, scale: Scale) -> Advice:
         # Only a sung line tells that there is gain to be added: speech is softer, and what is no
         # voice may be an instrument beside the microphone.
         what = "speaking, it reads" if heard.spoken else "what sounds is no voice; it reads"
-        because = f"{what} {reading_db:.0f} {scale.unit}"
+        because = f"{what} {round(reading_db)} {scale.unit}"
         because += "; singing is louder" if heard.spoken else ""
         return Advice("waiting", "sing your loudest line", because)
     if heard.sung is not None and change_db >= 0 and (left_s := SETTLED_S - heard.sung.seconds) > 0:
-        so_far = f"so far it reads {reading_db:.0f} {scale.unit}; {math.ceil(left_s)} s more of it"
+        so_far = f"so far it reads {round(reading_db)} {scale.unit}; {math.ceil(left_s)} s more of it"
         return Advice("waiting", "sing your loudest line", so_far)
     if change_db:
         return _turn(change_db, reading_db, heard, scale)
@@ -221,7 +221,8 @@ def _of_clipping(heard: Heard, scale: Scale) -> Advice:
 
 def _reads(reading_db: float, scale: Scale) -> str:
     lowest_db, highest_db = scale.wanted_db
-    return f"{reading_db:.0f} {scale.unit}, wanted {lowest_db:.0f} to {highest_db:.0f}"
+    # A whole number has no "-0", which no meter reads.
+    return f"{round(reading_db)} {scale.unit}, wanted {lowest_db:.0f} to {highest_db:.0f}"
 
 
 def _turn(change_db: int, reading_db: float, heard: Heard, scale: Scale) -> Advice:

@@ -271,6 +271,25 @@ def test_where_the_noise_lies_is_told(noise_a_dbfs, c_minus_a_db, said):
     assert said is None or said in advice.detail
 
 
+def test_a_needle_just_below_its_zero_reads_zero():
+    line = Loudest(12.0, peak_dbfs=-6.0, rms_dbfs=-18.3, a_dbfs=-18.3, is_clipped=False)
+    heard = Heard(
+        seconds=20.0,
+        peak_dbfs=-6.0,
+        is_dead=False,
+        has_offset=False,
+        clipped_ago_s=None,
+        flat_top_dbfs=None,
+        sung=line,
+        spoken=None,
+        other=None,
+        noise_a_dbfs=None,
+        noise_c_minus_a_db=None,
+    )
+    advice = advise(heard, Scale("analogue", -18.0))
+    assert advice.detail == "it reads 0 dB on the desk's meter, wanted -3 to 0"
+
+
 def test_hum_alone_is_no_line_to_be_turned_up():
     hum = sine(100.0, 6.0, amplitude(-24.0)) + sine(50.0, 6.0, amplitude(-16.0))
     fields = fields_of(hum + noise(6.0, 1e-4))

@@ -1,7 +1,7 @@
 // The drawings of Level: the reading against what is wanted, and the voice with its low cut.
 import { make, size, within } from "./drawing.js";
 
-const number = (db) => `${db < 0 ? "\u2212" : ""}${Math.abs(db).toFixed(0)}`;
+const number = (db) => String(Math.round(db)).replace("-", "\u2212"); // never a zero with a minus
 
 /** One line from quiet to loud: a bracket where the reading is wanted, a wedge where it is. */
 export function drawMeter(svg, { scale, peak }) {

@@ -117,7 +117,7 @@ function box(snapshot) {
   rows(at("hears"), {
     hears: snapshot.clipping
       ? "clipping: move the box away or turn its input down"
-      : `${snapshot.level_dbfs.toFixed(0)} dB of full scale`,
+      : `${Math.round(snapshot.level_dbfs)} dB of full scale`,
     microphone: `${microphone.state} ${rate}`.trim(),
     detail: microphone.detail,
     "automatic gain": microphone.automatic_gain,
