@@ -96,6 +96,8 @@ def _timeline(evening: Evening, zone: tzinfo | None) -> Html:
         "Time across, bands up. A drop begins where the ring began: thick is loud, drawn out is "
         "long, solid is a howl."
     )
+    if evening.of_kind("way"):
+        caption += " The strip on top is how the box listened."
     count = len(evening.rings)
     if count > MOST_DRAWN:
         caption += f" {MOST_DRAWN} of {count} rings are drawn."

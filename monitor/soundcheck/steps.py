@@ -18,7 +18,7 @@ from monitor.soundcheck.words import step_words
 ITEMS = tuple(item.id for item in CHECKLIST)
 ENDS = ("done", "left_out")
 DOUBT = "from before the restart; is this another evening?"
-"""Said beside the button that begins a new one."""
+"""Said beside the button that begins the steps anew."""
 NOT_GOING_ON = ("measure", "measure_stop")
 """Says nothing of which evening it is: what was done before the restart stays in doubt."""
 NOT_OF_LEVEL = ("spectrum", "low_cut")

@@ -246,4 +246,4 @@ def test_the_way_is_changed_on_a_box_too(live: tuple[Relay, Any], link: StillCli
     page.execute_script("document.querySelector('#ways input[value=soundcheck]').click()")
     assert awaited(lambda: {"class": "way", "way": "soundcheck"} in link.asked, 10.0), link.asked
     link.hold({**STATES["quiet"], "way": "soundcheck"})
-    assert awaited(lambda: text(page, "way") == "soundcheck", 10.0)
+    assert awaited(lambda: text(page, "way") == "listens: soundcheck", 10.0)

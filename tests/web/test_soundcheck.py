@@ -222,7 +222,7 @@ def test_a_doubtful_one_and_what_is_wrong_are_said(page: Any, evening: EveningCl
 def test_the_way_of_listening_is_named_in_the_set_alone(page: Any) -> None:
     """ "set" over the steps of a soundcheck would be one word for two things."""
     seen = "document.getElementById('way').checkVisibility({visibilityProperty: true})"
-    assert awaited(lambda: text(page, "way") == "set", 10.0)
+    assert awaited(lambda: text(page, "way") == "listens: set", 10.0)
     assert not script(page, seen)
     click(page, "#rail a[href='#set']")
     assert awaited(lambda: script(page, seen), 10.0)

@@ -165,7 +165,7 @@ at("ways").addEventListener("change", async (event) => {
 export function show(snapshot) {
   at("state").dataset.state = snapshot.state;
   document.body.dataset.rings = snapshot.rings.length ? snapshot.state : "";
-  text("way", snapshot.way);
+  text("way", `listens: ${snapshot.way}`); // the soundcheck's steps are another thing
   headline(snapshot);
   recent(snapshot);
   const anything = snapshot.rings.length > 0 || (snapshot.standing ?? []).length > 0;
