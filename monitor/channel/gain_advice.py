@@ -145,7 +145,9 @@ def advise(heard: Heard, scale: Scale) -> Advice:
         because += "; singing is louder" if heard.spoken else ""
         return Advice("waiting", "sing your loudest line", because)
     if heard.sung is not None and change_db >= 0 and (left_s := SETTLED_S - heard.sung.seconds) > 0:
-        so_far = f"so far it reads {round(reading_db)} {scale.unit}; {math.ceil(left_s)} s more of it"
+        so_far = (
+            f"so far it reads {round(reading_db)} {scale.unit}; {math.ceil(left_s)} s more of it"
+        )
         return Advice("waiting", "sing your loudest line", so_far)
     if change_db:
         return _turn(change_db, reading_db, heard, scale)
