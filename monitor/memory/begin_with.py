@@ -1,9 +1,9 @@
-"""The cuts to begin with at a known venue: what held there before, in the person's own sliders.
+"""The pulls to begin with at a known venue: what held there before, in the person's own sliders.
 
 A slider is told when rings in its reach were heard on at least two evenings here, it stood pulled
 at the end of at least two, and the recent evenings (which count more) still had it.  It is told no
 deeper than it was used.  One evening shows what rang that evening; whether the place did it or the
-evening, only a second can tell, and a cut that was only carried along tells nothing.
+evening, only a second can tell, and a pull that was only carried along tells nothing.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ class BeginWith:
 def begin_with(
     gigs: Sequence[GigMemory], equaliser: str | None, verdicts: Sequence[BandVerdict] = ()
 ) -> list[BeginWith]:
-    """Return the cuts to begin with, lowest first.
+    """Return the pulls to begin with, lowest first.
 
     Parameters
     ----------
@@ -70,18 +70,18 @@ def begin_with(
         The name of the one in use; other evenings' sliders are others and do not count.  None:
         that of the last gig.
     verdicts : sequence of BandVerdict
-        To say where a cut is better made on the channel.
+        To say where a pull is better made on the channel.
     """
     alike = [gig for gig in gigs if gig.equaliser == (equaliser or gigs[-1].equaliser)]
     if len(alike) < LEAST_EVENINGS:
         return []
-    found = [cut for same in _same_sliders(alike) if (cut := _cut(same, alike, verdicts))]
+    found = [pull for same in _same_sliders(alike) if (pull := _pull(same, alike, verdicts))]
     by_label: dict[str, BeginWith] = {}
-    for cut in found:
+    for pull in found:
         # One filter cannot stand at two places: the deeper one has it.
-        if cut.label not in by_label or cut.pull_db > by_label[cut.label].pull_db:
-            by_label[cut.label] = cut
-    return sorted(by_label.values(), key=lambda cut: cut.centre_hz)
+        if pull.label not in by_label or pull.pull_db > by_label[pull.label].pull_db:
+            by_label[pull.label] = pull
+    return sorted(by_label.values(), key=lambda pull: pull.centre_hz)
 
 
 def _same_sliders(gigs: Sequence[GigMemory]) -> list[list[PullMemory | None]]:
@@ -101,7 +101,7 @@ def _same_sliders(gigs: Sequence[GigMemory]) -> list[list[PullMemory | None]]:
     return stood
 
 
-def _cut(
+def _pull(
     stood: Sequence[PullMemory | None],
     gigs: Sequence[GigMemory],
     verdicts: Sequence[BandVerdict],
@@ -113,7 +113,7 @@ def _cut(
     values = [
         (0.0 if pull is None else pull.pull_db, weight(len(gigs) - 1 - i))
         for i, pull in enumerate(stood)
-        # An evening on which it rang with the slider flat says nothing against the cut.
+        # An evening on which it rang with the slider flat says nothing against the pull.
         if pull is not None or not rang[i]
     ]
     last, pull_db = pulled[-1], weighted_median(values)

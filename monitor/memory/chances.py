@@ -63,7 +63,7 @@ Evenings = Mapping[str, Sequence[Evening]]
 class Chances:
     """What is likely of one group; ``room`` by venue: that the venue has it and it is no rig's.
 
-    ``rate`` is the chance to ring on a usual evening without cuts, by venue, if there is a thing.
+    ``rate`` is the chance to ring on a usual evening without pulls, by venue, if there is a thing.
     """
 
     rig: float

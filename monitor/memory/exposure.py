@@ -1,7 +1,7 @@
 """How much of a chance an evening gave a frequency to ring.
 
 An evening on which nothing rang says little if it was short, and nothing if the frequency stood
-pulled from the beginning: then the cut worked.  Both are counted as parts of a usual evening.
+pulled from the beginning: then the pull worked.  Both are counted as parts of a usual evening.
 """
 
 from __future__ import annotations
@@ -64,5 +64,5 @@ def exposure_times(gig: GigMemory) -> float:
 
 
 def exposure(gig: GigMemory, frequency_hz: float, until_s: float | None = None) -> float:
-    """Return the evening's chance for a frequency to ring; a usual evening without cuts is 1."""
+    """Return the evening's chance for a frequency to ring; a usual evening without pulls is 1."""
     return exposure_times(gig) * (1.0 - hidden_part(gig, frequency_hz, until_s))

@@ -2,7 +2,7 @@
 
 Two evenings compare where both ring-outs were done with fader marks, and surely only where the
 loudest sung line before the fader is known too: a fader 3 dB higher behind an input gain 3 dB lower
-is no gain won.  What was won by the cuts alone can be set side by side, but not called more gain.
+is no gain won.  What was won by the pulls alone can be set side by side, but not called more gain.
 """
 
 from __future__ import annotations

@@ -58,7 +58,7 @@ class VenueMemory:
     last_utc_s: float | None
     last: LastTime | None
     rang: tuple[Rang, ...]
-    cuts: tuple[BeginWith, ...]
+    begin_with: tuple[BeginWith, ...]
     gain: GainChange | None
     words: tuple[str, ...]
 
@@ -70,7 +70,7 @@ class VenueMemory:
         if self.last is not None:
             fields["last"] = self.last.fields()
         fields["rang"] = [rang.fields() for rang in self.rang[:MOST_RANG]]
-        fields["begin_with"] = [cut.fields() for cut in self.cuts]
+        fields["begin_with"] = [pull.fields() for pull in self.begin_with]
         if self.gain is not None:
             fields["gain"] = self.gain.fields()
         fields["words"] = list(self.words)
@@ -126,7 +126,7 @@ def recollect(
     venue : str or None
         The uid of the venue that is asked about; None for what holds over all.
     equaliser : str, optional
-        The name of the one in use, for the cuts to begin with.
+        The name of the one in use, for the pulls to begin with.
     tonight : GigMemory, optional
         The one that goes on now, to know which was the last evening before it.
     """
@@ -159,7 +159,7 @@ def _venue_memory(
     bands: Sequence[BandVerdict],
 ) -> VenueMemory:
     rang = tuple(_rang(cluster, gigs) for cluster in clusters_of(uid, gigs))
-    cuts = tuple(begin_with(gigs, equaliser, bands))
+    pulls = tuple(begin_with(gigs, equaliser, bands))
     named = [gig.venue_name for gig in gigs if gig.venue_name]
     dates = [gig.utc_s for gig in gigs if gig.utc_s is not None and has_date(gig)]
     return VenueMemory(
@@ -169,9 +169,9 @@ def _venue_memory(
         max(dates, default=None),
         last,
         tuple(sorted(rang, key=lambda each: (-each.evening_count, each.frequency_hz))),
-        cuts,
+        pulls,
         gain_change(gigs),
-        _venue_words(gigs, rang, cuts, equaliser or gigs[-1].equaliser),
+        _venue_words(gigs, rang, pulls, equaliser or gigs[-1].equaliser),
     )
 
 
@@ -182,7 +182,7 @@ def _rang(cluster: Cluster, gigs: Sequence[GigMemory]) -> Rang:
 def _venue_words(
     gigs: Sequence[GigMemory],
     rang: Sequence[Rang],
-    cuts: Sequence[BeginWith],
+    pulls: Sequence[BeginWith],
     equaliser: str | None,
 ) -> tuple[str, ...]:
     lines = []
@@ -195,7 +195,7 @@ def _venue_words(
     other = sum(gig.equaliser != equaliser for gig in gigs)
     if len(gigs) - other < LEAST_EVENINGS:
         lines.append("one evening is too few to say which pulls to begin with")
-    elif not cuts:
+    elif not pulls:
         lines.append("no slider stood pulled on enough evenings here to begin with it")
     if other:
         whose = "its" if other == 1 else "their"

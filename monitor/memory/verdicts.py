@@ -29,7 +29,7 @@ class BandVerdict:
 
     ``venue_uid`` is the room's, or where it rang most.  ``chance`` is the posterior probability of
     the verdict (of the likelier one where it is unsure), ``rate`` the chance that it rings on a
-    usual evening without cuts: anywhere for the rig, at that venue otherwise.
+    usual evening without pulls: anywhere for the rig, at that venue otherwise.
     """
 
     group: Group

@@ -1,4 +1,4 @@
-"""The marks of the report's pictures: rings, cuts, hatching.
+"""The marks of the report's pictures: rings, pulls, hatching.
 
 A ring is a drop that lies on its side: its blunt end is where it began, it is thick for a loud
 one and drawn out for a long one, solid for a howl and open for ringing.  Shape says it all;
@@ -65,7 +65,7 @@ def drop(
     )
 
 
-def cut_tick(at: Point, *, down: bool, size: float = 1.0) -> Outline:
+def pull_tick(at: Point, *, down: bool, size: float = 1.0) -> Outline:
     """Return a wedge that points the way the slider went, its point at the moment and band."""
     x, y = at
     way = -1.0 if down else 1.0
@@ -75,7 +75,7 @@ def cut_tick(at: Point, *, down: bool, size: float = 1.0) -> Outline:
         stroke="candle",
         width_cm=1.4,
         fill="candle" if down else "ground",
-        part="cut",
+        part="pull",
     )
 
 

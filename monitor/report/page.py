@@ -168,7 +168,7 @@ def _curve(evening: Evening, zone: tzinfo | None) -> Html:
         "section",
         tag("h2", "Pulled"),
         _figure(svg_text(curve_picture(evening, zone=zone)), said),
-        class_="cuts",
+        class_="pulled",
     )
 
 

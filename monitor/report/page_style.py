@@ -57,7 +57,7 @@ footer { margin-top: 1.4em; border-top: 1px solid var(--line); padding-top: 0.4e
   h2 { margin-top: 0.9em; break-after: avoid; }
   figure, tr, footer { break-inside: avoid; }
   figure svg { max-height: 125mm; }
-  .cuts svg { max-height: 62mm; }
+  .pulled svg { max-height: 62mm; }
 }
 """
 

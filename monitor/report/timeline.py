@@ -1,6 +1,6 @@
-"""The evening as a picture: time across, bands up, rings as drops, cuts as wedges.
+"""The evening as a picture: time across, bands up, rings as drops, pulls as wedges.
 
-From the top down: how it listened, the bands with rings and cuts, songs as fine lines, the
+From the top down: how it listened, the bands with rings and pulls, songs as fine lines, the
 stretches when the box could not hear, how loud it was, the time, the key.
 """
 
@@ -14,7 +14,7 @@ from itertools import pairwise
 
 from monitor.placing.shapes import Ink, Outline, Picture, Shape
 from monitor.report.evening import Evening
-from monitor.report.marks import cut_tick, drop, hatched, line, width_of, words
+from monitor.report.marks import drop, hatched, line, pull_tick, width_of, words
 from monitor.report.scales import Across, Up, bands_for, time_marks
 from monitor.report.timeline_key import key_shapes
 from monitor.report.timeline_parts import (
@@ -85,7 +85,7 @@ class _Timeline:
             *self._times(),
             *self._stretches(),
             *self._rings(),
-            *self._cuts(),
+            *self._moves(),
             *key,
         ]
         said = f"timeline of the gig: {counted(len(self.evening.rings), 'ring')}, "
@@ -188,14 +188,14 @@ class _Timeline:
 
     # --- what matters ------------------------------------------------------------------------
 
-    def _cuts(self) -> Iterator[Shape]:
+    def _moves(self) -> Iterator[Shape]:
         """A wedge where a slider moved, over the rings: they are many there."""
         taken: list[tuple[float, float]] = []
         for move in self.evening.moves:
             if move.centre_hz is None:
                 continue
             at = (self.across.x(move.at_s), self.up.y(move.centre_hz))
-            yield cut_tick(at, down=move.to_db > move.from_db, size=max(self.size, 0.7))
+            yield pull_tick(at, down=move.to_db > move.from_db, size=max(self.size, 0.7))
             height = 0.85 * self.sizes.type
             said = put_words(move.label, move.to_db)
             wide = width_of(said, height)

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from monitor.placing.shapes import Shape
 from monitor.report.evening import Evening
-from monitor.report.marks import cut_tick, drop, flow, hatched, line, radius_of, tail_of, words
+from monitor.report.marks import drop, flow, hatched, line, pull_tick, radius_of, tail_of, words
 
 _HEAD = 2.0 * radius_of(-20.0)
 
@@ -47,7 +47,7 @@ def _entries(evening: Evening) -> Iterator[tuple[str, float, str]]:
     if any(ring.lasted_s is None for ring in evening.rings):
         yield "open end", _HEAD, "end not known"
     if evening.moves or evening.standing:
-        yield "cut", 34.0, "slider pulled, and stands"
+        yield "pulled", 34.0, "slider pulled, and stands"
     if any(move.to_db < move.from_db for move in evening.moves):
         yield "eased", 10.0, "eased"
     if evening.of_kind("song"):
@@ -57,9 +57,9 @@ def _entries(evening: Evening) -> Iterator[tuple[str, float, str]]:
 
 
 def _mark(kind: str, x: float, y: float) -> Iterator[Shape]:
-    if kind in ("cut", "eased"):
-        down = kind == "cut"
-        yield cut_tick((x + 5.0, y + (6.0 if down else -6.0)), down=down)
+    if kind in ("pulled", "eased"):
+        down = kind == "pulled"
+        yield pull_tick((x + 5.0, y + (6.0 if down else -6.0)), down=down)
         if down:
             yield line(((x + 5.0, y + 6.0), (x + 34.0, y + 6.0)), "candle", 1.5)
     elif kind == "song":

@@ -110,7 +110,7 @@ def test_cuts_point_down_and_stand_until_they_are_eased() -> None:
         {"at_s": 480.0, "kind": "pull", "pulls": []},
     ]
     picture = timeline_picture(evening_of(made), zone=UTC)
-    down, up = (s for s in parts(picture, "cut") if s.points[0][1] < 400.0)
+    down, up = (s for s in parts(picture, "pull") if s.points[0][1] < 400.0)
     assert down.points[1][1] < down.points[0][1]
     assert down.fill == "candle"
     assert up.points[1][1] > up.points[0][1]
