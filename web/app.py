@@ -17,6 +17,7 @@ from web.live_routes import add_live_routes
 from web.metrics_routes import add_metrics
 from web.openapi.document import add_openapi
 from web.packing import packed
+from web.plain_words import in_plain_words
 from web.plan_routes import add_plan_routes
 from web.sound_routes import add_sound_routes
 from web.static_files import add_static_files
@@ -57,10 +58,11 @@ def create_app(client: LinkClient, *, max_streams: int = MAX_STREAMS) -> Flask:
     def failed(error: HTTPException) -> tuple[Response, int]:
         return line(error.name.lower(), error.code or 500)
 
-    # The last that is added runs first: headers, then packing, then counting what was sent.
+    # The last that is added runs first: words, headers, packing, counting what was sent.
     app.after_request(counts.note)
     app.after_request(packed)
     app.after_request(add_headers)
+    app.after_request(in_plain_words)
     add_static_files(app)
     add_live_routes(app, client, places, broadcast)
     add_command_routes(app, client)

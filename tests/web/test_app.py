@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import html
 import json
 import re
 import threading
@@ -69,14 +70,14 @@ def test_every_answer_carries_the_protecting_headers(phone: FlaskClient, path: s
 
 def test_the_page_asks_nothing_of_the_outside(phone: FlaskClient) -> None:
     with phone.get("/") as answer:
-        html = answer.get_data(as_text=True)
+        body = answer.get_data(as_text=True)
     files = {path.name: path.read_text(encoding="utf-8") for path in STATIC.iterdir()}
-    for name, text in {"page.html": html, **files}.items():
+    for name, text in {"page.html": body, **files}.items():
         outside = set(re.findall(r"(?:https?:)?//[\w.]+\.\w+[^\s\"']*", text))
         outside.discard("http://www.w3.org/2000/svg")  # the name of SVG, which nobody fetches
         assert not outside, name
-    assert not re.search(r"<script(?![^>]*\bsrc=)", html)
-    assert not re.search(r"\son\w+=|style=", html)
+    assert not re.search(r"<script(?![^>]*\bsrc=)", body)
+    assert not re.search(r"\son\w+=|style=", body)
 
 
 def test_files_come_packed_and_are_not_sent_twice(phone: FlaskClient) -> None:
@@ -147,6 +148,49 @@ def test_a_foreign_name_pointed_at_the_box_changes_nothing(
     assert link.asked == []
 
 
+# What browsers send for an address that is opened, and for what a script fetches (HTML and Fetch
+# standards: "text/html,application/xhtml+xml,..." for navigation, "*/*" otherwise).
+OPENED = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"
+
+
+@pytest.mark.parametrize(
+    ("path", "status", "links"),
+    [
+        ("/paper", 503, ['href=""', 'href="/"']),
+        ("/api/v1/gigs/%3Cscript%3E/report.html", 404, ['href="/"']),
+        ("/nothing-of-ours", 404, ['href="/"']),
+    ],
+)
+def test_a_refusal_that_is_opened_is_a_page_with_a_way_back(
+    phone: FlaskClient,
+    link: StillClient,
+    monkeypatch: pytest.MonkeyPatch,
+    path: str,
+    status: int,
+    links: list[str],
+) -> None:
+    def gone(_command: object, _timeout_s: float = 2.0) -> dict[str, Any]:
+        raise UnreachableError("the watcher cannot be reached: it's <off>")
+
+    monkeypatch.setattr(link, "request", gone)
+    asked = phone.get(path, headers={"Accept": "*/*"})
+    opened = phone.get(path, headers={"Accept": OPENED})
+    assert (asked.status_code, opened.status_code) == (status, status)
+    assert asked.get_json()["error"]
+    assert opened.mimetype == "text/html"
+    words = html.unescape(opened.text)
+    assert asked.get_json()["error"] in words
+    assert re.findall(r'href="/?"', opened.text) == links
+    assert "<script" not in opened.text
+    assert "Accept" in asked.vary, "neither is kept for the other"
+
+
+def test_a_refusal_under_another_s_name_leads_nowhere(phone: FlaskClient) -> None:
+    opened = phone.get("/", headers={"Host": "evil.example", "Accept": OPENED})
+    assert (opened.status_code, "<a " in opened.text) == (421, False)
+    assert "IP address" in opened.text
+
+
 def test_a_note_of_the_longest_fits_whatever_its_letters(
     phone: FlaskClient, link: StillClient
 ) -> None:
@@ -156,8 +200,8 @@ def test_a_note_of_the_longest_fits_whatever_its_letters(
         body = json.dumps(note, ensure_ascii=ascii_only).encode()
         answer = phone.post("/api/v1/gig", data=body, content_type="application/json")
         assert answer.status_code != 413, answer.get_json()
-    html = phone.get("/").get_data(as_text=True)
-    assert f'id="af-note-text" type="text" maxlength="{LONGEST_NOTE}"' in html
+    page = phone.get("/").get_data(as_text=True)
+    assert f'id="af-note-text" type="text" maxlength="{LONGEST_NOTE}"' in page
 
 
 @pytest.mark.parametrize(
