@@ -230,6 +230,7 @@ def test_another_gig_is_looked_at_named_and_deleted(page: Any, box: KeptClient) 
     tap_on(page, "#af-delete")
     assert awaited(lambda: BEFORE not in box.records, 10.0)
     assert awaited(lambda: len(script(page, buttons)) == 2, 10.0)
+    assert awaited(lambda: script(page, "document.activeElement.id") == "after-title", 10.0)
 
 
 def test_the_list_keeps_the_focus_and_what_was_opened_of_it(page: Any, box: KeptClient) -> None:
@@ -248,6 +249,21 @@ def test_the_list_keeps_the_focus_and_what_was_opened_of_it(page: Any, box: Kept
     time.sleep(0.5)
     assert script(page, count) == 33
     assert script(page, "document.activeElement.dataset.gig") == uid
+
+
+def test_what_did_not_come_comes_as_soon_as_the_box_answers(window: Any, box: KeptClient) -> None:
+    """Nobody goes to another room and back for it."""
+    box.gone = True
+    with page_server(box) as url:
+        window.get("about:blank")
+        window.get(url + "#after")
+        said = "as soon as the box answers"
+        assert awaited(lambda: said in text(window, "af-detail"), 20.0)
+        box.gone = False
+        assert awaited(lambda: "14 rings" in text(window, "af-say"), 20.0)
+        assert awaited(lambda: HERON["name"] in text(window, "venues"), 10.0)
+        window.get("about:blank")
+        box.close()
 
 
 def test_a_name_of_sixty_letters_takes_two_lines(page: Any, box: KeptClient) -> None:

@@ -114,7 +114,6 @@ function show() {
     "ring-out": ringOutWords(),
     songs: of("song").length && String(of("song").length),
     notes: of("note").map((one) => one.text).join("; "),
-    plan: of("plan").at(-1)?.sentence,
   });
   table();
   for (const link of at("af-links").querySelectorAll("a")) {
@@ -135,9 +134,13 @@ function nameField({ uid: of, title = "" }) {
   named = { of, title };
 }
 
+/** The button that was pressed goes, and the focus must stay somewhere. */
+const keepFocus = () => at("after-title").focus({ preventScroll: true });
+
 /** What is otherwise while the gig is on. */
 function whileOn() {
   const on = isOn();
+  if (!on && document.activeElement === at("af-end")) keepFocus();
   at("af-end").hidden = !on;
   at("af-note").hidden = !on; // a note is of the moment
   const venue = record?.gig.venue?.name ?? "";
@@ -195,6 +198,7 @@ const notSure = twice(at("af-delete"), async () => {
   const gone = uid;
   if (await told({ do: "delete", gig: gone })) return;
   if (uid === gone) none("Deleted", "it is gone from the box");
+  keepFocus();
 });
 at("af-name").addEventListener("submit", async (event) => {
   event.preventDefault();
@@ -218,7 +222,7 @@ function followAfter() {
   if (record && isOn() !== shownOn && sinceMs > ENDED_MS) {
     readAt = performance.now();
     document.dispatchEvent(new CustomEvent("gigs"));
-  } else if (isOn() && sinceMs > AGAIN_MS) {
+  } else if ((isOn() || (uid && record?.gig.uid !== uid)) && sinceMs > AGAIN_MS) {
     read(uid);
   }
 }

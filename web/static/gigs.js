@@ -1,7 +1,7 @@
 // The gigs that are kept, what they say together, and what comes from another box.
 import { none, read, shownGig } from "./after.js";
 import { bring } from "./bring.js";
-import { news } from "./feed.js";
+import { follow, news } from "./feed.js";
 import { beginsWith } from "./gig.js";
 import { at, create, fill, text } from "./parts.js";
 import { getPatiently } from "./send.js";
@@ -12,7 +12,9 @@ import { dayOf } from "./when.js";
 const MARKS = { rig: "the rig", room: "the room", unsure: "not sure yet" };
 const PAGE = 20;
 const MOST = 100; // in one answer
+const AGAIN_MS = 5000;
 let gigs = [];
+let missedAt = null; // when something of all this did not come
 
 const isHere = () => document.body.dataset.room === "after";
 
@@ -44,7 +46,7 @@ async function list({ more = false } = {}) {
   if (status !== 200) {
     text(at("gigs-said"), answer.error ?? "the list of gigs did not come");
     if (!gigs.length) none("After the gig", "what rang tonight is kept here, as soon as the box answers");
-    return;
+    return false;
   }
   text(at("gigs-said"), "");
   const found = answer.gigs ?? [];
@@ -59,6 +61,7 @@ async function list({ more = false } = {}) {
   if (!first) none("No gig is kept yet", `${beginsWith(news()?.gig)}, and is kept here`);
   else if (first !== shownGig() || !more) await read(first);
   mark();
+  return true;
 }
 
 function bandLine(one) {
@@ -78,17 +81,24 @@ async function memory() {
   const { status, answer } = await getPatiently("/api/v1/recollection");
   if (status !== 200) answer.words = ["what the gigs say together is still being worked out, or the box is busy: look again in a moment"];
   at("memory-part").hidden = status === 200 && !answer.gig_count;
-  if (at("memory-part").hidden) return;
+  if (at("memory-part").hidden) return true;
   fill(at("memory-words"), [...(answer.words ?? []), ...(answer.when?.words ?? [])]);
   // A list of nothing but "not sure yet" says no more than the words above it.
   at("memory-bands").replaceChildren(...(answer.enough ? answer.bands : []).map(bandLine));
+  return status === 200;
 }
 
 async function all() {
   if (!isHere()) return;
-  await list();
-  await memory();
-  await venues();
+  const came = [await list(), await memory(), await venues()];
+  missedAt = came.every(Boolean) ? null : performance.now();
+}
+
+/** What did not come is asked for again while the box is heard. */
+function followGigs() {
+  if (missedAt === null || !isHere() || performance.now() - missedAt < AGAIN_MS) return;
+  missedAt = null;
+  all();
 }
 
 at("gig-list").addEventListener("click", async (event) => {
@@ -109,3 +119,4 @@ at("bring").addEventListener("change", async () => {
 });
 document.addEventListener("gigs", all);
 document.addEventListener("room", all);
+follow(followGigs);
