@@ -86,7 +86,7 @@ class Evening:
     ``length_s`` reaches to its end, or to the last thing that was kept where that is later or the
     end is not known; the quiet that was listened to after the end is left out.
     ``is_in_doubt``: nobody knows whether it was one gig or two.  ``rings_gone`` are counted and
-    no longer kept.
+    no longer kept, ``howls_gone`` of them had become howls.
     """
 
     uid: str
@@ -100,6 +100,7 @@ class Evening:
     length_s: float
     is_in_doubt: bool
     rings_gone: int
+    howls_gone: int
     rings: tuple[Ring, ...]
     happenings: tuple[Happening, ...]
     moves: tuple[Move, ...]
@@ -155,6 +156,7 @@ def evening_of(record: Record) -> Evening:
         length_s=length_s,
         is_in_doubt=gig.get("in_doubt") is True,
         rings_gone=int(number(gig.get("rings_gone"), 0, 1e9) or 0),
+        howls_gone=int(number(gig.get("howls_gone"), 0, 1e9) or 0),
         rings=rings,
         happenings=happenings,
         moves=moves,

@@ -48,15 +48,23 @@ def date_doubt(evening: Evening) -> str:
 
 
 def counts_of(evening: Evening) -> str:
-    """Return how many rings, and how many of them became howls."""
-    gone = f"; {counted(evening.rings_gone, 'ring')} more, no longer kept" * bool(
-        evening.rings_gone
-    )
-    if not evening.rings:
-        return f"no ring kept{gone}" if gone else "nothing rang"
-    howls = counted(evening.howl_count, "howl") if evening.howl_count else "none became a howl"
-    said = counted(len(evening.rings), "ring")
-    return f"{said}, {howls}{' among them' * bool(evening.howl_count)}{gone}"
+    """Return how many rings there were, and how many of them became howls."""
+    gone = evening.rings_gone
+    rings = len(evening.rings) + gone
+    if not rings:
+        return "nothing rang"
+    howls = _howls(evening.howl_count + evening.howls_gone, rings)
+    kept = f"{gone} of them no longer kept" if evening.rings else "none of them kept any more"
+    return f"{counted(rings, 'ring')}, {howls}{f'; {kept}' if gone else ''}"
+
+
+def _howls(howls: int, rings: int) -> str:
+    """Return how many of the rings howled, in the page's own words (``after.js``)."""
+    if not howls:
+        return "no howl"
+    if howls >= rings:
+        return "a howl" if rings == 1 else "all howls"
+    return "1 of them a howl" if howls == 1 else f"{howls} of them howls"
 
 
 def subtitle_of(evening: Evening, clock: EveningClock) -> str:

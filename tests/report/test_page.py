@@ -83,7 +83,7 @@ def test_it_says_what_happened() -> None:
     for said in (
         "The Ferry Lamps at The Slipway",
         "Thu 26 November 2026, 18:02 to 21:02 (UTC), 3 h",
-        "24 rings, 6 howls among them.",
+        "24 rings, 6 of them howls.",
         "ended at 18:17: 6.5 dB won (fader up to -4 dB), 3 sliders pulled, "
         "costs 0.4 dB of tone on average. The gain asked for is reached",
         "taken: the loudest, sung, peaks at -14 dBFS",
@@ -128,8 +128,8 @@ def test_an_empty_gig_is_a_page_too() -> None:
 
 
 def test_what_is_no_longer_kept_is_counted() -> None:
-    text = page_of(bare(rings_gone=120, in_doubt=True)).text
-    assert "No ring kept; 120 rings more, no longer kept." in text
+    text = page_of(bare(rings_gone=120, howls_gone=7, in_doubt=True)).text
+    assert "120 rings, 7 of them howls; none of them kept any more." in text
     assert "not sure that this was one gig" in text
 
 

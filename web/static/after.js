@@ -91,6 +91,7 @@ async function nextTime(mine) {
   withReasons(at("af-next"), lines);
 }
 
+/** As the report has it (``title.py``). */
 function howlWords(howls, rings) {
   if (!howls) return "no howl";
   if (howls === rings) return rings === 1 ? "a howl" : "all howls";
@@ -109,7 +110,7 @@ function show() {
   text(at("af-detail"), [whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
     .filter(Boolean).join(" \u00b7 "));
   rows(at("af-figures"), {
-    "no longer kept": gone && counted(gone, "ring"),
+    "no longer kept": gone && `${gone} of them`,
     "pulled at the end": pulledWords(),
     "ring-out": ringOutWords(),
     songs: of("song").length && String(of("song").length),
