@@ -12,7 +12,7 @@ from web.command_routes import add_command_routes
 from web.counts import Counts
 from web.door_routes import add_doors
 from web.gig_routes import add_gig_routes
-from web.guard import add_headers, is_own_host
+from web.guard import MOST_BODY_BYTES, add_headers, is_own_host
 from web.live_routes import add_live_routes
 from web.metrics_routes import add_metrics
 from web.openapi.document import add_openapi
@@ -23,9 +23,6 @@ from web.sound_routes import add_sound_routes
 from web.static_files import add_static_files
 from web.streams import Broadcast, Places
 
-MOST_BODY_BYTES = 96 * 1024
-"""No route takes more: a piece of a record from another box, 24 000 characters of up to four
-bytes each."""
 MAX_STREAMS = 60
 
 

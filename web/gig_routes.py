@@ -26,11 +26,10 @@ from web.answers import (
 )
 from web.gate import changing
 from web.gig_forms import FORMS, LOOKS, UTC_OFFSETS_MIN, Wish, policy_of, zone_of
+from web.guard import MOST_BODY_BYTES
 from web.records import Busy, NoRecord, Record, Records
 
 MOST_GIGS = 100
-MOST_IMPORT_BYTES = 96 * 1024
-"""A piece of 24 000 characters of up to four bytes each; the watcher counts them again."""
 MEMORY_S = 5.0
 """For hundreds of gigs on a slow processor; a report is drawn after it, within the page's ten."""
 NOT_REMEMBERED = (
@@ -44,7 +43,7 @@ def add_gig_routes(app: Flask, client: LinkClient) -> None:
     _add_lists(app, client)
     _add_records(app, client)
 
-    @changing(app, client, "/import", longest_bytes=MOST_IMPORT_BYTES)
+    @changing(app, client, "/import", longest_bytes=MOST_BODY_BYTES)
     def bring_in(body: dict[str, Any]) -> JsonAnswer:
         return asked(client, {**body, "class": "import"}, timeout_s=ON_DISK_S)
 

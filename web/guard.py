@@ -11,6 +11,9 @@ from flask import Request, Response
 MAX_BODY_BYTES = 1024
 MAX_WORDS_BYTES = 4 * 1024
 """A note of the watcher's longest, 500 characters of up to four bytes, with room to spare."""
+MOST_BODY_BYTES = 96 * 1024
+"""No route takes more: a piece of a record from another box, 24 000 characters of up to four
+bytes each; the watcher counts them again."""
 
 HEADERS = {
     # Nothing inline and nothing from elsewhere: the page needs no more, an attacker would.

@@ -19,9 +19,8 @@ from waitress.channel import HTTPChannel
 from waitress.server import TcpWSGIServer
 from waitress.task import ThreadedTaskDispatcher, WSGITask
 
-from web.app import MOST_BODY_BYTES
 from web.crowd import Lines, Pace
-from web.guard import HEADERS
+from web.guard import HEADERS, MOST_BODY_BYTES
 from web.live_routes import WAITING
 
 REQUEST_S = 10.0
