@@ -29,6 +29,13 @@ def line(message: str, status: int) -> JsonAnswer:
     return jsonify(error=message), status
 
 
+def put_off(message: str, after_s: int, *, status: int = 503) -> JsonAnswer:
+    """The same for what may be asked again in so many seconds (``Retry-After``)."""
+    answer = jsonify(error=message)
+    answer.headers["Retry-After"] = str(after_s)
+    return answer, status
+
+
 def not_yet() -> JsonAnswer:
     """What to say before the watcher's first word.  The box is on, or nobody would answer."""
     return line("the box has not begun to listen yet; ask again in a moment", 503)

@@ -20,7 +20,7 @@ from flask import Request, current_app, jsonify
 
 from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError, Message
-from web.answers import JsonAnswer, line, newest_snapshot, not_yet, refused_with
+from web.answers import JsonAnswer, line, newest_snapshot, not_yet, put_off, refused_with
 from web.crowd import Pace
 from web.guard import MAX_BODY_BYTES, refusal
 
@@ -154,9 +154,7 @@ def wait(wait_s: float, message: str = "") -> JsonAnswer:
     """Tell somebody to wait, in whole seconds, in words and in ``Retry-After``."""
     seconds = max(1, -(-int(wait_s * 1000) // 1000))
     said = message or f"too many tries from this phone; wait {seconds} s"
-    answer, status = line(said, 429)
-    answer.headers["Retry-After"] = str(seconds)
-    return answer, status
+    return put_off(said, seconds, status=429)
 
 
 def own_doors() -> Doors:

@@ -20,6 +20,7 @@ from web.answers import (
     JsonAnswer,
     asked,
     line,
+    put_off,
     refused_with,
     told,
     whole_number,
@@ -74,9 +75,8 @@ def _add_records(app: Flask, client: LinkClient) -> None:
     records = Records(client)
 
     @app.errorhandler(Busy)
-    def busy(error: Busy) -> tuple[Response, int, dict[str, str]]:
-        answer, status = line(str(error), 503)
-        return answer, status, {"Retry-After": "2"}
+    def busy(error: Busy) -> JsonAnswer:
+        return put_off(str(error), 2)
 
     @app.errorhandler(NoRecord)
     def none(error: NoRecord) -> JsonAnswer:

@@ -9,7 +9,7 @@ from flask import Flask, Response, jsonify, request
 from monitor.link.client import LinkClient
 from monitor.link.commands import MAX_HISTORY
 from monitor.link.messages import LinkError
-from web.answers import API, JsonAnswer, line, not_yet, refused_with, whole_number
+from web.answers import API, JsonAnswer, line, not_yet, put_off, refused_with, whole_number
 from web.streams import Broadcast, Places, now
 
 LEVEL_KEYS = ("bands", "third_octave_dbfs", "level_dbfs", "peak_dbfs", "clipping", "audio_age_s")
@@ -25,11 +25,10 @@ def add_live_routes(app: Flask, client: LinkClient, places: Places, broadcast: B
         return jsonify(now(client))
 
     @app.get(f"{API}/stream")
-    def stream() -> Response | tuple[Response, int, dict[str, str]]:
+    def stream() -> Response | JsonAnswer:
         address = request.remote_addr or ""
         if not places.take(address):
-            answer, status = line(f"too many pages are open; ask {API}/now instead", 503)
-            return answer, status, {"Retry-After": "10"}
+            return put_off(f"too many pages are open; ask {API}/now instead", 10)
         waiting = request.environ.get(WAITING, lambda: 0)
         response = Response(broadcast.stream(waiting), mimetype="text/event-stream")
         # Also when the phone went before the first word.

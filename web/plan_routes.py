@@ -10,7 +10,7 @@ import threading
 from collections.abc import Mapping
 from typing import Any
 
-from flask import Flask, Response, jsonify, render_template, request
+from flask import Flask, jsonify, render_template, request
 
 from monitor.link.client import LinkClient
 from monitor.link.commands import MAX_PLAN_BYTES
@@ -20,7 +20,7 @@ from monitor.placing.drawing import draw_svg
 from monitor.placing.reckon import reckon
 from monitor.placing.stage import Stage, StageError
 from monitor.placing.stage_file import EXAMPLE, parse_stage, read_stage, stage_fields
-from web.answers import API, JsonAnswer, asked, json_body, line, refused_with
+from web.answers import API, JsonAnswer, asked, json_body, line, put_off, refused_with
 from web.gate import changing
 from web.guard import refusal
 
@@ -85,9 +85,8 @@ def add_plan_routes(app: Flask, client: LinkClient) -> None:
     reckoners = Reckoners()
 
     @app.errorhandler(Busy)
-    def busy(_: Busy) -> tuple[Response, int, dict[str, str]]:
-        answer, status = line("other plans are being reckoned; try again in a moment", 503)
-        return answer, status, {"Retry-After": "1"}
+    def busy(_: Busy) -> JsonAnswer:
+        return put_off("other plans are being reckoned; try again in a moment", 1)
 
     @app.errorhandler(StageError)
     def unusable(error: StageError) -> JsonAnswer:
