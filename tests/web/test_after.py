@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+import web.gig_routes
 from monitor.link.messages import LinkError
 from monitor.report.next_time import next_lines
 from tests.browser import resize
@@ -18,6 +19,7 @@ from tests.web.conftest import SIZES
 from tests.web.kept import BEFORE, CHAPEL, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
 from tests.web.looking import click, script, tap_on, text
 from tests.web.screenshots import page_server
+from web.records import Busy
 
 
 @pytest.fixture
@@ -262,6 +264,30 @@ def test_what_did_not_come_comes_as_soon_as_the_box_answers(window: Any, box: Ke
         box.gone = False
         assert awaited(lambda: "14 rings" in text(window, "af-say"), 20.0)
         assert awaited(lambda: HERON["name"] in text(window, "venues"), 10.0)
+        window.get("about:blank")
+        box.close()
+
+
+def test_a_picture_that_another_phone_holds_up_is_waited_for(
+    window: Any, box: KeptClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Records are drawn one at a time; who would wait too long is told when to ask again."""
+    tries: list[str] = []
+    drawn = web.gig_routes._drawn
+
+    def busy_at_first(record: Any, memory: Any, name: str, wish: Any) -> Any:
+        tries.append(name)
+        if tries.count(name) == 1:
+            raise Busy("another record is being read; try again in a moment")
+        return drawn(record, memory, name, wish)
+
+    monkeypatch.setattr(web.gig_routes, "_drawn", busy_at_first)
+    with page_server(box) as url:
+        window.get("about:blank")
+        window.get(url + "#after")
+        # By itself, and not because a gig that is on is read again every 15 s.
+        assert awaited(lambda: script(window, "!!document.querySelector('#af-timeline svg')"), 12.0)
+        assert tries.count("timeline.svg") == 2
         window.get("about:blank")
         box.close()
 

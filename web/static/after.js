@@ -67,10 +67,12 @@ function table() {
 async function timeline(mine) {
   const holder = at("af-timeline");
   const width = innerWidth < NARROW_PX ? "narrow" : "wide";
-  const answer = await fetch(`/api/v1/gigs/${uid}/timeline.svg?look=page&width=${width}&${zoned(record.gig.begun)}`,
-    { signal: AbortSignal.timeout(20_000) }).catch(() => null);
-  const words = answer?.ok ? await answer.text().catch(() => "") : "";
+  const { status, answer } = await getPatiently(
+    `/api/v1/gigs/${uid}/timeline.svg?look=page&width=${width}&${zoned(record.gig.begun)}`,
+    { as: "text", withinMs: 20_000 },
+  );
   if (mine !== reading) return;
+  const words = status === 200 ? String(answer) : "";
   // What is no drawing is not parsed: the parser's own complaint would carry styles of its own.
   const made = words.startsWith("<svg") && new DOMParser().parseFromString(words, "image/svg+xml").documentElement;
   if (made?.nodeName === "svg") {

@@ -9,15 +9,16 @@ const BROKEN = "this page failed on it; load the page again";
 
 const pause = (s) => new Promise((done) => { setTimeout(done, 1000 * s); });
 
-async function ask(path, { withinMs = 10_000, ...options } = {}) {
+async function ask(path, { withinMs = 10_000, as = "json", ...options } = {}) {
   const got = await fetch(path, { ...options, signal: AbortSignal.timeout(withinMs) }).catch(() => null);
   if (!got) return { status: 0, answer: { error: NOBODY }, waitS: 0 };
-  const answer = await got.json().catch(() => ({}));
+  // What is refused is always told as JSON.
+  const answer = await got[got.ok ? as : "json"]().catch(() => ({}));
   const waitS = got.ok ? 0 : Number(got.headers.get("Retry-After")) || 0;
   return { status: got.status, answer, waitS };
 }
 
-/** Ask; returns { status, answer, waitS }, status 0 when nobody answered. */
+/** Ask, for JSON or "text"; returns { status, answer, waitS }, status 0 when nobody answered. */
 export const get = (path, options) => ask(path, options);
 
 /** Send JSON once, whatever comes; returns the same. */
@@ -39,7 +40,7 @@ async function patiently(asked) {
 }
 
 /** The same for what may take its time: a list, a record. */
-export const getPatiently = (path) => patiently(() => get(path));
+export const getPatiently = (path, options) => patiently(() => get(path, options));
 
 async function change(path, body) {
   const got = await patiently(() => once(path, body));
