@@ -193,9 +193,10 @@ def _venue_words(
         listed = ", ".join(name_of(each.frequency_hz) for each in often[:5])
         lines.append(f"on most of {counted(len(gigs), 'evening')} here rang {listed}")
     other = sum(gig.equaliser != equaliser for gig in gigs)
-    if len(gigs) - other < LEAST_EVENINGS:
+    alike = len(gigs) - other
+    if 0 < alike < LEAST_EVENINGS:
         lines.append("one evening is too few to say which pulls to begin with")
-    elif not pulls:
+    elif alike and not pulls:
         lines.append("no slider stood pulled on enough evenings here to begin with it")
     if other:
         whose = "its" if other == 1 else "their"

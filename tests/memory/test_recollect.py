@@ -57,6 +57,10 @@ def test_another_equaliser_is_said() -> None:
     gigs = [gig("anchor", [250.0], equaliser="10 bands"), *[gig("anchor", [250.0])] * 2]
     words = recollect(gigs, venue="anchor", equaliser="31 bands").fields()["venue"]["words"]
     assert words[-1] == "1 evening had another equaliser: its pulls do not count"
+    gigs = [gig("anchor", [250.0], equaliser="10 bands") for _ in range(3)]
+    words = recollect(gigs, venue="anchor", equaliser="31 bands").fields()["venue"]["words"]
+    assert "3 evenings had another equaliser: their pulls do not count" in words
+    assert not any("one evening is too few" in line for line in words), "there is none at all"
 
 
 def test_the_date_of_a_clock_nobody_set_is_not_told() -> None:
