@@ -103,9 +103,10 @@ def _add_records(app: Flask, client: LinkClient) -> None:
             wants_memory = FORMS[name].wants_memory
             memory = _memory_of(client, found.fields, wish.but) if wants_memory else None
             with records:  # drawing as well: it needs memory, and the processor for a second
-                return _drawn(found, memory, name, wish)
+                response = _drawn(found, memory, name, wish)
         except LinkError as error:
             return refused_with(error)
+        return _as_file(response, uid, name) if FORMS[name].is_download else response
 
     def _record(uid: str, *, is_download: bool) -> Response | JsonAnswer:
         if not UID.fullmatch(uid):
@@ -143,9 +144,7 @@ def _drawn(record: Record, memory: Mapping[str, Any] | None, name: str, wish: Wi
     response = Response(body, mimetype=form.mimetype)
     if form.mimetype == "text/html" and isinstance(body, str):
         response.headers["Content-Security-Policy"] = policy_of(body)
-    gig = record.fields.get("gig")
-    uid = gig.get("uid", "") if isinstance(gig, Mapping) else ""
-    return _as_file(response, str(uid), name) if form.is_download else response
+    return response
 
 
 def _as_file(response: Response, uid: str, name: str) -> Response:
