@@ -13,6 +13,7 @@ from monitor.placing.reckon import Pair, Reckoning
 from monitor.placing.shapes import Outline, Point, Shape, Thing, Words
 from monitor.placing.stage import Stage
 from monitor.placing.things import spot
+from monitor.placing.words import spare_words
 
 LONGEST_NAME = 22
 """Signs of a name on the drawing; a thing's label for screen readers has all of it."""
@@ -35,14 +36,6 @@ def path_ends(stage: Stage, pair: Pair) -> tuple[Point, Point]:
     loudspeaker = next(one for one in stage.loudspeakers if one.name == pair.loudspeaker)
     microphone = next(one for one in stage.microphones if one.name == pair.microphone)
     return spot(loudspeaker), spot(microphone)
-
-
-def spare_words(spare_db: float) -> str:
-    """Return what is left or missing in whole decibels: "3 dB to spare", "3 dB short"."""
-    whole = round(abs(spare_db))
-    if whole == 0:
-        return "just enough"
-    return f"{whole} dB to spare" if spare_db > 0.0 else f"{whole} dB short"
 
 
 def short_change(words: str) -> str:

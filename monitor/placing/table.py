@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 from monitor.placing.changes import Change
 from monitor.placing.ground import length_words
-from monitor.placing.plan_words import spare_words
 from monitor.placing.reckon import Gain, Pair, Reckoning
 from monitor.placing.stage import FOOT_M, Stage
+from monitor.placing.words import spare_words
 
 WIDTH = 80
 """Signs in a line of prose, as many as terminals have; tables are as wide as the names need."""

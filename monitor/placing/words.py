@@ -15,6 +15,14 @@ BEHIND_M = 0.5
 """Mains this much nearer to the back wall than a microphone stand behind it."""
 
 
+def spare_words(spare_db: float) -> str:
+    """Return what is left or missing in whole decibels: "3 dB to spare", "3 dB short"."""
+    whole = round(abs(spare_db))
+    if whole == 0:
+        return "just enough"
+    return f"{whole} dB to spare" if spare_db > 0.0 else f"{whole} dB short"
+
+
 def sentence_of(
     spare_db: float,
     microphone: str,
@@ -23,10 +31,7 @@ def sentence_of(
 ) -> str:
     """Return one line: what limits the gain, how it stands, and the best change."""
     limit = f"'{loudspeaker}' into '{microphone}' limits the gain"
-    if spare_db >= 0.0:
-        state = f"about {spare_db:.0f} dB are spare"
-    else:
-        state = f"about {-spare_db:.0f} dB are missing"
+    state = f"{'about ' if round(spare_db) else ''}{spare_words(spare_db)}"
     if not changes:
         return f"{limit}: {state}; no single move is sure to bring a decibel."
     best = changes[0]

@@ -18,13 +18,14 @@ from monitor.placing.drawing import (
 )
 from monitor.placing.ground import NAME_PX, PHONE_PX, TALLEST, grid_m, length_words, view_of
 from monitor.placing.name_places import width_of
-from monitor.placing.plan_words import short_change, spare_words
+from monitor.placing.plan_words import short_change
 from monitor.placing.reckon import reckon
 from monitor.placing.shapes import THEMES, Words
 from monitor.placing.shapes_png import png_image
 from monitor.placing.stage import FOOT_M, Stage, Units
 from monitor.placing.stage_file import EXAMPLE, read_stage
 from monitor.placing.things import POLAR_PX
+from monitor.placing.words import sentence_of, spare_words
 from tests.placing.drawn import (
     SVG,
     a_stage,
@@ -295,6 +296,8 @@ def test_without_a_change_there_is_no_ghost() -> None:
 )
 def test_spare_gain_in_words(spare_db: float, words: str) -> None:
     assert spare_words(spare_db) == words
+    about = "" if words == "just enough" else "about "
+    assert f"limits the gain: {about}{words};" in sentence_of(spare_db, "lead", "wedge", ())
 
 
 @pytest.mark.parametrize(

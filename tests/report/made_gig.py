@@ -94,7 +94,7 @@ def happenings(hours: float, seed: int = 1) -> list[dict[str, Any]]:
         },
         {
             "at_s": 120.0, "kind": "plan", "revision": 2,
-            "sentence": "'wedge' into 'lead' limits the gain: about 3 dB are spare.",
+            "sentence": "'wedge' into 'lead' limits the gain: about 3 dB to spare.",
         },
         {"at_s": 4200.0, "kind": "deaf", "reason": "no blocks from the microphone"},
         {"at_s": 4420.0, "kind": "hears"},
