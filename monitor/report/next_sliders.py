@@ -1,7 +1,7 @@
 """What to do next time with each slider: one line of each, so that no line gainsays another.
 
 What rings at every venue is cured where it comes from; what went on ringing tonight is told what
-to do about it, with the memory's cut beside it where there is one; the memory's other cuts, or
+to do about it, with the memory's pull beside it where there is one; the memory's other pulls, or
 without any the sliders as they stood, are where to begin.
 """
 
@@ -37,7 +37,7 @@ MOST_BEGIN = 4
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """One thing to do and why; ``is_known`` where the memory's cuts to begin with say to do it."""
+    """One thing to do and why; ``is_known`` where the memory's pulls to begin with say to do it."""
 
     do: str
     why: str
@@ -45,8 +45,8 @@ class Advice:
 
 
 @dataclass(frozen=True, slots=True)
-class _Cut:
-    """A cut of the memory's, and its reason."""
+class _Known:
+    """A pull of the memory's, and its reason."""
 
     stands: Pulled
     why: str
@@ -69,14 +69,14 @@ def slider_lines(evening: Evening, memory: Mapping[str, Any], clock: EveningCloc
     clock : EveningClock
         Says when things were.
     """
-    cuts = _known_cuts(evening, memory)
+    pulls = _known_pulls(evening, memory)
     told: list[SliderRings] = []
-    lines = [*_at_the_source(evening, memory, cuts, told)]
-    lines += _troubled(evening, cuts, told, clock)
-    if not cuts:
+    lines = [*_at_the_source(evening, memory, pulls, told)]
+    lines += _troubled(evening, pulls, told, clock)
+    if not pulls:
         return [*lines, *_as_they_stood(evening, told)]
-    others = [cut for cut in cuts if not any(is_for(cut.stands, group) for group in told)]
-    return [*lines, *(_known(cut) for cut in others)]
+    others = [pull for pull in pulls if not any(is_for(pull.stands, group) for group in told)]
+    return [*lines, *(_begin(pull) for pull in others)]
 
 
 def in_earnest(evening: Evening) -> list[Ring]:
@@ -86,8 +86,8 @@ def in_earnest(evening: Evening) -> list[Ring]:
     return [ring for ring in evening.rings if ring.way == "set" or ring.at_s > ended_s]
 
 
-def _known_cuts(evening: Evening, memory: Mapping[str, Any]) -> list[_Cut]:
-    """The memory's cuts, if it is this venue that it speaks of."""
+def _known_pulls(evening: Evening, memory: Mapping[str, Any]) -> list[_Known]:
+    """The memory's pulls, if it is this venue that it speaks of."""
     venue = memory.get("venue")
     if not isinstance(venue, Mapping):
         return []
@@ -95,18 +95,18 @@ def _known_cuts(evening: Evening, memory: Mapping[str, Any]) -> list[_Cut]:
     is_here = text(venue.get("name")).casefold() == evening.venue.casefold()
     found = [one for one in known if isinstance(one, Mapping)] if isinstance(known, list) else []
     return [
-        _Cut(pulled, text(one.get("why"), 200) or "it stood so on earlier evenings here")
+        _Known(pulled, text(one.get("why"), 200) or "it stood so on earlier evenings here")
         for one in (found if is_here else [])[:MOST_BEGIN]
         for pulled in pulls_of([one])
     ]
 
 
-def _known(cut: _Cut) -> Advice:
-    return Advice(f"Begin here with {cut.words}", cut.why, is_known=True)
+def _begin(pull: _Known) -> Advice:
+    return Advice(f"Begin here with {pull.words}", pull.why, is_known=True)
 
 
 def _at_the_source(
-    evening: Evening, memory: Mapping[str, Any], cuts: Sequence[_Cut], told: list[SliderRings]
+    evening: Evening, memory: Mapping[str, Any], pulls: Sequence[_Known], told: list[SliderRings]
 ) -> Iterator[Advice]:
     """What rings at every venue and rang here too is no graphic's business."""
     groups = rings_by_slider(evening, evening.rings)
@@ -120,13 +120,15 @@ def _at_the_source(
             continue
         count += 1
         told.extend(rang)
-        cut = next((c for c in cuts if any(is_for(c.stands, group) for group in rang)), None)
-        meanwhile = "" if cut is None else f"; until then begin here with {cut.words}"
+        pull = next(
+            (one for one in pulls if any(is_for(one.stands, group) for group in rang)), None
+        )
+        meanwhile = "" if pull is None else f"; until then begin here with {pull.words}"
         yield Advice(
             f"Cure {label} where it comes from: the place of microphone, wedge or loudspeaker, or "
             f"a cut on the vocal channel{meanwhile}",
             text(band.get("words"), 200) or "it rings at every venue",
-            is_known=cut is not None,  # its reason says that it is better made on the channel
+            is_known=pull is not None,  # its reason says that it is better made on the channel
         )
 
 
@@ -135,24 +137,24 @@ def _rang_near(group: SliderRings, hz: float) -> bool:
 
 
 def _troubled(
-    evening: Evening, cuts: Sequence[_Cut], told: list[SliderRings], clock: EveningClock
+    evening: Evening, pulls: Sequence[_Known], told: list[SliderRings], clock: EveningClock
 ) -> Iterator[Advice]:
-    """Sliders that went on ringing as they stood, the worst first; all that have a cut."""
+    """Sliders that went on ringing as they stood, the worst first; all that have a pull."""
     count = 0
     known = {group.label for group in told}
     for group in rings_by_slider(evening, in_earnest(evening)):
-        cut = next((c for c in cuts if is_for(c.stands, group)), None)
-        advice = None if group.label in known else _trouble(evening, group, cut, clock)
+        pull = next((one for one in pulls if is_for(one.stands, group)), None)
+        advice = None if group.label in known else _trouble(evening, group, pull, clock)
         if advice is None:
             continue
         told.append(group)
-        if cut is not None or count < MOST_TROUBLED:
-            count += cut is None
+        if pull is not None or count < MOST_TROUBLED:
+            count += pull is None
             yield advice
 
 
 def _trouble(
-    evening: Evening, group: SliderRings, cut: _Cut | None, clock: EveningClock
+    evening: Evening, group: SliderRings, pull: _Known | None, clock: EveningClock
 ) -> Advice | None:
     moves = [move for move in evening.moves if is_for(move, group)]
     later = after(group.rings, moves[-1].at_s) if moves else list(group.rings)
@@ -162,8 +164,8 @@ def _trouble(
     times = f"rang {len(later)} times"
     howled = f"; {counted(howls, 'howl')}" if howls else ""
     when = clock.when(moves[-1].at_s) if moves else ""
-    begin = "" if cut is None else f"Begin here with {cut.words}"
-    known = "" if cut is None else f"; {cut.why}"
+    begin = "" if pull is None else f"Begin here with {pull.words}"
+    known = "" if pull is None else f"; {pull.why}"
     name = group.label
     if group.pull_db <= 0.0:
         if moves:
@@ -171,7 +173,7 @@ def _trouble(
         else:
             do = f"Listen for {name} in the ring-out and pull it there"
             why = f"it {times} and was never pulled"
-        return Advice(begin or do, f"{why}{howled}{known}", is_known=cut is not None)
+        return Advice(begin or do, f"{why}{howled}{known}", is_known=pull is not None)
     stood = f"pulled by {decibels(group.pull_db)} dB"
     why = f"{stood} it still {times} after it was last moved, {when}"
     why = why if moves else f"{stood} all along it still {times}"
@@ -186,7 +188,7 @@ def _trouble(
 
 
 def _as_they_stood(evening: Evening, told: Sequence[SliderRings]) -> Iterator[Advice]:
-    """Without cuts of the memory's: the sliders in the end, but for those that are told of."""
+    """Without pulls of the memory's: the sliders in the end, but for those that are told of."""
     stood = [one for one in evening.standing if not any(is_for(one, group) for group in told)]
     if stood and heard_s(evening) >= LEAST_HEARD_S:
         said = ", ".join(stands_words(one.label, one.pull_db) for one in stood)
