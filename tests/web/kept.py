@@ -145,6 +145,7 @@ MEMORY: dict[str, Any] = {
             "band": "315",
             "frequency_hz": 313.0,
             "verdict": "room",
+            "venue": HERON,
             "rate": 0.6,
             "words": "rang on 3 of 3 evenings at the Blue Heron and on none of 5 elsewhere",
             "evidence": {"evenings": 3},

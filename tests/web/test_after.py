@@ -345,7 +345,7 @@ def test_the_memory_says_rig_room_or_not_yet_with_its_reason(page: Any) -> None:
     verdicts = script(page, lines)
     assert [one[:2] for one in verdicts] == [
         ["rig", "2.5k: the rig"],
-        ["room", "315: the room"],
+        ["room", f"315: the room, {HERON['name']}"],
         ["unsure", "1k: not sure yet"],
     ]
     assert "not enough evenings" in verdicts[2][2]

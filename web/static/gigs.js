@@ -68,7 +68,8 @@ function bandLine(one) {
   const [item, sign, details, summary, bold, more, why] = create("li", "i", "details", "summary", "b", "span", "p");
   item.dataset.verdict = one.verdict;
   sign.setAttribute("aria-hidden", "true");
-  text(bold, `${one.band}: ${MARKS[one.verdict] ?? one.verdict}`);
+  const which = one.verdict === "room" && one.venue ? `, ${one.venue.name}` : ""; // of several
+  text(bold, `${one.band}: ${MARKS[one.verdict] ?? one.verdict}${which}`);
   text(more, "why");
   text(why, one.words);
   summary.append(bold, " ", more);
