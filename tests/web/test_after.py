@@ -16,7 +16,17 @@ from monitor.report.next_time import next_lines
 from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.conftest import SIZES
-from tests.web.kept import BEFORE, CHAPEL, FIRST, HERON, MEMORY, TONIGHT, KeptClient, made_record
+from tests.web.kept import (
+    BEFORE,
+    CHAPEL,
+    FIRST,
+    HERON,
+    MEMORY,
+    TONIGHT,
+    KeptClient,
+    made_record,
+    rang_at,
+)
 from tests.web.looking import click, script, tap_on, text
 from tests.web.screenshots import page_server
 from web.records import Busy
@@ -206,6 +216,18 @@ def test_rings_that_are_no_longer_kept_have_rung_all_the_same(page: Any, box: Ke
     click(page, f"#gig-list [data-gig='{BEFORE}']")
     assert awaited(lambda: text(page, "af-say") == "5 rings, 1 of them a howl", 10.0)
     assert "no longer kept5 of them" in text(page, "af-figures")
+
+
+def test_the_slider_that_howled_stands_first_as_in_the_report(page: Any, box: KeptClient) -> None:
+    rings = [rang_at(60.0 * n, 1000.0, "ringing", 2.0) for n in range(3)]
+    box.records[BEFORE]["rings"] = [*rings, rang_at(400.0, 2500.0, "howl", 200.0)]
+    click(page, f"#gig-list [data-gig='{BEFORE}']")
+    cells = (
+        "[...document.querySelectorAll('#af-rings tbody tr')].map((row) =>"
+        " [...row.children].map((cell) => cell.textContent))"
+    )
+    expected = [["2.5k", "1", "1", "3 min"], ["1k", "3", "", "2.0 s"]]
+    assert awaited(lambda: script(page, cells) == expected, 10.0), script(page, cells)
 
 
 def test_a_note_is_of_the_gig_that_is_on(page: Any, box: KeptClient) -> None:

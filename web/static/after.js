@@ -3,7 +3,7 @@ import { news, follow } from "./feed.js";
 import { command } from "./gig.js";
 import { at, create, decibels, rows, text, twice, withReasons } from "./parts.js";
 import { getPatiently } from "./send.js";
-import { span } from "./view.js";
+import { lasted, span } from "./view.js";
 import { whenOf, zoned } from "./when.js";
 
 const NARROW_PX = 700;
@@ -21,7 +21,7 @@ const isHere = () => document.body.dataset.room === "after";
 const counted = (n, one) => `${n || "no"} ${one}${n === 1 ? "" : "s"}`;
 const of = (kind) => (record?.happenings ?? []).filter((one) => one.kind === kind);
 
-/** The rings by slider, the one that rang most often first. */
+/** The rings by slider, the worst first as in the report: most howls, then most rings. */
 function bySlider() {
   const made = new Map();
   const labels = new Set((record.equaliser?.sliders ?? []).map(({ label }) => label));
@@ -34,7 +34,7 @@ function bySlider() {
     one.longest = Math.max(one.longest, ring.lasted_s ?? 0);
     made.set(slider, one);
   }
-  return [...made.values()].sort((a, b) => b.count - a.count || b.howls - a.howls);
+  return [...made.values()].sort((a, b) => b.howls - a.howls || b.count - a.count);
 }
 
 function ringOutWords() {
@@ -57,7 +57,7 @@ function table() {
     const [row, head, ...cells] = create("tr", "th", "td", "td", "td");
     head.scope = "row";
     text(head, one.slider);
-    [one.count, one.howls || "", one.longest ? `${one.longest.toFixed(1)} s` : ""].forEach((value, i) => text(cells[i], String(value)));
+    [one.count, one.howls || "", one.longest ? lasted(one.longest) : ""].forEach((value, i) => text(cells[i], String(value)));
     row.append(head, ...cells);
     return row;
   }));

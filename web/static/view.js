@@ -20,6 +20,9 @@ export function span(seconds) {
   return minutes < 90 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
 }
 
+/** How long a ring lasted, to the tenth while that is short. */
+export const lasted = (seconds) => (seconds < 90 ? `${seconds.toFixed(1)} s` : span(seconds));
+
 const again = (ring) => (ring.again > 1 ? `again! ${ring.again}` : "");
 
 function ordinal(n) {
@@ -94,7 +97,7 @@ function recent(snapshot) {
   lines("recent", snapshot.recent.slice(0, 8), (item, ring) => {
     const parts = [
       ring.band,
-      `${WORDS[ring.degree]}, ${ring.lasted_s.toFixed(1)} s ${again(ring)}`.trim(),
+      `${WORDS[ring.degree]}, ${lasted(ring.lasted_s)} ${again(ring)}`.trim(),
       `${span(ring.ended_ago_s)} ago`,
     ];
     if (item.children.length === 0) {
