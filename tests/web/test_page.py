@@ -95,6 +95,16 @@ def test_news_of_a_dead_microphone_is_stale_although_messages_come(
     assert awaited(lambda: script(page, "document.body.dataset.fresh") == "no", 10.0)
 
 
+def test_the_largest_type_is_what_the_line_calls_the_slider(page: Any, link: StillClient) -> None:
+    """As on the panel: a filter of another label that is put at the band itself is no other."""
+    named = "document.getElementById('state').dataset.named"
+    for line, expected in (("pull 2.5k by 4", "alike"), ("pull 2.43k by 4", "otherwise")):
+        pulls = [{"slider": 0, "label": "filter 1", "pull_db": 4.0, "more_db": 4.0}]
+        link.hold({**STATES["advised"], "advice": {"line": line, "pulls": pulls}})
+        assert awaited(lambda line=line: text(page, "slider").startswith(line[:9]), 10.0)
+        assert script(page, named) == expected, line
+
+
 def test_a_box_that_says_it_cannot_hear_is_one_that_answers(page: Any, link: StillClient) -> None:
     """A microphone was unplugged a while ago: the box says so at this moment."""
     link.hold({**STATES["deaf"], "audio_age_s": 40.0})

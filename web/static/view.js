@@ -59,8 +59,9 @@ function headline(snapshot) {
     band.dataset.length = String(Math.min(5, Math.max(4, first.band.length)));
     text("hz", `${hz(first.frequency_hz)}, for ${span(first.ringing_for_s)}`);
     const { line, pulls } = doNow(snapshot);
-    // The largest type is what the hand looks for: often that has another name than what rings.
-    const isOther = pulls.every(({ label }) => label !== first.band);
+    // The largest type is what the hand looks for: often the line has another name for it than the
+    // band's.  The panel goes by the same rule (present_ring.py).
+    const isOther = !line.split(/[ ,]+/).includes(first.band);
     at("state").dataset.named = pulls.length && isOther ? "otherwise" : "alike";
     at("slider").dataset.length = line.length > 16 ? "long" : "short";
     text("slider", bound(line));
