@@ -79,7 +79,9 @@ def summary(fields: dict[str, Any]) -> list[str]:
     if "noise_dbfs" in fields:
         lines.append(f"  {'pauses:':<19} {fields['noise_dbfs']:.1f} dBFS")
     if fields["clipped_count"]:
-        lines.append(f"  {'clipped:':<19} {fields['clipped_count']} times at full scale")
+        count = fields["clipped_count"]
+        times = f"{count} time{'' if count == 1 else 's'}"
+        lines.append(f"  {'clipped:':<19} {times} at full scale")
     if fields.get("gap_count"):
         lines.append(f"  {'gaps:':<19} {fields['gap_count']}, sound was lost there")
     if "lowest_note" in low_cut:

@@ -41,8 +41,9 @@ def _level(taken: Mapping[str, Any]) -> str:
     peak_dbfs = loudest.get("peak_dbfs") if isinstance(loudest, Mapping) else None
     if not isinstance(peak_dbfs, int | float):
         return "the level was taken"
-    how = {"sung": "sung", "spoken": "spoken"}.get(str(loudest["of"]) if loudest else "", "heard")
-    return f"taken: the loudest, {how}, peaks at {peak_dbfs:.0f} dBFS"
+    of = loudest.get("of") if isinstance(loudest, Mapping) else None
+    how = of if of in ("sung", "spoken") else "heard"
+    return f"taken: the loudest, {how}, peaks at {round(peak_dbfs)} dBFS"
 
 
 def _low_cut(taken: Mapping[str, Any]) -> str:
