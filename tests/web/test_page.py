@@ -103,6 +103,8 @@ def test_the_largest_type_is_what_the_line_calls_the_slider(page: Any, link: Sti
         link.hold({**STATES["advised"], "advice": {"line": line, "pulls": pulls}})
         assert awaited(lambda line=line: text(page, "slider").startswith(line[:9]), 10.0)
         assert script(page, named) == expected, line
+    link.hold(STATES["deaf"])  # a word, in the size of words
+    assert awaited(lambda: state(page) == "deaf" and script(page, named) == "alike", 10.0)
 
 
 def test_a_box_that_says_it_cannot_hear_is_one_that_answers(page: Any, link: StillClient) -> None:

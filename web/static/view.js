@@ -67,6 +67,7 @@ function headline(snapshot) {
     text("slider", bound(line));
   } else {
     const state = snapshot.state;
+    at("state").dataset.named = "alike";
     text("what", state === "quiet" ? "" : state === "deaf" ? "" : "a moment");
     band.dataset.length = "word";
     text("band", WORDS[state]);
@@ -195,7 +196,7 @@ export function showAge(ageS, problem) {
     ? `the box is not answering: this is ${span(ageS)} old${why}`
     : `the box is not answering${why}`);
   if (!Number.isFinite(ageS)) {
-    at("state").dataset.state = "gone";
+    Object.assign(at("state").dataset, { state: "gone", named: "alike" });
     at("band").dataset.length = "word";
     text("what", "");
     text("band", "no box");
