@@ -48,12 +48,13 @@ function line(venue) {
 /** Read the list again and show it; returns whether it came. */
 export async function venues() {
   const { status, answer } = await getPatiently("/api/v1/venues");
-  const found = status === 200 ? answer.venues ?? [] : [];
+  if (status !== 200) return false; // what was shown stands
+  const found = answer.venues ?? [];
   at("venues-part").hidden = found.length === 0;
   if (isNew(at("venues"), found)) at("venues").replaceChildren(...found.map(line));
-  if (!changed) return status === 200;
+  if (!changed) return true;
   const own = at("venues").querySelector(`[data-venue="${changed}"] summary`);
   (own ?? at(found.length ? "venues-title" : "gigs-title")).focus();
   changed = "";
-  return status === 200;
+  return true;
 }
