@@ -68,7 +68,8 @@ _NAMES = {
 def summary(fields: dict[str, Any]) -> list[str]:
     """All that was found, in a few lines for people."""
     source, advice, low_cut = fields["source"], fields["advice"], fields["low_cut"]
-    lines = [f"{_NAMES[source['kind']]}, {source['name']}: {fields['seconds']:.1f} s heard"]
+    named = "" if source["name"] == "auto" else f", {source['name']}"  # no card is called so
+    lines = [f"{_NAMES[source['kind']]}{named}: {fields['seconds']:.1f} s heard"]
     for key, name in (("sung", "loudest sung line"), ("spoken", "speech")):
         if key in fields:
             part = fields[key]

@@ -213,9 +213,9 @@ def frames_of(samples, rate_hz=RATE_HZ, size=4800):
         yield Frame(samples[first : first + size], rate_hz, gap=False)
 
 
-def run(monkeypatch, out, frames, kind="desk"):
+def run(monkeypatch, out, frames, kind="desk", name="CODEC"):
     monkeypatch.setattr(sys, "stdout", out)
-    source = Source(kind, "CODEC", frames)
+    source = Source(kind, name, frames)
     return level_command.run(source, LINE, as_json=False, picture=None)
 
 
@@ -230,6 +230,12 @@ def test_on_a_terminal_one_line_is_drawn_again_and_again(monkeypatch):
     assert drawn[-1].startswith("  -6.0 peak   -7.9 RMS  singing")
     assert summary.startswith("the desk's line, CODEC: 5.0 s heard\n")
     assert "turn the gain down 9 dB" in summary
+
+
+def test_a_microphone_that_is_found_by_itself_is_called_by_no_name(monkeypatch):
+    out = io.StringIO()
+    assert run(monkeypatch, out, frames_of(noise(2.0, 0.01)), "box", "auto") == 0
+    assert "the box's own microphone: 2.0 s heard\n" in out.getvalue()
 
 
 def test_without_a_terminal_a_line_comes_only_with_a_new_word(monkeypatch):
