@@ -208,14 +208,15 @@ def test_a_gig_that_ends_elsewhere_is_no_longer_called_on(page: Any, box: KeptCl
     assert "on now" not in text(page, "gig-list")
 
 
-def test_rings_that_are_no_longer_kept_have_rung_all_the_same(page: Any, box: KeptClient) -> None:
+def test_what_is_no_longer_known_of_a_gig_is_said(page: Any, box: KeptClient) -> None:
     """Of very old gigs rings go; the list counts them, and so does the gig."""
     record = box.records[BEFORE]
     record["rings"] = []
-    record["gig"] |= {"rings_gone": 5, "howls_gone": 1}
+    record["gig"] |= {"rings_gone": 5, "howls_gone": 1, "in_doubt": True}
     click(page, f"#gig-list [data-gig='{BEFORE}']")
     assert awaited(lambda: text(page, "af-say") == "5 rings, 1 of them a howl", 10.0)
     assert "no longer kept5 of them" in text(page, "af-figures")
+    assert "not surethat this was one gig" in text(page, "af-figures"), "as the report says it"
 
 
 def test_the_slider_that_howled_stands_first_as_in_the_report(page: Any, box: KeptClient) -> None:

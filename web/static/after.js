@@ -112,6 +112,7 @@ function show() {
   text(at("af-detail"), [whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
     .filter(Boolean).join(" \u00b7 "));
   rows(at("af-figures"), {
+    "not sure": gig.in_doubt && "that this was one gig: the box was off in between",
     "no longer kept": gone && `${gone} of them`,
     "pulled at the end": pulledWords(),
     "ring-out": ringOutWords(),
