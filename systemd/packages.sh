@@ -89,6 +89,8 @@ end_packages() { # remembers what has come since, if anything was begun
 
 install_packages() {
     end_packages # of a try that was cut off
+    # A new system may have no lists yet, and then knows of nothing that it has not.
+    [ -z "$(missing_packages)" ] || get_lists
     missing=$(missing_packages)
     if [ -z "$missing" ]; then
         step "System packages: all there"
@@ -104,9 +106,11 @@ install_packages() {
     end_packages
 }
 
-get_packages() {
-    # One archive that does not answer is no reason to stop; the next line will tell.
+get_lists() { # one archive that does not answer is no reason to stop; installing will tell
     DEBIAN_FRONTEND=noninteractive apt-get update -q </dev/null >>"$log" 2>&1 || true
+}
+
+get_packages() {
     # Unquoted on purpose: a list.  --no-remove: never takes somebody's programs away.
     DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-remove \
         --no-install-recommends $missing </dev/null >>"$log" 2>&1

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from monitor.journal.tables import MIGRATIONS
-from tests.install.bench_box import ROOT, Box
+from tests.install.bench_box import ROOT, TOOLS, Box
 
 SETTINGS = "etc/howl-lantern/settings.toml"
 JOURNAL = "var/lib/howl-lantern/journal.sqlite3"
@@ -151,6 +151,17 @@ def test_a_package_that_apt_only_knows_by_name_is_none(box: Box) -> None:
     box.answer(alsaaudio="(none)")
     assert box.install("1.0.0").returncode == 0
     assert any("pip wheel" in line and "pyalsaaudio" in line for line in box.calls())
+
+
+def test_a_new_system_s_lists_are_fetched_before_it_is_asked_what_it_has(box: Box) -> None:
+    """Without lists apt knows only of what is installed: the pins' library seems not to be there."""
+    box.answer(missing="avahi-daemon\npython3-lgpio")
+    shows = '[ "$1" != show ] || { [ -e "$FAKE/lists" ] && exit 0 || exit 100; }'
+    box.interpose("apt-cache", f"{shows}\n{TOOLS['apt-cache']}; exit")
+    box.interpose("apt-get", 'echo "apt-get $*" >>"$FAKE/calls.txt"; : >"$FAKE/lists"; exit')
+    assert box.install("1.0.0").returncode == 0
+    got = next(line for line in box.calls() if line.startswith("apt-get install"))
+    assert {"avahi-daemon", "python3-lgpio"} <= set(got.split())
 
 
 def cut_off_packages(box: Box, end: str) -> None:
