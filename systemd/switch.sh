@@ -4,25 +4,39 @@
 # Called as a condition, where `set -e` is off: every step is checked by itself.
 put_system_files() { # RELEASE: its units and rules, so that going back brings the old ones back
     from=$releases/$1/system
-    mkdir -p "$unit_folder" "${udev_rules%/*}" "${command_link%/*}" || return 1
-    install -m 644 "$from/$watcher" "$from/$page" "$unit_folder/" || return 1
+    put "$from/$watcher" "$unit_folder/$watcher" || return 1
+    put "$from/$page" "$unit_folder/$page" || return 1
     for unit in $off_units; do # a release from before the button has none
-        [ ! -e "$from/$unit" ] || install -m 644 "$from/$unit" "$unit_folder/" || return 1
+        [ ! -e "$from/$unit" ] || put "$from/$unit" "$unit_folder/$unit" || return 1
     done
     for unit in "$watcher" "$page"; do
         put_back_off "$unit" || return 1
     done
-    install -m 644 "$from/howl-lantern.rules" "$udev_rules" || return 1
+    put "$from/howl-lantern.rules" "$udev_rules" || return 1
+    "$releases/$1/bin/howl-lantern" settings --example >"$coming" 2>>"$log" || return 1
+    place "$etc/settings.example.toml" || return 1
+    mkdir -p "${command_link%/*}" || return 1
     ln -sfn /opt/howl-lantern/venv/bin/howl-lantern "$command_link" || return 1
     put_mdns "$from"
+}
+
+# An empty unit keeps the box silent after the next start.  So whenever the plug is pulled there is
+# the old file or the new one: this is whole and on the card before it has its name.
+coming=$home/coming
+
+put() { # FILE TARGET
+    install -m 644 "$1" "$coming" && place "$2"
+}
+
+place() { # TARGET: what is coming becomes that
+    mkdir -p "${1%/*}" && chmod 644 "$coming" && sync "$coming" && mv -f "$coming" "$1"
 }
 
 put_back_off() { # UNIT: longer pauses where a fault stays, if this service manager knows how
     drop_in=$unit_folder/$1.d
     rm -rf "$drop_in" || return 1
     [ "$(manager_version)" -ge 254 ] || return 0
-    mkdir -p "$drop_in" || return 1
-    install -m 644 "$from/back-off.conf" "$drop_in/10-back-off.conf"
+    put "$from/back-off.conf" "$drop_in/10-back-off.conf"
 }
 
 manager_version() { systemctl --version | sed -n '1s/^systemd \([0-9]*\).*/\1/p'; }
@@ -32,11 +46,10 @@ put_mdns() { # FOLDER
         rm -f "$mdns_file"
         return 0
     fi
-    mkdir -p "${mdns_file%/*}" || return 1
     port=$(setting page.port)
     sed "s:<port>[0-9]*</port>:<port>${port:-8080}</port>:" \
-        "$1/howl-lantern.avahi.xml" >"$mdns_file" || return 1
-    chmod 644 "$mdns_file"
+        "$1/howl-lantern.avahi.xml" >"$coming" || return 1
+    place "$mdns_file"
 }
 
 stop_services() {
@@ -110,6 +123,7 @@ raise SystemExit(page.getresponse().status != 200)' "$host" "$(setting page.port
 # pulled: then the release in use is not proved, and the one before is still what to go back to.
 prove() { # RELEASE; in an image nothing has run yet
     ! has_manager || touch "$releases/$1/.proved" || true
+    sync # whoever reads that it runs may pull the plug
 }
 is_proved() { [ -e "$releases/$1/.proved" ]; } # RELEASE
 

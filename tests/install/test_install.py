@@ -233,6 +233,16 @@ def test_units_go_with_their_release(installed: Box) -> None:
     assert not in_force.read_text().endswith("# newer\n")
 
 
+def test_the_example_of_the_settings_goes_with_its_release(installed: Box) -> None:
+    example = installed.root / "etc/howl-lantern/settings.example.toml"
+    assert installed.install("1.1.0").returncode == 0
+    older = installed.root / "opt/howl-lantern/releases/1.0.0-1/bin/howl-lantern"
+    older.write_text('#!/bin/sh\necho "# what 1.0.0 knows"\n')
+    script = installed.root / "opt/howl-lantern/venv/system/install"
+    assert installed.run(script, "--back").returncode == 0
+    assert example.read_text() == "# what 1.0.0 knows\n"
+
+
 @pytest.mark.parametrize(
     ("how", "why"), [("broken", "did not start"), ("falls", "falls over again")]
 )
@@ -336,6 +346,38 @@ def test_units_that_cannot_be_put_in_place_stop_the_switch(installed: Box) -> No
     assert "cannot be put in place" in run.stderr
     assert "1.0.0-1 runs again" in run.stderr
     assert installed.in_use == "1.0.0-1"
+
+
+PLUG_PULLED = """for last; do :; done
+[ ! -d "$last" ] || last=$last/howl-lantern.service
+case "$*" in *releases/1.1.0-1/*/howl-lantern.service*)
+    : >"$last"; kill -s KILL $PPID; exit;;
+esac"""
+"""While the watcher's unit is written: its new file is there, and none of its content on the card
+(delayed allocation: the kernel's documentation of ext4, ``auto_da_alloc``)."""
+
+
+def test_a_plug_pulled_in_the_switch_leaves_no_empty_unit(installed: Box) -> None:
+    """An empty unit is a masked one (systemd.unit(5)): the box would stay silent for good."""
+    in_force = installed.root / UNITS / "howl-lantern.service"
+    before = in_force.read_text()
+    installed.interpose("install", PLUG_PULLED)
+    assert installed.install("1.1.0").returncode == -9
+    assert in_force.read_text() == before
+    (installed.fake / "bin/install").unlink()
+    assert installed.install("1.1.0").returncode == 0
+
+
+def test_what_is_said_to_run_is_on_the_card(installed: Box) -> None:
+    for tool in ("sync", "mv"):
+        installed.interpose(tool, f'echo "{tool} $*" >>"$FAKE/calls.txt"')
+    assert installed.install("1.1.0").returncode == 0
+    asked = installed.calls()
+    unit = f"{installed.root / UNITS}/howl-lantern.service"
+    placed = next(i for i, call in enumerate(asked) if call.endswith(f"coming {unit}"))
+    assert asked[placed - 1].startswith("sync ")  # its content, before it has its name
+    started = next(i for i, call in enumerate(asked) if call.startswith("systemctl restart"))
+    assert "sync " in asked[started:]
 
 
 def test_the_journal_counts_for_the_room_that_is_needed(installed: Box) -> None:
