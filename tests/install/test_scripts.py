@@ -165,6 +165,16 @@ def test_after_a_pulled_plug_the_network_before_is_still_to_go_back_to(
     assert (box.root / PROFILE).read_text() == (tried if has_come_up else own)
 
 
+def test_a_profile_is_on_the_card_before_it_takes_its_place(box: Box) -> None:
+    """Else a plug pulled in the next half minute leaves an empty one, and no network at all."""
+    for tool in ("sync", "mv"):
+        box.interpose(tool, f'echo "{tool} $*" >>"$FAKE/calls.txt"')
+    assert wifi(box, "own", "Ferry Lamps", password="long enough").returncode == 0
+    asked = [call for call in box.calls() if call.startswith(("sync", "mv"))]
+    coming = (box.root / PROFILE).with_name(".howl-lantern-wifi.coming")
+    assert asked == [f"sync {coming}", f"mv {coming} {box.root / PROFILE}", f"sync {coming.parent}"]
+
+
 def test_a_first_join_that_is_interrupted_leaves_no_network(box: Box) -> None:
     box.answer(signal="INT")
     assert wifi(box, "join", "Back Room", password="long enough").returncode == 130
