@@ -44,7 +44,9 @@ def archive(tree: Path, *wheels: str, executable: bool = True) -> Path:
     return packed
 
 
-def make(tree: Path, *words: str, debians: str = "0.11.0-1") -> subprocess.CompletedProcess[str]:
+def make(
+    tree: Path, *words: str, debians: str = "0.11.0-1", cwd: Path | None = None
+) -> subprocess.CompletedProcess[str]:
     """Make it where apt would install that version of python3-alsaaudio."""
     stand_ins = tree.parent / "bin"
     stand_ins.mkdir(exist_ok=True)
@@ -55,6 +57,7 @@ def make(tree: Path, *words: str, debians: str = "0.11.0-1") -> subprocess.Compl
         capture_output=True,
         text=True,
         check=False,
+        cwd=cwd,
         env=os.environ | {"PATH": f"{stand_ins}:{os.environ['PATH']}"},
     )
 
@@ -112,6 +115,31 @@ def test_what_is_in_it(tree: Path) -> None:
     subprocess.run(["dpkg-deb", "--control", str(package), str(out)], check=True)
     for script in ("postinst", "prerm", "postrm"):
         assert (out / script).stat().st_mode & 0o111 == 0o111
+
+
+def test_an_archive_is_named_from_where_the_person_stands(tree: Path) -> None:
+    packed = archive(tree, BUILT, ALSA)
+    made(tree, make(tree, packed.name, cwd=packed.parent))
+
+
+def test_purging_takes_every_setting_and_nothing_of_anybody_else(tmp_path: Path) -> None:
+    ours = (
+        "etc/howl-lantern/settings.toml",
+        "etc/systemd/system/howl-lantern.service.d/override.conf",
+        "etc/systemd/system/howl-lantern-page.service.d/override.conf",
+        "var/lib/howl-lantern/journal.sqlite3",
+        "var/lib/howl-lantern.spoilt/journal.sqlite3",
+    )
+    others = ("etc/systemd/system/cron.service.d/override.conf", "var/lib/howl-lanterns/x")
+    for name in (*ours, *others):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text("")
+    for why, stay in (("remove", (*ours, *others)), ("purge", others)):
+        # dpkg names the system's root so (dpkg(1), "INTERNAL ENVIRONMENT").
+        environ = os.environ | {"DPKG_ROOT": str(tmp_path)}
+        subprocess.run([str(ROOT / "systemd/debian/postrm"), why], check=True, env=environ)
+        files = {str(p.relative_to(tmp_path)) for p in tmp_path.rglob("*") if p.is_file()}
+        assert files == set(stay)
 
 
 def test_the_same_archive_gives_the_same_package(tree: Path) -> None:
