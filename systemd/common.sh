@@ -29,8 +29,7 @@ wrong() { # what was typed cannot be meant
 }
 
 need_root() {
-    [ "$(id -u)" = 0 ] || fail "this changes the system and was started by $(id -un);" \
-        "type: sudo $0 $*"
+    [ "$(id -u)" = 0 ] || fail "this is for root and was started by $(id -un); type: sudo $0 $*"
 }
 
 # One at a time: two would number their releases alike.  The lock ends with the process.

@@ -526,6 +526,19 @@ def test_no_way_back_to_one_that_refuses_the_settings(installed: Box) -> None:
     assert not any(call.startswith("systemctl stop") for call in installed.calls())
 
 
+def test_nobody_but_root_is_told_what_going_back_would_do(installed: Box) -> None:
+    """Who may read neither settings nor journal would be told that the older release refuses."""
+    assert installed.install("1.1.0").returncode == 0
+    installed.answer(refused="")
+    (installed.fake / "bin/id").write_text('#!/bin/sh\n[ "$1" = -un ] && echo alex || echo 1000\n')
+    for words in (["--back"], ["--back", "--dry-run"]):
+        run = installed.run(installed.tree("1.1.0") / "systemd/install", *words)
+        assert run.returncode == 1
+        line = one_line(run.stderr)
+        assert "started by alex; type: sudo" in line
+        assert line.endswith(f"/install {' '.join(words)}")
+
+
 def test_no_way_back_from_the_first(installed: Box) -> None:
     run = installed.run(installed.tree("1.0.0") / "systemd/install", "--back")
     assert run.returncode == 1
