@@ -7,7 +7,6 @@ and cannot be opened twice.  Otherwise they are opened here for a moment.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from pathlib import Path
 from typing import Any
 
 from monitor import places
@@ -15,7 +14,7 @@ from monitor.commands import check_around, check_devices
 from monitor.commands.finding import Finding
 from monitor.errors import SettingsError
 from monitor.link.client import LinkClient
-from monitor.settings import Loaded
+from monitor.settings import Loaded, Settings
 from monitor.settings_reader import PACKAGED
 
 _PARTS = ("lamp panel button journal adviser soundcheck access gigs link board settings").split()
@@ -33,7 +32,7 @@ def look_over(loaded: Loaded) -> Iterable[Finding]:
     settings = loaded.settings
     n_own = sum(origin != PACKAGED for origin in loaded.origins.values())
     yield Finding("settings", f"{n_own} of your own" if n_own else "the defaults")
-    snapshot = ask_watcher(places.socket_path(settings), spare=places.usual_socket_path())
+    snapshot = ask_watcher(settings)
     if snapshot is not None:
         yield from _from_watcher(snapshot)
     else:
@@ -41,7 +40,9 @@ def look_over(loaded: Loaded) -> Iterable[Finding]:
         yield from _guarded("lamp", lambda: check_devices.lamp(settings))
         yield from _guarded("panel", lambda: check_devices.panel(settings))
     yield check_devices.cards(settings)
-    yield check_around.socket(places.socket_path(settings), snapshot)
+    answers = snapshot is not None
+    path = check_around.where_it_answers(settings) if answers else places.socket_path(settings)
+    yield check_around.socket(path, snapshot)
     yield check_around.page(settings.page)
     yield check_around.disk(places.journal_path(settings))
     yield check_around.clock()
@@ -56,17 +57,9 @@ def _guarded(part: str, look: Callable[[], Sequence[Finding]]) -> Sequence[Findi
         return [Finding(part, "", f"cannot be looked at: {error}")]
 
 
-def ask_watcher(path: Path, *, spare: Path | None = None) -> dict[str, Any] | None:
-    """Return the snapshot of the watcher at a socket, None if none answers.
-
-    On an installed box it may be at ``spare``, where no socket can be made at ``path``.
-    """
-    if (
-        spare is not None
-        and check_around.is_installed()
-        and not (check_around.is_there(path) and path.is_socket())
-    ):
-        path = spare
+def ask_watcher(settings: Settings) -> dict[str, Any] | None:
+    """Return the running watcher's snapshot, None if none answers."""
+    path = check_around.where_it_answers(settings)
     if not check_around.is_there(path):
         return None
     with LinkClient(path) as client:

@@ -16,6 +16,7 @@ from typing import Any
 
 from monitor import places
 from monitor.commands.asking import asked, is_nobody_there, problem_of
+from monitor.commands.check_around import where_it_answers
 from monitor.commands.report import meant
 from monitor.errors import LanternError, UsageError
 from monitor.input_file import read_within
@@ -149,7 +150,7 @@ def _changed(
     settings: Settings, through: Callable[[LinkClient], Mapping[str, Any]], question: Question
 ) -> Mapping[str, Any]:
     """Have the watcher change its journal; where none runs, change the file."""
-    with _watcher(places.socket_path(settings)) as client:
+    with _watcher(where_it_answers(settings)) as client:
         if client is not None:
             return through(client)
     return _asked_file(settings, question)

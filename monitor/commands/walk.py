@@ -14,7 +14,7 @@ import numpy as np
 from firmware.board import BoardTroubles, read_board
 from firmware.faces import EXAMPLE_FACES, draw_face
 from firmware.ports import AudioSource, LampPattern
-from monitor import opening, places
+from monitor import opening
 from monitor.commands import checks
 from monitor.commands.finding import Finding
 from monitor.settings import Settings
@@ -55,8 +55,7 @@ def walk(
 
     The watcher holds all of them while it runs: then there is one finding, that it does.
     """
-    socket_path, spare = places.socket_path(settings), places.usual_socket_path()
-    if checks.ask_watcher(socket_path, spare=spare) is not None:
+    if checks.ask_watcher(settings) is not None:
         yield Finding(
             "walk",
             "",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import os
 import socket
 import threading
@@ -12,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from firmware.cards import CaptureDevice
-from monitor import clock, opening
+from monitor import cli, clock, opening
 from monitor.commands import check_around, check_devices, checks
 from monitor.commands.finding import Finding, report
 from monitor.demo import free_port
@@ -21,6 +22,7 @@ from monitor.hearing import CLIPPING_SHOWN_S
 from monitor.settings import Loaded, load
 from tests.core.running import Running, unhurried
 from tests.core.stand_ins import FakeLamp, FakePanel, FakeSource, noise
+from tests.report.made_gig import record
 
 
 @pytest.fixture(autouse=True)
@@ -247,14 +249,26 @@ def test_an_automatic_gain_that_stays_on_needs_doing_whoever_is_asked(
 
 
 def test_on_an_installed_box_the_watcher_is_found_at_the_usual_socket_too(
-    loaded: Loaded, tmp_path: Path
+    loaded: Loaded,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
+    monkeypatch.setenv("HOWL_LANTERN_SETTINGS", os.devnull)
+    monkeypatch.setenv("RUNTIME_DIRECTORY", str(tmp_path))
+    set_ = [f"link.socket={tmp_path}/no/x", f"journal.file={tmp_path}/behind"]
+    wrong = load(None, set_, environ={"HOME": "/nonexistent"}).settings
+    words = [f"--set={one}" for one in set_]
     box = Running(tmp_path)
     try:
-        wrong, usual = Path("/dev/null"), tmp_path / "link.sock"
-        assert checks.ask_watcher(wrong, spare=usual) is None, "at a terminal what is set counts"
+        assert checks.ask_watcher(wrong) is None, "at a terminal what is set counts"
         (tmp_path / "no.service").touch()
-        assert checks.ask_watcher(wrong, spare=usual) is not None
+        assert checks.ask_watcher(wrong) is not None
+        assert cli.main(["pair", *words]) == 0
+        (tmp_path / "gig.json").write_text(json.dumps(record(24)))
+        assert cli.main(["merge", *words, str(tmp_path / "gig.json")]) == 0
+        assert "1 new gig" in capsys.readouterr().out
+        assert not (tmp_path / "behind").exists(), "no journal is changed behind its back"
     finally:
         box.close()
 

@@ -120,7 +120,7 @@ def test_the_button_is_felt_or_missed(
 def test_while_the_watcher_runs_it_says_to_stop_it(
     bench: Bench, settings: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(checks, "ask_watcher", lambda _, spare: {"class": "snapshot"})
+    monkeypatch.setattr(checks, "ask_watcher", lambda _: {"class": "snapshot"})
     (finding,) = walk.walk(settings, ask=bench.ask, say=bench.say)
     assert "systemctl stop howl-lantern" in finding.to_do
     assert bench.asked == []

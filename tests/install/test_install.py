@@ -154,7 +154,7 @@ def test_a_package_that_apt_only_knows_by_name_is_none(box: Box) -> None:
 
 
 def test_a_new_system_s_lists_are_fetched_before_it_is_asked_what_it_has(box: Box) -> None:
-    """Without lists apt knows only of what is installed: the pins' library seems not to be there."""
+    """Without lists apt knows only of what is installed, and the pins' library seems not to be."""
     box.answer(missing="avahi-daemon\npython3-lgpio")
     shows = '[ "$1" != show ] || { [ -e "$FAKE/lists" ] && exit 0 || exit 100; }'
     box.interpose("apt-cache", f"{shows}\n{TOOLS['apt-cache']}; exit")
