@@ -10,9 +10,10 @@ from __future__ import annotations
 import logging
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
+from monitor.gig_clerk.gig import Gig
 from monitor.gigs.evening_rules import Begun, Doing, Evening, Resumed, Turn, resumed
 from monitor.gigs.minutes import Minute
 from monitor.gigs.noticing import Noticed, Snapshot, stands
@@ -22,6 +23,7 @@ from monitor.journal.asks import (
     GigStanding,
     Happening,
     Instant,
+    VenueChange,
     new_uid,
 )
 from monitor.journal.rows import RingRow
@@ -38,29 +40,6 @@ after the gig does not."""
 Done = Callable[[str], None]
 CurveOf = Callable[[Sequence[Mapping[str, Any]]], Mapping[str, Any]]
 GetPlan = Callable[[Callable[[Mapping[str, Any]], None]], None]
-
-
-@dataclass(slots=True)
-class Gig:
-    """The gig that is on."""
-
-    uid: str
-    title: str | None = None
-    venue_uid: str | None = None
-    venue_name: str | None = None
-    ring_count: int = 0
-    song: int = 0
-
-    def fields(self) -> dict[str, Any]:
-        """Return what the snapshot says of it, but for its age."""
-        fields: dict[str, Any] = {"on": True, "uid": self.uid, "ring_count": self.ring_count}
-        if self.title:
-            fields["title"] = self.title
-        if self.venue_uid is not None:
-            fields["venue"] = {"uid": self.venue_uid, "name": self.venue_name or ""}
-        if self.song:
-            fields["song"] = self.song
-        return fields
 
 
 class GigKeeping:
@@ -105,6 +84,7 @@ class GigKeeping:
         self.evening = Evening(quiet_ends_s=quiet_ends_s)
         self._ring_gigs: OrderedDict[tuple[str, int], str | None] = OrderedDict()
         self._joined: dict[str, str] = {}
+        self._renewed_count = 0
         self.doubted: GigStanding | None = None
         self.gig: Gig | None = None
         self.venues: dict[str, str] = {}
@@ -180,6 +160,25 @@ class GigKeeping:
             gig.venue_name = began.venue_name or gig.venue_name
             gig.title = began.title or gig.title
             self._journal.tell(GigChange(gig.uid, venue_uid=began.venue_uid, title=began.title))
+
+    def follow_journal(self) -> None:
+        """Where it has begun a new file: what comes of the gig that is on must have its gig there.
+
+        The gig is told as it stands, and the venues, which the file before had.
+        """
+        if self._journal.renewed_count == self._renewed_count:
+            return
+        self._renewed_count = self._journal.renewed_count
+        for uid, name in self.venues.items():
+            self._journal.tell(VenueChange(uid, name))
+        gig, begun_s = self.gig, self.evening.begun_s
+        if gig is None or begun_s is None:
+            return
+        begun = Instant(self._boot_id, max(0.0, begun_s))
+        self._journal.tell(
+            GigChange(gig.uid, begun=begun, venue_uid=gig.venue_uid, title=gig.title)
+        )
+        self._tell_how_all_stands(self._uptime_s())
 
     # --- what happens -----------------------------------------------------------------------
 
@@ -276,10 +275,13 @@ class GigKeeping:
                 self.gig = Gig(new_uid())
                 self._journal.tell(GigChange(self.gig.uid, begun=at))
                 LOG.info("a gig begins")
-                snapshot = self._snapshot()
-                for one in () if snapshot is None else stands(snapshot):
-                    self.noticed(one, turn.at_s)
+                self._tell_how_all_stands(turn.at_s)
             elif self.gig is not None:
                 self._journal.tell(GigChange(self.gig.uid, ended=at, ended_by=turn.by))
                 LOG.info("the gig is over (%s)", turn.by)
                 self.gig = None
+
+    def _tell_how_all_stands(self, at_s: float) -> None:
+        snapshot = self._snapshot()
+        for one in () if snapshot is None else stands(snapshot):
+            self.noticed(one, at_s)

@@ -63,6 +63,7 @@ class Keeper:
         self.waiting = Waiting(most_waiting)
         self.trouble = OPENING
         self.notice = ""
+        self.renewed_count = 0
         self.dated: Dated = "network" if now().clock_trusted else "believed"
 
     @property
@@ -271,6 +272,7 @@ class Keeper:
         except (OSError, sqlite3.Error, NewerJournalError) as error:
             self._failed("is damaged and cannot be set aside", error)
             return
+        self.renewed_count += 1  # before it is said: whoever reads that looks here
         self.notice = f"the journal was damaged; it is kept as {aside.name} and a new one was begun"
         LOG.error("%s (%s)", self.notice, why)
         self._works()

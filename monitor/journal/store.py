@@ -169,6 +169,11 @@ class Journal:
         return self._keeper.dated
 
     @property
+    def renewed_count(self) -> int:
+        """How often a damaged file has been set aside: the new one knows of no gig or venue."""
+        return self._keeper.renewed_count
+
+    @property
     def lost_count(self) -> int:
         """How many entries could not be kept."""
         return self._keeper.waiting.lost_count + self._no_room_count

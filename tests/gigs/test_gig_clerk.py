@@ -62,6 +62,36 @@ def test_a_ring_begins_a_gig_and_tells_how_all_stands(begin: Callable[..., Eveni
     assert (ring["at_s"], ring["lasted_s"], ring["degree"]) == (0.0, 1.0, "howl")
 
 
+def test_a_gig_goes_on_in_the_file_that_takes_a_damaged_one_s_place(
+    begin: Callable[..., Evening],
+) -> None:
+    """What is answered with "done" after the damage is not lost for want of the gig it is of."""
+    box = begin()
+    box.done(do="venue", name="The Ferry Inn")
+    box.done(do="rename", name="First night")
+    box.see(way="soundcheck")
+    box.ring()
+    uid = box.gig()["uid"]
+    for path in box.path.parent.glob(f"{box.path.name}*"):
+        with path.open("r+b") as file:
+            file.write(b"\xa5" * 65536)
+    box.ask({"class": "gig", "do": "note", "text": "said while it was damaged"})
+    awaited(lambda: "damaged-1" in box.journal.health(), 20.0)
+    box.see()
+    box.ring()
+    box.done(do="note", text="said after it")
+    assert box.done(do="song")["song"] == 1
+    (gig,) = box.gigs()
+    assert (gig["uid"], gig["title"], gig["venue"]["name"]) == (uid, "First night", "The Ferry Inn")
+    record = box.record(uid)
+    assert {"equaliser", "way", "note", "song"} <= {*kinds(record)}
+    notes = [h["text"] for h in record["happenings"] if h["kind"] == "note"]
+    assert notes == ["said while it was damaged", "said after it"]
+    assert record["rings"][-1]["id"] == 2
+    box.restart()
+    assert box.gig()["uid"] == uid
+
+
 def test_what_happens_is_kept_in_its_order(begin: Callable[..., Evening]) -> None:
     box = begin()
     box.done(do="venue", name="The Ferry Inn")
