@@ -18,7 +18,8 @@ from pathlib import Path
 
 from PIL import Image
 
-from firmware.faces import EXAMPLE_FACES, draw_face
+from firmware.example_faces import EXAMPLE_FACES
+from firmware.faces import draw_face
 from monitor.link.client import LinkClient
 from monitor.placing.drawing import write_png
 from monitor.placing.reckon import reckon

@@ -146,7 +146,7 @@ def _level(args: argparse.Namespace) -> int:
 
 
 def _faces(args: argparse.Namespace) -> int:
-    from firmware.faces import write_faces
+    from firmware.example_faces import write_faces
 
     try:
         written = write_faces(Path(args.folder))

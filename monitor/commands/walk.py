@@ -12,7 +12,8 @@ from collections.abc import Callable, Iterable
 import numpy as np
 
 from firmware.board import BoardTroubles, read_board
-from firmware.faces import EXAMPLE_FACES, draw_face
+from firmware.example_faces import EXAMPLE_FACES
+from firmware.faces import draw_face
 from firmware.ports import AudioSource, LampPattern
 from monitor import opening
 from monitor.commands import checks

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from firmware.faces import EXAMPLE_FACES
+from firmware.example_faces import EXAMPLE_FACES
 from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
 from monitor.hearing import CLIPPING_SPAN_S, GRACE_S, SILENCE_S, Hearing
 from tests.core.stand_ins import noise

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import pytest
 from PIL import Image
 
-from firmware.faces import EXAMPLE_FACES, draw_face
+from firmware.example_faces import EXAMPLE_FACES
+from firmware.faces import draw_face
 from firmware.ports import Face
 from monitor import panel_thread
 from monitor.panel_thread import PanelThread

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from itertools import combinations
-from pathlib import Path
 from typing import get_args
 
 import numpy as np
 import pytest
 from PIL import Image
 
-from firmware.faces import EXAMPLE_FACES, draw_face, write_faces
+from firmware.example_faces import EXAMPLE_FACES
+from firmware.faces import draw_face
 from firmware.ports import Face, FaceKind
 
 # The nominal third-octave labels of IEC 61260-1 in the short form of the panel.
@@ -112,20 +112,6 @@ def test_empty_and_endless_words_do_no_harm(kind: str) -> None:
     for words in ("", " ", "x" * 300, "wort " * 60, "ü—…"):
         image = draw_face(Face(kind, words, words, words, (words,)))  # type: ignore[arg-type]
         assert image.size == (128, 64)
-
-
-def test_the_faces_are_written(tmp_path: Path) -> None:
-    written = write_faces(tmp_path / "new" / "folder")
-    assert {path.stem for path in written} == {"faces", *EXAMPLE_FACES}
-    for path in written:
-        with Image.open(path) as image:
-            assert path.stem == "faces" or image.size == (4 * 128, 4 * 64)
-
-
-def test_a_folder_that_cannot_be_written_is_an_error(tmp_path: Path) -> None:
-    (tmp_path / "file").write_text("")
-    with pytest.raises(OSError, match="file"):
-        write_faces(tmp_path / "file")
 
 
 def test_each_small_line_is_drawn() -> None:

@@ -16,7 +16,8 @@ import pytest
 from luma.core.interface.serial import i2c
 from PIL import Image, ImageChops
 
-from firmware.faces import EXAMPLE_FACES, draw_face
+from firmware.example_faces import EXAMPLE_FACES
+from firmware.faces import draw_face
 from firmware.fakes import RecordingBus
 from firmware.panel import REFRESH_AFTER_S, RETRY_AFTER_S, Channel, LumaPanel, open_panel
 from firmware.ports import Panel

@@ -8,7 +8,8 @@ from __future__ import annotations
 import base64
 from typing import Any
 
-from firmware.faces import EXAMPLE_FACES, draw_face
+from firmware.example_faces import EXAMPLE_FACES
+from firmware.faces import draw_face
 from monitor.advice.equaliser import Equaliser
 from monitor.listening.bands import THIRD_OCTAVES, third_octave_of
 
