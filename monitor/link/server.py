@@ -14,7 +14,6 @@ import selectors
 import socket
 import threading
 import time
-from collections import deque
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -30,12 +29,11 @@ from monitor.link.messages import (
     encode,
 )
 from monitor.link.one_client import OneClient
+from monitor.link.outbox import Outbox
 
 LOG = logging.getLogger(__name__)
 
 MAX_CLIENTS = 8
-MAX_UNSENT = 4096
-"""Events and answers that the thread has not come to yet."""
 READ_BYTES = 4096
 STUCK_S = 5.0
 LOOK_EVERY_S = 1.0
@@ -64,9 +62,8 @@ class LinkServer:
 
     Attributes
     ----------
-    dropped_client_count, skipped_snapshot_count, lost_event_count : int
-        Clients that were too slow and hung up on; snapshots left out for one; events and answers
-        for which there was no room.
+    dropped_client_count, skipped_snapshot_count : int
+        Clients that were too slow and hung up on; snapshots left out for one.
 
     Raises
     ------
@@ -89,12 +86,7 @@ class LinkServer:
         self._max_clients = max_clients
         self._socket = LinkSocket(path)
         self._look_next_mono_s = time.monotonic() + LOOK_EVERY_S
-        self._wake_r, self._wake_w = socket.socketpair()
-        self._wake_r.setblocking(False)
-        self._wake_w.setblocking(False)
-        self._snapshot: Mapping[str, Any] | None = None
-        self._outbox: deque[tuple[OneClient | None, Mapping[str, Any]]] = deque()
-        self._outbox_lock = threading.Lock()
+        self._outbox = Outbox()
         self._newest_line: bytes | None = None
         self._clients: dict[int, OneClient] = {}
         self._selector = selectors.DefaultSelector()
@@ -102,7 +94,6 @@ class LinkServer:
         self._stopping = threading.Event()
         self.dropped_client_count = 0
         self.skipped_snapshot_count = 0
-        self.lost_event_count = 0
         self._unreachable = self._unsent = self._failing = self._logged = ""
         self._thread = threading.Thread(target=self._run, name="link-server", daemon=True)
         self._thread.start()
@@ -113,6 +104,11 @@ class LinkServer:
         return len(self._clients)
 
     @property
+    def lost_event_count(self) -> int:
+        """Events and answers for which there was no room."""
+        return self._outbox.lost_count
+
+    @property
     def problem(self) -> str:
         """What is wrong with the link, in one line; empty if nothing is."""
         lost = self.lost_event_count
@@ -121,37 +117,21 @@ class LinkServer:
 
     def publish_snapshot(self, snapshot: Mapping[str, Any]) -> None:
         """Offer the newest state; one that was not sent yet is replaced.  Returns at once."""
-        self._snapshot = snapshot
-        self._wake()
+        self._outbox.put_snapshot(snapshot)
 
     def publish_event(self, event: Mapping[str, Any]) -> None:
         """Send an event to every client, in order.  Returns at once."""
-        self._put(None, event)
+        self._outbox.put(None, event)
 
     def close(self) -> None:
         """Hang up on everybody and remove the socket; may be called twice."""
         if self._stopping.is_set():
             return
         self._stopping.set()
-        self._wake()
+        self._outbox.wake()
         self._thread.join(timeout=5.0)
         self._socket.close()
-        self._wake_w.close()
-
-    def _put(self, receiver: OneClient | None, message: Mapping[str, Any]) -> None:
-        """From any thread: have it sent; the oldest that waits is lost where there is no room."""
-        with self._outbox_lock:
-            if len(self._outbox) >= MAX_UNSENT:
-                self._outbox.popleft()
-                self.lost_event_count += 1
-            self._outbox.append((receiver, message))
-        self._wake()
-
-    def _wake(self) -> None:
-        try:
-            self._wake_w.send(b"!")
-        except OSError:
-            pass  # a full pipe wakes as well; a closed one has nobody to wake
+        self._outbox.close()
 
     def _run(self) -> None:
         while not self._stopping.is_set():
@@ -168,7 +148,7 @@ class LinkServer:
         for client in list(self._clients.values()):
             self._drop(client, count=False)
         self._selector.close()
-        self._wake_r.close()
+        self._outbox.awake.close()
 
     def _turn(self) -> None:
         """Wait until something is to do, and do it."""
@@ -177,8 +157,8 @@ class LinkServer:
         for key, mask in self._selector.select(timeout=1.0):
             if key.fileobj is self._listening:
                 self._accept()
-            elif key.fileobj is self._wake_r:
-                self._drain_wake()
+            elif key.fileobj is self._outbox.awake:
+                self._outbox.drain()
             elif (client := self._clients.get(key.fd)) is not None:
                 if mask & selectors.EVENT_WRITE:
                     self._flush(client)
@@ -189,8 +169,8 @@ class LinkServer:
         self._look_for_socket()
 
     def _begin(self) -> None:
-        if self._wake_r not in self._selector.get_map():
-            self._selector.register(self._wake_r, selectors.EVENT_READ)
+        if self._outbox.awake not in self._selector.get_map():
+            self._selector.register(self._outbox.awake, selectors.EVENT_READ)
         self._listen()
 
     def _look_for_socket(self) -> None:
@@ -260,15 +240,8 @@ class LinkServer:
             pass  # it is turned away in any case
         connection.close()
 
-    def _drain_wake(self) -> None:
-        try:
-            while self._wake_r.recv(4096):
-                pass
-        except BlockingIOError:
-            pass  # drained
-
     def _send_published(self) -> None:
-        while (unsent := self._next_unsent()) is not None:
+        while (unsent := self._outbox.take()) is not None:
             receiver, message = unsent
             line = self._line(message)
             if line is None:
@@ -276,7 +249,7 @@ class LinkServer:
             for client in list(self._clients.values()) if receiver is None else [receiver]:
                 if client.connection.fileno() in self._clients:
                     self._enqueue(client, line)
-        snapshot, self._snapshot = self._snapshot, None
+        snapshot = self._outbox.take_snapshot()
         if snapshot is None or (line := self._line(snapshot)) is None:
             return
         self._newest_line = line
@@ -286,10 +259,6 @@ class LinkServer:
             else:
                 client.hold(line)
                 self._flush(client, skippable=True)
-
-    def _next_unsent(self) -> tuple[OneClient | None, Mapping[str, Any]] | None:
-        with self._outbox_lock:
-            return self._outbox.popleft() if self._outbox else None
 
     def _line(self, message: Mapping[str, Any]) -> bytes | None:
         try:
@@ -334,7 +303,7 @@ class LinkServer:
         request: dict[str, str] = {}
 
         def reply(answer: Mapping[str, Any]) -> None:
-            self._put(client, {**answer, **request})
+            self._outbox.put(client, {**answer, **request})
 
         try:
             message = decode(line)

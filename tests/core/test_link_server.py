@@ -18,6 +18,7 @@ from typing import Any
 
 import pytest
 
+from monitor.link import outbox
 from monitor.link import server as link_server
 from monitor.link.client import LinkClient
 from monitor.link.messages import LineBuffer, decode, encode
@@ -165,7 +166,7 @@ def test_a_message_that_cannot_be_sent_is_reported(server: LinkServer, tmp_path:
 def test_what_finds_no_room_is_counted_and_said(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(link_server, "MAX_UNSENT", 3)
+    monkeypatch.setattr(outbox, "MAX_UNSENT", 3)
     held, go_on = threading.Event(), threading.Event()
 
     def hold(_command: Mapping[str, Any], reply: Reply) -> None:
