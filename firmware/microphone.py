@@ -2,8 +2,8 @@
 
 Two threads:
 
-- the *reader* opens the device, reads and appends to a bounded queue, nothing else: samples are
-  made of the bytes by whoever takes them, whose numpy is warm already;
+- the *reader* opens the device, reads and appends to a bounded queue, nothing else
+  (``waiting_sound.py``);
 - the *keeper* starts a reader, and another one when it ended or has not read for a second.
 
 A read may never return (a halted sound server, a driver that hangs).  Nothing can end such
@@ -15,14 +15,12 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from firmware.cards import KERNEL_LIST, CaptureDevice, answers, card_id_of, list_capture_devices
-from firmware.formats import clipped_count, decode
 from firmware.mixer import turn_off_automatic_gain
 from firmware.opening import (
     MicrophoneError,
@@ -32,12 +30,10 @@ from firmware.opening import (
 )
 from firmware.pace import SilentLoss, TrueRate
 from firmware.ports import AudioBlock, HearingState, MicrophoneStatus
+from firmware.waiting_sound import WaitingSound
 from firmware.which_card import WhichCard
 
 __all__ = ["AlsaMicrophone", "CaptureDevice", "list_capture_devices"]
-
-QUEUED_S = 2.0
-"""Sound that waits to be read: longer than any pause of a listener that is still alive."""
 
 SEARCH_EVERY_S = 0.25
 KNOCK_EVERY_S = 1.0
@@ -54,16 +50,6 @@ GIVE_UP_AFTER_OVERRUNS = 8
 """A device whose server died may answer every read like this, at once and for ever."""
 
 OVERRUN = -32  # -EPIPE, returned by PCM.read() instead of a length
-
-
-@dataclass(frozen=True, slots=True)
-class _Delivery:
-    """What one read has brought, as the card sent it."""
-
-    data: bytes
-    opened: Opened
-    captured_mono_s: float
-    gap: bool
 
 
 @dataclass
@@ -113,12 +99,11 @@ class AlsaMicrophone:
             device, leave=leave, kernel_list=kernel_list, lists_all=alsa is None
         )
         self._knock = knock or (answers if alsa is None else lambda _: True)
-        self._deliveries: deque[_Delivery] = deque()
-        self._change = threading.Condition()
+        self._sound = WaitingSound(channel - 1)
+        self._lock = threading.RLock()
         self._is_closing = threading.Event()
         self._must_knock = False
         self._knock_next_mono_s = 0.0
-        self._gap_ahead = False
         self._status = MicrophoneStatus(
             state="searching",
             since_mono_s=time.monotonic(),
@@ -130,33 +115,17 @@ class AlsaMicrophone:
 
     def read(self, timeout_s: float) -> AudioBlock | None:
         """Return the next block, or None: none came within ``timeout_s``, or an empty one."""
-        with self._change:
-            self._change.wait_for(lambda: self._deliveries or self._is_closing.is_set(), timeout_s)
-            if not self._deliveries:
-                return None
-            one = self._deliveries.popleft()
-        samples = decode(
-            one.data,
-            sample_format=one.opened.sample_format,
-            channels=one.opened.channels,
-            channel=self._channel - 1,
-        )
-        if len(samples) == 0:  # a driver that counts frames and brings none
-            return None
-        return AudioBlock(
-            samples, one.opened.rate_hz, one.captured_mono_s, one.gap, clipped_count(samples)
-        )
+        return self._sound.read(timeout_s)
 
     def status(self) -> MicrophoneStatus:
         """Return what is known about the microphone at this moment."""
-        with self._change:
+        with self._lock:
             return self._status
 
     def close(self) -> None:
         """Stop and release the device; may be called twice.  Gives a read one second."""
         self._is_closing.set()
-        with self._change:
-            self._change.notify_all()
+        self._sound.close()
         self._keeper.join(1.5)
 
     # ------------------------------------------------------------------ keeper
@@ -199,9 +168,10 @@ class AlsaMicrophone:
             allowed_s = FIRST_READ_WITHIN_S if last is None else STUCK_AFTER_S
             silent_s = now_mono_s - (reader.begun_mono_s if last is None else last)
             if reader.is_open and silent_s > allowed_s and thread.is_alive():
-                with self._change:
+                with self._lock:
                     reader.is_wanted = False
-                    self._must_knock = self._gap_ahead = True
+                    self._must_knock = True
+                    self._sound.lose()
                 self._say(
                     "stuck",
                     f"{self._status.device} is open but has delivered nothing for "
@@ -278,7 +248,8 @@ class AlsaMicrophone:
             if (rate_hz := true_rate.push(length, now)) is not None:
                 opened = replace(opened, rate_hz=rate_hz, says_hz=opened.says_hz or opened.rate_hz)
                 losses, true_rate = SilentLoss(rate_hz), TrueRate(rate_hz)
-                self._gap_ahead = is_first = True
+                self._sound.lose()
+                is_first = True
             if is_first:
                 is_first = False
                 self._say_hearing(reader, opened, name, gain)
@@ -288,19 +259,12 @@ class AlsaMicrophone:
     def _append(
         self, reader: _Reader, data: bytes, frames: int, opened: Opened, now: float
     ) -> None:
-        with self._change:
+        with self._lock:
             if not reader.is_wanted:
                 return
-            waiting = self._deliveries
-            waiting.append(_Delivery(data, opened, now, self._gap_ahead))
-            self._gap_ahead = False
-            if len(waiting) * frames > QUEUED_S * opened.rate_hz:
-                # The oldest goes: late news of a ring is worth less than fresh.
-                waiting.popleft()
-                waiting[0] = replace(waiting[0], gap=True)
+            if self._sound.append(data, frames, opened, now):
                 dropped = self._status.dropped_block_count + 1
                 self._status = replace(self._status, dropped_block_count=dropped)
-            self._change.notify()
 
     # ------------------------------------------------------------------ words
 
@@ -312,9 +276,9 @@ class AlsaMicrophone:
         return "unknown"
 
     def _count_overrun(self, reader: _Reader) -> None:
-        with self._change:
+        with self._lock:
             if reader.is_wanted:
-                self._gap_ahead = True
+                self._sound.lose()
                 count = self._status.overrun_count + 1
                 self._status = replace(self._status, overrun_count=count)
 
@@ -324,7 +288,7 @@ class AlsaMicrophone:
             detail += "; its automatic gain control is on and hides rings: turn it off in the mixer"
         elif gain == "turned off":
             detail += "; its automatic gain control is turned off"
-        with self._change:
+        with self._lock:
             if not reader.is_wanted:
                 return
             self._must_knock = False
@@ -339,16 +303,16 @@ class AlsaMicrophone:
             )
 
     def _say_lost(self, reader: _Reader, detail: str) -> None:
-        with self._change:
+        with self._lock:
             if not reader.is_wanted or self._is_closing.is_set():
                 return
-            self._gap_ahead = True
+            self._sound.lose()
             was_heard = self._status.state != "searching"
             self._say("lost" if was_heard else "searching", detail)
 
     def _say(self, state: HearingState, detail: str, **what_is_set: Any) -> None:
         """Publish a new status; ``since_mono_s`` is kept while the state stays the same."""
-        with self._change:
+        with self._lock:
             since = self._status.since_mono_s
             if state != self._status.state:
                 since = time.monotonic()

@@ -20,6 +20,7 @@ import numpy as np
 import pytest
 
 from firmware import microphone as module
+from firmware import waiting_sound
 from firmware.fakes import FakeAlsa, FakeAlsaError, FakeCard, FakeControl
 from firmware.microphone import AlsaMicrophone
 from firmware.opening import MicrophoneError
@@ -212,7 +213,7 @@ def test_when_nobody_listens_the_oldest_is_dropped_and_counted(
     make: Maker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     script = [period_of(code) for code in range(1, 11)]
-    monkeypatch.setattr(module, "QUEUED_S", 4 * PERIOD / 48000)
+    monkeypatch.setattr(waiting_sound, "QUEUED_S", 4 * PERIOD / 48000)
     alsa = FakeAlsa({NAME: FakeCard(script=script, after="block")})
     microphone = make(alsa)
     awaited(lambda: microphone.status().dropped_block_count == 6)
