@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import json
 import logging
+import os
 import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -194,9 +195,18 @@ def _asked_file(settings: Settings, question: Question) -> Mapping[str, Any]:
         ready.wait()  # hundreds of gigs take minutes on a small box, and are not left half done
     finally:
         journal.close()
+        _give_to_the_folder_s_owner(path)
     result, problem = found[0]
     if problem:
         raise LanternError(problem)
     if (health := journal.health()) != "ok":
         print(f"howl-lantern: {health}", file=sys.stderr)
     return result if isinstance(result, Mapping) else {}
+
+
+def _give_to_the_folder_s_owner(path: Path) -> None:
+    """One that root has begun here, also in a damaged one's place, the watcher could not write."""
+    with suppress(OSError):  # it could not be made, and the journal has said so
+        owner = path.parent.stat()
+        if path.stat().st_uid == 0 != owner.st_uid:
+            os.chown(path, owner.st_uid, owner.st_gid)

@@ -305,6 +305,26 @@ def big() -> dict[str, Any]:
     return made
 
 
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can give a folder to somebody else")
+@pytest.mark.parametrize("before", ["", "no database, but long enough for one" * 200])
+def test_a_journal_that_root_begins_is_the_watcher_s(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], before: str
+) -> None:
+    """Else the watcher could write nothing from then on."""
+    (tmp_path / "gig.json").write_text(json.dumps(record(24)))
+    folder = tmp_path / "lib"
+    folder.mkdir()
+    if before:
+        (folder / "journal.sqlite3").write_text(before)
+        os.chown(folder / "journal.sqlite3", 12345, 23456)
+    os.chown(folder, 12345, 23456)
+    typed = Typed(capsys, folder / "journal.sqlite3", tmp_path / "no.sock")
+    assert typed("merge", str(tmp_path / "gig.json"))[0] == 0
+    found = {p.name: (p.stat().st_uid, p.stat().st_gid) for p in folder.iterdir()}
+    names = ["journal.sqlite3", *(["journal.sqlite3.damaged-1"] if before else [])]
+    assert found == dict.fromkeys(names, (12345, 23456))
+
+
 def test_a_running_watcher_takes_in_and_deletes(watched: Typed, tmp_path: Path) -> None:
     (tmp_path / "gig.json").write_text(json.dumps(big(), ensure_ascii=False), encoding="utf-8")
     said = "gig.json: 1 new gig and 400 new rings, of 1 gig\n"
