@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 from pathlib import Path
@@ -61,7 +62,7 @@ def socket(path: Path, snapshot: dict[str, Any] | None) -> Finding:
         )
     if is_there(path):
         return Finding("socket", "", f"nobody answers at {path}; start howl-lantern watch")
-    if not _may_write(folder):
+    if _why_not_written(folder) is not None:
         return Finding("socket", "", f"{folder} cannot be written; set [link] socket")
     return Finding("socket", f"no watcher is running; it would answer at {path}")
 
@@ -98,8 +99,14 @@ def page(page: Page) -> Finding:
 def disk(path: Path) -> Finding:
     """Return whether there is room for the journal at ``path``, and the right to write it."""
     folder = _existing(path.parent)
-    if not _may_write(folder):
-        return Finding("disk", "", f"{folder} cannot be written; set [journal] file")
+    if (why := _why_not_written(folder)) is not None:
+        to_do = f"{folder} cannot be written ({why.strerror}); set [journal] file"
+        if why.errno == errno.EROFS:
+            to_do = (
+                f"{folder} has turned read-only, as a worn card does: save the gigs' reports on "
+                "a phone and replace the card"
+            )
+        return Finding("disk", "", to_do)
     free_bytes = shutil.disk_usage(folder).free
     text = f"{free_bytes / 1e6:.0f} MB free for the journal in {folder}"
     if free_bytes < LEAST_FREE_BYTES:
@@ -117,14 +124,14 @@ def _may_look_into(folder: Path) -> bool:
     return not folder.is_dir() or os.access(folder, os.X_OK)
 
 
-def _may_write(folder: Path) -> bool:
+def _why_not_written(folder: Path) -> OSError | None:
     import tempfile
 
     try:
         with tempfile.TemporaryFile(dir=_existing(folder)):
-            return True
-    except OSError:
-        return False
+            return None
+    except OSError as error:
+        return error
 
 
 def clock() -> Finding:

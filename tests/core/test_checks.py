@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import errno
 import json
 import os
 import socket
+import tempfile
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -287,6 +289,19 @@ def test_a_folder_that_cannot_be_written_needs_doing(source: FakeSource) -> None
     found = look(loaded)
     assert "set [journal] file" in found["disk"].to_do
     assert "set [link] socket" in found["socket"].to_do
+
+
+def test_a_card_that_turned_read_only_is_not_taken_for_a_wrong_setting(
+    loaded: Loaded, source: FakeSource, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def read_only(**_: object) -> None:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))  # open(2)
+
+    monkeypatch.setattr(tempfile, "TemporaryFile", read_only)
+    to_do = look(loaded)["disk"].to_do
+    assert "has turned read-only" in to_do
+    assert "replace the card" in to_do
+    assert "[journal]" not in to_do
 
 
 def test_wrong_settings_come_first(capsys: pytest.CaptureFixture[str]) -> None:
