@@ -18,7 +18,7 @@ from monitor.journal.answers import CHANGES, carry_out, look_up
 from monitor.journal.asks import ClockWord, Dated, Question
 from monitor.journal.boots import RANK
 from monitor.journal.listing import read_rings
-from monitor.journal.opening import connect_read_only, is_damage, move_aside, open_file
+from monitor.journal.opening import connect_read_only, in_words, is_damage, move_aside, open_file
 from monitor.journal.rows import RingRow
 from monitor.journal.tables import NewerJournalError
 from monitor.journal.thinning import thin
@@ -301,8 +301,7 @@ class Keeper:
             pass  # the file is checked when it is opened again
 
     def _failed(self, what: str, error: Exception) -> str:
-        text = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        trouble = f"the journal {self._path} {what} ({text}); listening goes on"
+        trouble = in_words(self._path, what, error)
         if trouble != self.trouble:
             LOG.error(trouble)
         self.trouble = trouble

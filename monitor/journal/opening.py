@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
 from pathlib import Path
 
@@ -41,6 +42,36 @@ def is_damage(error: sqlite3.Error) -> bool:
     if not isinstance(error, sqlite3.OperationalError):
         return True
     return error.sqlite_errorcode in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def in_words(path: Path, what: str, error: Exception) -> str:
+    """Return one line for people: what of the file at ``path`` has failed, why, and what to do."""
+    text = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    return f"the journal {path} {what} ({text}): {_what_to_do(error)}; listening goes on"
+
+
+def _what_to_do(error: Exception) -> str:
+    if isinstance(error, sqlite3.Error):
+        kind = getattr(error, "sqlite_errorcode", 0) & 0xFF  # without the finer distinction
+    else:
+        kind = _KINDS.get(getattr(error, "errno", None), 0)
+    return _TO_DO.get(kind, "the log says more")
+
+
+_KINDS: dict[int | None, int] = {
+    errno.ENOSPC: sqlite3.SQLITE_FULL,
+    errno.EIO: sqlite3.SQLITE_IOERR,
+    **dict.fromkeys((errno.EROFS, errno.EACCES, errno.EPERM), sqlite3.SQLITE_READONLY),
+}
+_READ_ONLY = "let its folder be written; a card that turned read-only by itself is worn out"
+_TO_DO = {
+    sqlite3.SQLITE_FULL: "make room",
+    sqlite3.SQLITE_READONLY: _READ_ONLY,
+    sqlite3.SQLITE_CANTOPEN: _READ_ONLY,
+    sqlite3.SQLITE_IOERR: "save the gig's report on a phone; the card may be failing",
+    sqlite3.SQLITE_BUSY: "end the other program that holds it",
+    sqlite3.SQLITE_LOCKED: "end the other program that holds it",
+}
 
 
 def move_aside(path: Path) -> Path:
