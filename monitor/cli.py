@@ -63,7 +63,8 @@ def _watch(args: argparse.Namespace) -> int:
         folder = settings_kept.service_folder()
         if folder is not None and not loaded.mistakes:
             # In a thread: a slow card must not hold up the listening.
-            threading.Thread(target=settings_kept.keep, args=(folder,), daemon=True).start()
+            keeping = (folder, loaded.text)
+            threading.Thread(target=settings_kept.keep, args=keeping, daemon=True).start()
 
     watch.run(
         loaded.settings,

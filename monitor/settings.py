@@ -182,13 +182,15 @@ class Settings:
 class Loaded:
     """The settings in force and, for each "table.key", where its value came from.
 
-    ``mistakes`` are those of the settings file if the last good one stands in for it.
+    ``mistakes`` are those of the settings file if the last good one stands in for it, ``text`` is
+    what the file said that was read, empty where there was none.
     """
 
     settings: Settings
     origins: Mapping[str, str]
     values: Mapping[str, Any]
     mistakes: tuple[str, ...] = ()
+    text: str = ""
 
 
 def _read_text(path: Path) -> str:
@@ -255,8 +257,9 @@ def load(
     reader = Reader()
     reader.take_file(Path("defaults.toml"), default_text(), origin=PACKAGED)
     path = settings_file(given, os.environ if environ is None else environ)
+    text = "" if path is None else _read_text(path)
     if path is not None:
-        reader.take_file(path, _read_text(path))
+        reader.take_file(path, text)
     for option in options:
         reader.take_option(option)
     missing = [f"{t}.{k}" for t in RULES for k in RULES[t] if f"{t}.{k}" not in reader.values]
@@ -268,7 +271,7 @@ def load(
     reader.problems += pin_problems(reader.values, reader.origins)
     if reader.problems:
         raise SettingsError(reader.problems)
-    return Loaded(_build(reader.values), reader.origins, reader.values)
+    return Loaded(_build(reader.values), reader.origins, reader.values, text=text)
 
 
 def _build(values: Mapping[str, Any]) -> Settings:

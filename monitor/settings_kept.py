@@ -63,19 +63,18 @@ def load_for_service(kept_in: Path, *, environ: Mapping[str, str] | None = None)
         return replace(loaded, mistakes=tuple(error.problems))
 
 
-def keep(kept_in: Path, *, environ: Mapping[str, str] | None = None) -> None:
-    """Keep a copy of the settings file, which has just been used; never raises.
+def keep(kept_in: Path, text: str) -> None:
+    """Keep what the settings file said that is in use; never raises.
 
-    Written only where it differs: a memory card wears out.
+    Not the file as it is by now: it may have a mistake already.  Written only where it differs: a
+    memory card wears out.
     """
-    path = settings.settings_file(None, os.environ if environ is None else environ)
     kept = kept_in / KEPT_NAME
     try:
-        text = "" if path is None else path.read_text(encoding="utf-8")
-        if kept.is_file() and kept.read_text(encoding="utf-8") == text:
+        if kept.is_file() and kept.read_bytes() == text.encode():
             return
         write_surely(kept, text)
-    except (OSError, UnicodeDecodeError) as error:
+    except OSError as error:
         LOG.warning("the settings in use cannot be kept as the last good ones: %s", error)
 
 
