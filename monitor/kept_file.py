@@ -1,8 +1,8 @@
 """A small file for what a restart must not lose: the advice with its ring-out, the soundcheck.
 
 Written whole and renamed into place, so that a pulled plug leaves the old or the new one, and
-only when something has changed: a memory card wears out.  A file that cannot be understood is
-put aside under another name and never written over.
+only when something has changed: a memory card wears out.  A file that cannot be read or understood
+is put aside under another name and never written over.
 """
 
 from __future__ import annotations
@@ -57,9 +57,9 @@ class KeptFile:
     Attributes
     ----------
     problem : str
-        What went wrong at the last reading or writing and what to do; empty if nothing did.
+        What went wrong at the last writing and what to do; empty if nothing did.
     aside : str
-        What was put aside because it could not be understood, for as long as this runs.
+        What was put aside because it could not be used, for as long as this runs.
     """
 
     def __init__(self, path: Path, *, key: str, what: str, private: bool = False) -> None:
@@ -84,9 +84,7 @@ class KeptFile:
         except FileNotFoundError:
             return None
         except OSError as error:
-            self.problem = (
-                f"{self._path}: cannot be read: {error.strerror}; {self._what} begins anew"
-            )
+            self.put_aside(f"cannot be read: {error.strerror}")
             return None
         except (ValueError, KeyError, TypeError, RecursionError) as error:
             self.put_aside(f"not what was written here ({error})")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 from dataclasses import asdict
@@ -149,8 +150,22 @@ def test_a_full_disk_is_said_and_over_when_there_is_room(
     assert kept.trouble == ""
 
 
-def test_a_file_that_cannot_be_read_stays(tmp_path: Path) -> None:
-    (tmp_path / "soundcheck.json").mkdir()
-    kept = kept_at(tmp_path / "soundcheck.json")
+def test_a_file_that_cannot_be_read_is_put_aside_and_not_written_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card that fails for a moment at the start must not cost the stage plan."""
+    path = tmp_path / "soundcheck.json"
+    kept_at(path).write({"plan": "the whole stage"}, NOW)
+    written = path.read_bytes()
+
+    def fail(*_: object, **__: object) -> str:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr(Path, "read_text", fail)
+    kept = kept_at(path)
     assert kept.read(NOW) is None
-    assert "cannot be read: Is a directory; the soundcheck begins anew" in kept.trouble
+    monkeypatch.undo()
+    said = "cannot be read: Input/output error; kept as soundcheck.json.aside, the soundcheck begun"
+    assert said in kept.trouble
+    assert kept.write({"plan": None}, NOW)
+    assert (tmp_path / "soundcheck.json.aside").read_bytes() == written
