@@ -84,6 +84,12 @@ class Hand:
             self._patience.cancel()
 
     def _pressed(self) -> None:
+        try:
+            self._press()
+        except Exception:  # a mistake of ours must not end the pins' own thread
+            LOG.exception("the button's press failed")
+
+    def _press(self) -> None:
         for command in commands_of_press(self._advised(), self._sliders):
             LOG.info("the button: %s", command.get("do", "pulled"))
             try:

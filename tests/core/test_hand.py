@@ -93,6 +93,27 @@ def test_what_is_refused_is_logged_and_no_more(
     assert "not now" in caplog.text
 
 
+def test_a_press_that_fails_does_not_end_the_pins_own_thread(
+    pushed: Pushed,
+    tmp_path: Path,
+    caplog: pytest.LogCaptureFixture,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It calls all buttons, one after the other: with it every later press would be lost."""
+    desk = Desk()
+    make(pushed, desk, tmp_path)
+
+    def fail(*_: object) -> None:
+        raise RuntimeError("ours")
+
+    monkeypatch.setattr(hand, "commands_of_press", fail)
+    pushed.press()
+    assert "RuntimeError: ours" in caplog.text
+    monkeypatch.undo()
+    pushed.press()
+    assert desk.asked == [{"class": "ring_out", "do": "open"}]
+
+
 def test_a_long_press_leaves_the_mark_and_says_goodbye(pushed: Pushed, tmp_path: Path) -> None:
     it = make(pushed, Desk(), tmp_path)
     assert not it.is_leaving
