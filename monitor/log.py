@@ -54,7 +54,11 @@ class _Unhurried(logging.Handler):
     def emit(self, record: logging.LogRecord) -> None:
         """Have a line written, or count it while too many wait."""
         try:
-            self._lines.put_nowait(self.format(record))
+            line = self.format(record)
+        except Exception as error:  # a mistake in a line must not end the listening
+            line = f"a line of the log could not be made ({error}): {record.msg!r}"
+        try:
+            self._lines.put_nowait(line)
         except queue.Full:
             self._lost_count += 1
 

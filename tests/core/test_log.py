@@ -50,6 +50,16 @@ def test_the_service_manager_gets_priorities(level: str, priority: int) -> None:
     assert said.decode() == f"<{priority}>one\n<{priority}>two\n"
 
 
+def test_a_line_that_cannot_be_made_does_not_end_whoever_logs() -> None:
+    words = "logging.getLogger('a').info('%d lost', 'x')\nlogging.getLogger('a').info('on')"
+    process = logging_process(words)
+    _, said = process.communicate(timeout=20.0)
+    assert process.returncode == 0
+    first, second = said.decode().splitlines()
+    assert "'%d lost'" in first
+    assert second == "howl-lantern: on"
+
+
 def test_a_traceback_has_a_priority_on_every_line() -> None:
     words = "try: 1 / 0\nexcept ZeroDivisionError: logging.getLogger('a').exception('oh')"
     _, said = logging_process(words, INVOCATION_ID="1").communicate(timeout=20.0)
