@@ -19,22 +19,25 @@ keep_state() { # RELEASE: the one that wrote it; sets $kept, and $why if that is
     kept=yes
 }
 
-# Nothing is deleted before what takes its place is whole and on the card.
+# Nothing is deleted before what takes its place is whole, on the card, and there: where the folder
+# is missing for a moment and the plug is pulled in it, the service manager makes an empty one.
 put_state_back() { # as keep_state found it; sets $why if that is not possible
     [ "$kept" = yes ] || return 0
     why="the journal is as $new left it; as it was before: $kept_in"
-    rm -rf "$state.new" "$state.spoilt" || return 1
-    if ! cp -a "$kept_in" "$state.new" 2>>"$log"; then
+    rm -rf "$state.new" || return 1
+    if ! cp -a "$kept_in" "$state.new" 2>>"$log" || ! sync || ! change_places; then
         rm -rf "$state.new"
         return 1
     fi
-    sync
-    mv "$state" "$state.spoilt" || return 1
-    if ! mv "$state.new" "$state"; then
-        mv "$state.spoilt" "$state"
-        return 1
-    fi
-    rm -rf "$state.spoilt"
+    rm -rf "$state.new"
+}
+
+change_places() { # $state.new and $state, in one step: rename(2), RENAME_EXCHANGE
+    python3 -I -c 'import ctypes, os, sys
+libc, here, exchange = ctypes.CDLL(None, use_errno=True), -100, 2
+one, other = map(os.fsencode, sys.argv[1:])
+if libc.renameat2(here, one, here, other, exchange):
+    sys.exit(os.strerror(ctypes.get_errno()))' "$state.new" "$state" 2>>"$log"
 }
 
 # --- a journal that an older release cannot read ---------------------------------------------

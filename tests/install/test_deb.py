@@ -128,7 +128,6 @@ def test_purging_takes_every_setting_and_nothing_of_anybody_else(tmp_path: Path)
         "etc/systemd/system/howl-lantern.service.d/override.conf",
         "etc/systemd/system/howl-lantern-page.service.d/override.conf",
         "var/lib/howl-lantern/journal.sqlite3",
-        "var/lib/howl-lantern.spoilt/journal.sqlite3",
     )
     others = ("etc/systemd/system/cron.service.d/override.conf", "var/lib/howl-lanterns/x")
     for name in (*ours, *others):

@@ -314,6 +314,15 @@ def test_a_journal_that_cannot_be_copied_stops_the_switch(installed: Box, runs: 
     assert services_started(installed)
 
 
+def test_a_plug_pulled_while_the_journal_is_put_back_leaves_a_whole_one(installed: Box) -> None:
+    """Else the service manager makes an empty folder in its place, and an empty journal in that."""
+    installed.answer(broken="1.1.0-1")
+    pulled = 'case "$*" in *var/lib/howl-lantern.new*) kill -s KILL $PPID; exit;; esac'
+    installed.interpose("mv", pulled)
+    assert installed.install("1.1.0").returncode != 0
+    assert (installed.root / JOURNAL).read_text() == "rings"
+
+
 def test_a_journal_that_cannot_be_put_back_is_not_deleted(installed: Box) -> None:
     installed.answer(broken="1.1.0-1")
     installed.interpose("cp", FULL_CARD.format(source="releases/1.0.0-1/state"))
