@@ -44,6 +44,8 @@ class FakeCard:
     after: str = "silence"
     is_plugged: bool = True
     open_error: str = "No such device"
+    held: threading.Event | None = None
+    """Another program holds it until this is set: an opening waits, unless it asks not to."""
     reads: deque[Any] = field(init=False)
     """What is left of the script."""
 
@@ -63,7 +65,10 @@ class FakeControl:
 
 
 class FakeAlsa:
-    """In the place of the module ``alsaaudio``.  ``calls`` records what was asked of it."""
+    """In the place of the module ``alsaaudio``.  ``calls`` records what was asked of it.
+
+    An opening that does not wait is a "look" there, and its close is not recorded.
+    """
 
     PCM_CAPTURE = 1
     PCM_NORMAL = 0
@@ -82,11 +87,16 @@ class FakeAlsa:
             setattr(self, f"PCM_FORMAT_{each}", each)
 
     def PCM(self, **request: Any) -> FakePcm:
-        self.calls.append(("open", dict(request)))
+        looks = request["mode"] == self.PCM_NONBLOCK
+        self.calls.append(("look" if looks else "open", dict(request)))
         card = self.cards.get(request["device"])
         if card is None or not card.is_plugged:
             why = "No such device" if card is None else card.open_error
             raise FakeAlsaError(f"{why} [{request['device']}]")
+        if card.held is not None and not card.held.is_set():
+            if looks:
+                raise FakeAlsaError(f"Device or resource busy [{request['device']}]")
+            card.held.wait()
         return FakePcm(self, card, request)
 
     def mixers(self, cardindex: int = 0) -> list[str]:
@@ -149,7 +159,8 @@ class FakePcm:
 
     def close(self) -> None:
         self.is_closed = True
-        self._alsa.calls.append(("close", self._request["device"]))
+        if self._request["mode"] != self._alsa.PCM_NONBLOCK:
+            self._alsa.calls.append(("close", self._request["device"]))
 
     @property
     def _frame_bytes(self) -> int:

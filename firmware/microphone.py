@@ -26,6 +26,7 @@ from firmware.opening import (
     MicrophoneError,
     Opened,
     UnknownNameError,
+    is_card,
     open_capture,
 )
 from firmware.pace import SilentLoss, TrueRate
@@ -186,14 +187,14 @@ class AlsaMicrophone:
         try:
             alsa = self._alsa if self._alsa is not None else _import_alsa()
             name = self._which.name()
-            # A card of the kernel's own always answers the opening; a sound server may not.
-            is_card = name.startswith(("hw:", "plughw:"))
-            if self._must_knock or not is_card:
+            # A card of the kernel's own answers as long as it is well; a sound server may not.
+            if self._must_knock or not is_card(name):
                 if time.monotonic() < self._knock_next_mono_s:
                     return
                 self._knock_next_mono_s = time.monotonic() + KNOCK_EVERY_S
                 if not self._knock(name):
-                    self._say_lost(reader, f"{name} does not answer; restart the sound server")
+                    to_do = "plug it in again" if is_card(name) else "restart the sound server"
+                    self._say_lost(reader, f"{name} does not answer; {to_do}")
                     return
             opened = open_capture(alsa, name, channel=self._channel, rates_hz=self._rates_hz)
         except UnknownNameError as error:

@@ -48,6 +48,11 @@ class Opened:
         return f"{self.rate_hz / 1000:g} kHz{says}, {bits} bits, {channels}"
 
 
+def is_card(name: str) -> bool:
+    """Return whether a name is of one of the kernel's cards, and of no sound server or plug-in."""
+    return name.startswith(("hw:", "plughw:"))
+
+
 def open_capture(alsa: Any, name: str, *, channel: int, rates_hz: Sequence[int]) -> Opened:
     """Open ``name`` for recording at the first usable rate and format.
 
@@ -109,16 +114,20 @@ def _enough_channels(opened: Opened, name: str, channel: int) -> int:
 
 def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channels: int) -> Opened:
     try:
-        pcm = alsa.PCM(
-            type=alsa.PCM_CAPTURE,
-            mode=alsa.PCM_NORMAL,
-            device=name,
-            rate=rate_hz,
-            channels=channels,
-            format=getattr(alsa, f"PCM_FORMAT_{sample_format}"),
-            periodsize=round(rate_hz * PERIOD_S),
-            periods=PERIODS,
-        )
+        asked_for = {
+            "type": alsa.PCM_CAPTURE,
+            "device": name,
+            "rate": rate_hz,
+            "channels": channels,
+            "format": getattr(alsa, f"PCM_FORMAT_{sample_format}"),
+            "periodsize": round(rate_hz * PERIOD_S),
+            "periods": PERIODS,
+        }
+        if is_card(name):
+            # Where another program holds a card, the opening below would wait until it is free,
+            # and nothing in this process would go on: the binding keeps the interpreter's lock.
+            alsa.PCM(mode=alsa.PCM_NONBLOCK, **asked_for).close()
+        pcm = alsa.PCM(mode=alsa.PCM_NORMAL, **asked_for)
         info = pcm.info()
         if "physical_bits" not in info:  # it is from 0.11 on; pyproject.toml: what is wrong before
             raise AttributeError("info() without physical_bits")
