@@ -56,6 +56,14 @@ def moves(
     return tuple(move for move in found if move is not None)
 
 
+def astray(
+    stands: Sequence[Pull], before: Sequence[Pull], asked: Sequence[Pull]
+) -> tuple[Move, ...]:
+    """Return what is to be put back where it stood ``before``: moved, and not asked for."""
+    wanted = {move.label for move in moves(before, asked)}
+    return tuple(move for move in moves(stands, before) if move.label not in wanted)
+
+
 def _move(old: Pull | None, new: Pull | None, swept: Collection[str]) -> Move | None:
     there = new or old
     if there is None:

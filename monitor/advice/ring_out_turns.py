@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from monitor.advice.moves import moves
+from monitor.advice.moves import astray, moves
 from monitor.advice.pulls import Pull, deepest, differ
 from monitor.advice.ring_out_marks import MOST_SILENT_DB
 from monitor.advice.ring_out_rings import STEP_S, KnownRing
@@ -76,8 +76,7 @@ class Turns:
         """Say which slider was moved and not asked for; of what was undone, what is not back."""
         course, ways = self.course, self._ways
         if course.phase == "pull":
-            wanted = {move.label for move in moves(course.pulls, course.asked)}
-            back = [move for move in moves(pulls, course.pulls) if move.label not in wanted]
+            back = list(astray(pulls, course.pulls, course.asked))
         else:
             away = {move.label for move in moves(pulls, ways.moment.put_back)}
             back = [move for move in ways.moment.put_back if move.label in away]
@@ -87,9 +86,7 @@ class Turns:
 
     def told(self, pulls: tuple[Pull, ...]) -> None:
         """Take in how somebody says that the sliders stand while it is paused."""
-        course = self.course
-        course.asked = deepest(course.asked, pulls) if course.asked else ()
-        course.pulls = pulls
+        self.course.pulls = pulls
         self._ways.changes += 1
 
     def heard(self, news: RingNews) -> None:
@@ -135,9 +132,11 @@ class Turns:
 
     def _ran_out_of_patience(self) -> None:
         ways = self._ways
+        if ways.is_waited_for():
+            return
         if ways.was_turned_down:
             ways.pulled()
-        elif ways.impatient < MOST_IMPATIENT and not ways.is_untouched():
+        elif ways.impatient < MOST_IMPATIENT:
             ways.deepen_impatiently()
 
     # Rings.
@@ -163,17 +162,25 @@ class Turns:
 
     def _closed(self, place: int, news: RingNews) -> None:
         ways, course = self._ways, self.course
-        if course.phase == "pull" and not self._ear.open() and ways.was_turned_down:
-            self._fell(news.fell_db)
-        elif course.phase == "pull" and not self._ear.open():
-            if self._waits.waited_s < REACTION_S and not ways.deepens:
-                ways.go("raise")
-                return
-            ways.pulled()
-            self._fell_db = news.fell_db
-            ways.moment = replace(ways.moment, asks=news.fell_db >= FELL_DB)
+        if course.phase == "pull" and not self._ear.open():
+            self._went(news.fell_db)
         if course.phase == "listen" and course.steps and not ways.moment.asks:
             self._ear.learn(place, news, course.steps[-1], course.pulls)
+
+    def _went(self, fell_db: float) -> None:
+        """Nothing rings any more: it went by itself, or the fader came down, or it was pulled."""
+        ways, has_fallen = self._ways, fell_db >= FELL_DB
+        if ways.was_turned_down:
+            self._fell(fell_db)
+        elif ways.is_untouched() and has_fallen:
+            ways.ask_again()
+            self._fell(fell_db)
+        elif ways.is_untouched() or (self._waits.waited_s < REACTION_S and not ways.deepens):
+            ways.go("raise")
+        else:
+            ways.pulled()
+            self._fell_db = fell_db
+            ways.moment = replace(ways.moment, asks=has_fallen and ways.desk is None)
 
     def _undone(self) -> list[KnownRing]:
         return [ring for ring in self._ladder.rings if ring.undone]
@@ -183,14 +190,18 @@ class Turns:
     def _begin(self) -> None:
         """Begin, or go on after a pause; what sounds by now is heard at once."""
         ways, course = self._ways, self.course
-        was_paused, asked = course.phase == "paused", course.asked
+        was_paused = course.phase == "paused"
+        # Nobody said whether it was pulled meanwhile: what was asked for is asked for again, and
+        # nothing is asked back that was pulled in the pause.
+        asked = deepest(course.asked, course.pulls) if course.asked else ()
         self._marks.forget()
         ways.go("back_off" if was_paused and course.resume == "back_off" else "raise")
         for news in list(self._ear.sounding.values()):
             if course.phase in ("raise", "pull"):
                 self._opened(news)
-        if course.phase == "raise" and asked and differ(course.pulls, asked):
-            # Nobody said whether it was pulled meanwhile: what was asked for is asked for again.
+        if course.phase == "pull":
+            course.asked = deepest(course.asked, asked)
+        elif course.phase == "raise" and asked and differ(course.pulls, asked):
             ways.go("pull", asked=asked)
             ways.was_turned_down = True
 

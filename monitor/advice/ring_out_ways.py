@@ -5,9 +5,11 @@ Who takes which way, and when, is decided in ``ring_out_turns``.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
-from monitor.advice.moves import moves
+from monitor.advice.moves import astray, moves
 from monitor.advice.pulls import Pull, differ, stood
 from monitor.advice.ring_out_course import Course
 from monitor.advice.ring_out_ear import RingEar
@@ -160,7 +162,8 @@ class Ways:
         )
         course.pulls_first(ladder.gain_db)
         self.remember(rings, deepens=self.deepens)
-        course.pulls = self._made = course.asked
+        self._made = course.asked
+        course.pulls = course.asked if self.desk is None else self.desk
         self.go("listen")
 
     def remember(
@@ -185,14 +188,38 @@ class Ways:
         """Whether the desk tells that nobody has pulled yet."""
         return self.desk is not None and not differ(self.desk, self.course.pulls)
 
+    def is_waited_for(self) -> bool:
+        """Whether the desk tells that nothing of what is asked for has been moved."""
+        if self.desk is None:
+            return False
+        asked = {move.label for move in moves(self.course.pulls, self.course.asked)}
+        return asked.isdisjoint(move.label for move in moves(self.course.pulls, self.desk))
+
     def deepen(self) -> None:
         """A ring stayed in spite of its pull."""
         course, ear = self.course, self.ear
-        ear.stayed(course.steps[-1].before, course.pulls, least_db=self._margin_db / 2.0)
+        before = course.steps[-1].before
+        ear.stayed(before, course.pulls, least_db=self._margin_db / 2.0)
+        if self.desk is not None:
+            self._leave_out_astray(before)
         again_hz = tuple(ring.frequency_hz for ring in ear.open())
         self.go("pull", Moment(again_hz=again_hz))
         self.deepens = True
         self.advise()
+
+    def _leave_out_astray(self, before: Sequence[Pull]) -> None:
+        """What was moved and not asked for is to be put back, and what it took is wanted on top."""
+        pulls = self.course.pulls
+        labels = {move.label for move in astray(pulls, before, self._made)}
+        if not labels:
+            return
+        without = tuple(
+            [pull for pull in pulls if pull.label not in labels]
+            + [pull for pull in before if pull.label in labels]
+        )
+        for ring in self.ear.open():
+            self.ear.given_back(ring, without, pulls)
+        self.course.pulls = without
 
     def deepen_impatiently(self) -> None:
         """Nobody said anything: it is taken as pulled in vain, unless nothing deeper can be asked.
@@ -203,8 +230,6 @@ class Ways:
         if impatient == 1:
             self._doubt = doubt
         self.pulled()
-        if self.desk is not None:
-            self.course.pulls = self.desk  # whatever was pulled instead
         self.deepen()
         if self.course.phase == "back_off":
             doubt.go_back()

@@ -112,16 +112,101 @@ def test_a_desk_that_tells_its_sliders_is_waited_for() -> None:
         played.wait(1.0)
     assert (played.now.say, played.now.detail) == asked
     assert played.now.pulls == ()
-    # The wrong slider is named; left there, it counts from where that one truly stands.
-    wrong = Pull("2k", 5.0, 1995.3, 4.3)
-    played.box.stand([wrong])
-    assert (played.now.say, played.now.detail) == (asked[0], f"Put 2k to 0; {asked[1]}")
+
+
+WRONG = Pull("2k", 5.0, 1995.3, 4.3)
+"""Pulled in the place of 2.5k."""
+
+
+def test_a_slider_that_was_moved_instead_is_named_until_it_is_back_or_the_ring_has_gone() -> None:
+    played = Played()
+    played.box.stand([])
+    played.rings(SPOT_HZ, db=1.0)
+    asked = played.now.say, played.now.detail
+    played.box.stand([WRONG])
+    for _ in range(5):
+        assert (played.now.say, played.now.detail) == (asked[0], f"Put 2k to 0; {asked[1]}")
+        played.wait(PATIENCE_S)
     played.box.stand([])
     assert (played.now.say, played.now.detail) == asked
-    played.box.stand([wrong])
-    played.wait(PATIENCE_S)
+    # It has done the work all the same.
+    played.box.stand([WRONG])
+    played.gone(SPOT_HZ)
+    assert (played.now.phase, played.now.put_back) == ("listen", ())
     assert [(p.label, p.pull_db) for p in played.now.pulls] == [("2k", 5.0)]
-    assert "right slider" in played.now.detail
+
+
+@pytest.mark.parametrize("says", [True, False])
+def test_beside_a_pull_that_was_not_enough_the_wrong_slider_is_named_on(says: bool) -> None:
+    played = Played()
+    played.box.stand([])
+    played.rings(SPOT_HZ, db=1.0)
+    (asked,) = played.now.pulls_now
+    half = Pull("2.5k", asked.pull_db - 2.0, SPOT_HZ, asked.q)
+    played.box.stand([WRONG, half])
+    if says:
+        played.do("pulled")
+        played.box.stand([WRONG, half])
+    played.wait(PATIENCE_S + 0.2)
+    played.box.stand([WRONG, half])
+    assert played.now.phase == "pull"
+    assert played.now.detail.startswith("Put 2k to 0; ")
+    (deeper,) = played.now.pulls_now
+    # What the wrong one took away goes with it, and is asked for on top.
+    assert (deeper.label, deeper.pull_db > asked.pull_db) == ("2.5k", True)
+
+
+def test_a_desk_that_tells_says_whether_it_was_pulled_or_turned_down() -> None:
+    played = Played()
+    played.box.stand([])
+    played.rings(SPOT_HZ)
+    asked = played.now.say
+    played.wait(1.5)
+    played.gone(SPOT_HZ, fell_db=8.0)
+    # The advice stands, as long as it takes.
+    played.wait(5.0 * PATIENCE_S)
+    assert (played.now.phase, played.now.say, played.now.asks) == ("pull", asked, False)
+    played.box.stand(played.now.pulls_now)
+    played.do("pulled")
+    played.wait(LISTEN_S + 0.2)
+    assert (played.now.phase, len(played.now.pulls)) == ("raise", 1)
+    # And what went by itself was not pulled: there is nothing to undo.
+    played = Played()
+    played.box.stand([])
+    played.rings(SPOT_HZ)
+    played.wait(1.5)
+    played.gone(SPOT_HZ)
+    assert played.now.phase == "raise"
+    assert "undo" not in played.now.may
+
+
+def test_what_was_pulled_beside_in_a_pause_is_not_asked_back_after_it() -> None:
+    played = Played()
+    played.box.stand([])
+    played.rings(SPOT_HZ)
+    (asked,) = played.now.pulls_now
+    played.do("pause")
+    played.gone(SPOT_HZ)
+    deep = Pull("2k", 11.0, 1995.3, 4.3)
+    for stands in ([deep], [WRONG]):
+        played.box.stand(stands)
+    played.do("go_on")
+    assert played.now.say == f"Pull 2.5k by {decibels(asked.more_db)} dB"
+    played.do("pause")
+    played.box.stand([WRONG, Pull("2.5k", asked.pull_db + 2.0, SPOT_HZ, asked.q)])
+    played.do("go_on")
+    assert played.now.phase == "raise"
+
+
+def test_after_a_pause_what_was_asked_for_is_asked_for_beside_what_rings() -> None:
+    played = Played()
+    played.rings(SPOT_HZ, id=1)
+    played.wait(1.5)
+    played.do("pause")
+    played.gone(SPOT_HZ, id=1)
+    played.rings(501.2, id=2)
+    played.do("go_on")
+    assert {p.label for p in played.now.pulls_now} == {"500", "2.5k"}
 
 
 def test_pulled_said_in_the_moment_in_which_the_box_hears_it_is_no_mistake() -> None:
@@ -816,10 +901,10 @@ def test_a_look_that_was_asked_for_is_asked_for_again_after_a_restart() -> None:
 
 def test_nobody_is_asked_to_look_where_the_desk_tells_how_the_sliders_stand() -> None:
     played = Played("5")
-    end = [Pull("1k", 12.0, 1000.0, Equaliser.from_settings("5").sliders[2].q)]
     played.rings(1000.0, db=20.0)
     played.wait(REACTION_S + 0.2)
-    played.box.stand(end)
+    assert {move.label: move.pull_db for move in played.now.pulls_now}["1k"] == 12.0
+    played.box.stand(played.now.pulls_now)
     played.do("pulled")
     played.rings(1000.0, db=20.0, kind="howl")
     played.wait(LISTEN_S + 0.2)
