@@ -25,6 +25,11 @@ CURVE_POINTS = 64
 _CURVE_HZ = np.geomspace(20.0, 20000.0, CURVE_POINTS)
 
 
+def _tenths(value: float) -> float:
+    """Return a figure to one decimal, never a negative zero."""
+    return round(float(value), 1) + 0.0
+
+
 def pull_fields(equaliser: Equaliser, pull: Pull) -> dict[str, Any]:
     """Return a pull with the place of its slider in the row; depths are positive.
 
@@ -38,9 +43,9 @@ def pull_fields(equaliser: Equaliser, pull: Pull) -> dict[str, Any]:
         "slider": index,
         "label": pull.label,
         "on": is_on(pull.pull_db) if switch else None,
-        "pull_db": None if switch else round(float(pull.pull_db), 1),
-        "more_db": None if switch else round(float(pull.more_db), 1),
-        "centre_hz": round(float(pull.centre_hz), 1) if swept else None,
+        "pull_db": None if switch else _tenths(pull.pull_db),
+        "more_db": None if switch else _tenths(pull.more_db),
+        "centre_hz": _tenths(pull.centre_hz) if swept else None,
         "q": round(float(pull.q), 2) if swept else None,
     }
 
@@ -61,9 +66,9 @@ def _excess_fields(excess: Excess | None) -> dict[str, Any]:
     if excess is None:
         return {}
     return {
-        "excess_db": round(float(excess.db), 1),
-        "excess_low_db": round(float(excess.low_db), 1),
-        "excess_high_db": round(float(excess.high_db), 1),
+        "excess_db": _tenths(excess.db),
+        "excess_low_db": _tenths(excess.low_db),
+        "excess_high_db": _tenths(excess.high_db),
     }
 
 
@@ -71,9 +76,9 @@ def _margin_fields(ring: RingSoFar) -> dict[str, Any]:
     if ring.margin is None:
         return {}
     return {
-        "margin_db": round(float(ring.margin.db), 1),
-        "margin_low_db": round(float(ring.margin.low_db), 1),
-        "margin_high_db": round(float(ring.margin.high_db), 1),
+        "margin_db": _tenths(ring.margin.db),
+        "margin_low_db": _tenths(ring.margin.low_db),
+        "margin_high_db": _tenths(ring.margin.high_db),
         "margin_sure": ring.margin.sure,
         "margin_line": margin_line(ring.frequency_hz, ring.margin),
     }
@@ -81,11 +86,11 @@ def _margin_fields(ring: RingSoFar) -> dict[str, Any]:
 
 def _ring_fields(ring: RingSoFar) -> dict[str, Any]:
     return {
-        "frequency_hz": round(float(ring.frequency_hz), 1),
+        "frequency_hz": _tenths(ring.frequency_hz),
         "band": third_octave_of(ring.frequency_hz).label,
         "fate": ring.fate,
         "times": ring.times,
-        "depth_db": round(float(ring.depth_db), 1),
+        "depth_db": _tenths(ring.depth_db),
         **_excess_fields(ring.excess),
         **_margin_fields(ring),
     }
@@ -102,7 +107,7 @@ def curve_fields(equaliser: Equaliser, pulls: Sequence[Pull]) -> dict[str, Any]:
     level_db = standing_response_db(equaliser, pulls, _CURVE_HZ)
     return {
         "hz": [float(f"{hz:.4g}") for hz in _CURVE_HZ],
-        "db": [round(float(db), 1) + 0.0 for db in level_db],
+        "db": [_tenths(db) for db in level_db],
     }
 
 
@@ -117,8 +122,8 @@ def ring_out_fields(equaliser: Equaliser, state: RingOutState) -> dict[str, Any]
         "pulls": [pull_fields(equaliser, pull) for pull in state.pulls],
         "rings": [_ring_fields(ring) for ring in state.rings[-32:]],
         "cut_count": state.pulled_count,
-        "gain_won_db": None if state.gain_won_db is None else round(float(state.gain_won_db), 1),
-        "top_fader_db": None if state.top_fader_db is None else round(state.top_fader_db, 1),
+        "gain_won_db": None if state.gain_won_db is None else _tenths(state.gain_won_db),
+        "top_fader_db": None if state.top_fader_db is None else _tenths(state.top_fader_db),
         "tone_cost_db": round(float(state.tone_cost_db), 2),
         "why": state.why_ended or None,
         "cautions": list(state.cautions),
@@ -136,7 +141,7 @@ def standing_fields(equaliser: Equaliser, standing: Sequence[Pull]) -> list[dict
     return [
         {
             "slider": one["slider"],
-            "cut_db": -round(float(pull.pull_db), 1),
+            "cut_db": _tenths(-pull.pull_db),
             "centre_hz": one["centre_hz"],
             "q": one["q"],
         }

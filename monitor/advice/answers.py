@@ -14,6 +14,8 @@ from dataclasses import astuple, dataclass
 SAME_LINE_PART = 0.012
 """A ring at nearly the frequency of an earlier one is that ring come back: a fifth of a tone."""
 MOST_ANSWERS = 64
+MOST_SPREAD = 1e3
+"""An answer less sure than this says nothing: any loop time is well inside."""
 
 Belief = tuple[float, float]
 
@@ -36,8 +38,10 @@ class Answer:
         # 1e-4 to 10 s: what ``margin.loop_time_of`` can find.
         if not (1.0 <= self.frequency_hz <= 1e5 and abs(self.log_time) <= 10.0):
             raise ValueError(f"an answer of {figures} is no frequency and loop time of a room")
-        if not 0.0 < self.spread <= 1e3:
-            raise ValueError(f"a spread of {self.spread:g} must be more than 0 and at most 1000")
+        if not 0.0 < self.spread <= MOST_SPREAD:
+            raise ValueError(
+                f"a spread of {self.spread:g} must be more than 0 and at most {MOST_SPREAD:g}"
+            )
 
 
 class Answers:

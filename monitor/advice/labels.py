@@ -97,7 +97,7 @@ def centre_of(label: str) -> float:
 
 def decibels(value_db: float) -> str:
     """Return decibels as a person says them: "4", "4.5"."""
-    return f"{value_db:.1f}".removesuffix(".0")
+    return f"{value_db:z.1f}".removesuffix(".0")
 
 
 def written(frequency_hz: float) -> str:

@@ -21,7 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
-from monitor.advice.answers import Answer, Answers, joined
+from monitor.advice.answers import MOST_SPREAD, Answer, Answers, joined
 from monitor.advice.growth import Slope
 
 WANTED_MARGIN_DB = 3.0
@@ -174,7 +174,8 @@ class LoopTimes:
     ) -> float | None:
         """Take in how a ring's slope answered a move of known size; return its loop time in s.
 
-        None, and nothing is learnt, where the slope did not answer in the move's direction.
+        None, and nothing is learnt, where the slope did not answer in the move's direction, or by
+        far less than it is known to: a line at its end stop stands still before and after.
         ``moved_db`` is the change of gain at the ring's frequency: negative for a pull.
         """
         loop_time_s = loop_time_of(before.db_per_s, after.db_per_s, moved_db)
@@ -182,6 +183,8 @@ class LoopTimes:
             return None
         error = math.hypot(before.spread_db_per_s, after.spread_db_per_s)
         spread = math.hypot(error / abs(before.db_per_s - after.db_per_s), ANSWER_SPREAD)
+        if spread > MOST_SPREAD:
+            return None
         believed_s, doubt = self.at(frequency_hz)
         off = abs(math.log(loop_time_s / believed_s))
         if off > FARTHEST * math.hypot(spread, doubt):

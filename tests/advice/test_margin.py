@@ -135,6 +135,13 @@ def test_intervals_hold_the_truth_where_the_beliefs_are_true() -> None:
     assert 0.70 < held[1].mean() < 0.90
 
 
+def test_a_line_that_stands_still_before_and_after_a_pull_teaches_nothing() -> None:
+    times = LoopTimes()
+    before, after = Slope(0.002, 3.0, 0.0, 1.0), Slope(-0.001, 3.0, 1.5, 2.5)
+    assert times.learn(frequency_hz=1000.0, before=before, after=after, moved_db=-3.0) is None
+    assert times.answers == 0
+
+
 def test_the_t60_moves_the_estimate_and_narrows_it() -> None:
     plain, dry, live = (
         LoopTimes(t60_s=t).estimate(slope(20.0), frequency_hz=800.0) for t in (None, 0.25, 1.2)

@@ -983,6 +983,12 @@ def test_what_stood_before_it_began_is_not_counted_as_pulled(
     assert fields["cut_count"] == len(rings)
 
 
+def test_no_figure_on_the_link_is_a_negative_zero() -> None:
+    played = Played()
+    played.rings(SPOT_HZ)
+    assert "-0.0" not in json.dumps(ring_out_fields(played.box.equaliser, played.now))
+
+
 def test_stop_before_any_ring_is_simply_done() -> None:
     played = Played()
     played.do("stop")

@@ -164,6 +164,8 @@ def test_the_words() -> None:
     )
     assert done_line(2, 5.5) == "5.5 dB won, 2 sliders pulled"
     assert done_line(0, None) == "Nothing pulled"
+    # What marks of tenths of a decibel leave of nothing.
+    assert done_line(1, -1e-15) == "0 dB won, 1 slider pulled"
 
 
 def test_a_filter_that_goes_elsewhere_is_told_with_its_place_and_one_that_stays_is_not() -> None:
