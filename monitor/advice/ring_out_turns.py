@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -56,7 +57,8 @@ class Turns:
         self._ways.changes += 1
         went_up_in_silence = self._marks.took(fader_db)
         # What a mark tells need not be guessed from the time.
-        self._gain_before_db, self._waits.raise_s = self._ladder.gain_db, 0.0
+        self._gain_before_db = self._ladder.gain_db
+        self._waits.marked()
         if went_up_in_silence:
             why = f"nothing heard for {MOST_SILENT_DB:g} dB: come down and listen yourself"
             self._ways.end(why)
@@ -100,7 +102,7 @@ class Turns:
             return
         self._ear.sounding[news.id] = news
         tells_all = self._ways.desk is not None
-        self._marks.heard(is_where_marked=tells_all or self._waits.raise_s <= STEP_S)
+        self._marks.heard(is_where_marked=tells_all or self._waits.unmarked_s <= STEP_S)
         if self.course.phase in ("raise", "pull", "listen"):
             self._opened(news)
 
@@ -195,6 +197,7 @@ class Turns:
         # nothing is asked back that was pulled in the pause.
         asked = deepest(course.asked, course.pulls) if course.asked else ()
         self._marks.forget()
+        self._waits.unmarked_s = math.inf
         ways.go("back_off" if was_paused and course.resume == "back_off" else "raise")
         for news in list(self._ear.sounding.values()):
             if course.phase in ("raise", "pull"):

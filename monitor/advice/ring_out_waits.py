@@ -22,12 +22,13 @@ class Waits:
     """How long a phase has lasted, and how long the fader has been raised.
 
     ``last_s`` is the time last told, ``raise_s`` the time spent raising since the last pull or
-    fader mark.
+    fader mark, ``unmarked_s`` the time since the last mark: infinite where the fader may have been
+    moved with nobody listening.
     """
 
     def __init__(self) -> None:
         self.last_s = -math.inf
-        self.raise_s = 0.0
+        self.raise_s = self.unmarked_s = 0.0
         self._since_s = 0.0
 
     @property
@@ -39,6 +40,7 @@ class Waits:
         """Time went by; a time before the last one is no news."""
         if is_raising and math.isfinite(self.last_s):
             self.raise_s += max(at_s - self.last_s, 0.0)
+            self.unmarked_s += max(at_s - self.last_s, 0.0)
         self.last_s = max(at_s, self.last_s)
 
     def enter(self, phase: Phase) -> None:
@@ -46,6 +48,10 @@ class Waits:
         self.again()
         if phase == "raise":
             self.raise_s = 0.0
+
+    def marked(self) -> None:
+        """The fader stands where it was just marked."""
+        self.raise_s = self.unmarked_s = 0.0
 
     def again(self) -> None:
         """Wait once more from the beginning."""

@@ -648,6 +648,19 @@ def test_marks_given_seldom_do_not_end_it_where_a_ring_was_heard_between() -> No
     assert (played.now.phase, played.now.gain_won_db) == ("back_off", pytest.approx(15.5, abs=4.0))
 
 
+def test_a_mark_from_before_the_last_pull_is_not_where_the_next_ring_begins() -> None:
+    played = Played()
+    played.do("fader", fader_db=-12.0)
+    played.round(501.2, id=1)
+    # Up by 6 dB without a mark, and what rings next follows at once.
+    played.wait(20.0)
+    played.round(SPOT_HZ, id=2)
+    played.round(800.0, id=3)
+    for fader_db in (-5.0, -4.0, -3.0):
+        played.do("fader", fader_db=fader_db)
+        assert played.now.phase == "raise"
+
+
 def test_what_is_won_counts_from_the_first_pull_and_is_never_less_than_nothing() -> None:
     played = Played()
     played.do("fader", fader_db=-10.0)
