@@ -160,6 +160,11 @@ class RingOut:
         counts from there."""
         self._turns.told(tuple(p for p in pulls if p.pull_db > 0.0))
 
+    def elsewhere(self) -> None:
+        """The things stand elsewhere: what rang so far were other loops, and it ends."""
+        if self._ways.course.phase in ("raise", "pull", "listen", "paused"):
+            self._turns.elsewhere()
+
     def heard(self, news: RingNews) -> None:
         """Take in what was heard of a ring."""
         self._turns.heard(news)

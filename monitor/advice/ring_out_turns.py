@@ -91,6 +91,11 @@ class Turns:
         self.course.pulls = pulls
         self._ways.changes += 1
 
+    def elsewhere(self) -> None:
+        """The things stand elsewhere: rings and gain so far say nothing of the loops of now."""
+        if self._ladder.rings:
+            self._ways.end("things stand elsewhere now: another ring-out")
+
     def heard(self, news: RingNews) -> None:
         """Take in what was heard of a ring."""
         self._tick(news.at_s)
@@ -155,7 +160,8 @@ class Turns:
             return
         if len(self._ear.open()) == 1:
             ladder.gain_db = self._gain_before_db
-            ladder.raised(self._waits.raise_s, pulls, ring)
+            # A desk that tells has marked the fader where it stands.
+            ladder.raised(0.0 if ways.desk is not None else self._waits.raise_s, pulls, ring)
         if is_new and ring.times > 1:
             again_hz = (*ways.moment.again_hz, ring.frequency_hz)
             ways.moment = replace(ways.moment, again_hz=again_hz)

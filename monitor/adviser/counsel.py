@@ -116,6 +116,8 @@ class Counsel:
         else:
             values = {k: v for k, v in command.items() if k == "fader_db"}
             self._ring_out.command(command["do"], at_s, **values)
+            if command["do"] in ("begin", "go_on"):
+                self._mark(at_s)
         self._take_over_pulls()
         self._advise(at_s)
 
@@ -162,7 +164,6 @@ class Counsel:
             # What rings already is asked for as soon as it begins.
             self._ring_out.heard(_news("opened", ring, at_s))
         self._its_pulls = self._ring_out.state.pulls
-        self._mark(at_s)
 
     def _put_away(self) -> None:
         if self._is_ringing_out:
@@ -231,6 +232,8 @@ class Counsel:
         if change == "elsewhere" or fader_db is None:
             self._set.elsewhere()
         if self._ring_out is not None:
+            if change == "elsewhere":
+                self._ring_out.elsewhere()
             self._ring_out.stand(list(self._standing.values()))
         if fader_db != desk.fader_db:
             self._mark(at_s)

@@ -71,6 +71,7 @@ def asked_to_pull_at_the_practice_desk() -> tuple[Counsel, float, RingOutState]:
     mind.hear(News(0.0, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
     mind.command({"class": "ring_out", "do": "open"}, 1.0)
     mind.command({"class": "ring_out", "do": "begin"}, 1.0)
+    mind.hear(News(1.1, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
     at_s = grow(mind)
     state = mind.result.ring_out
     assert state is not None
@@ -177,6 +178,33 @@ def test_the_practice_desk_says_itself_that_a_slider_was_pulled() -> None:
     assert {one["slider"] for one in mind.result.fields["standing"]} == {
         i for i, db in enumerate(pulls_db) if db > 0.0
     }
+
+
+def test_the_practice_desk_s_fader_counts_from_where_it_stands_when_it_begins() -> None:
+    mind, at_s, state = asked_to_pull_at_the_practice_desk()
+    pulls = {pull.label: pull.pull_db for pull in state.pulls_now}
+    pulls_db = tuple(pulls.get(slider.label, 0.0) for slider in EQUALISER.sliders)
+    for after_s, fader_db in ((1.0, 0.0), (1.5, 0.0), (4.0, 1.5)):
+        mind.hear(News(at_s + after_s, desk=DeskStands("cellar", fader_db, pulls_db)))
+    assert mind.result.ring_out is not None
+    assert mind.result.ring_out.gain_won_db == pytest.approx(1.5)
+
+
+def test_where_things_stand_elsewhere_a_ring_out_ends_and_asks_for_nothing_more() -> None:
+    mind, at_s, _ = asked_to_pull_at_the_practice_desk()
+    mind.hear(News(at_s + 0.1, desk=DeskStands("hall", -6.0, (0.0,) * 31)))
+    after = mind.result.ring_out
+    assert after is not None
+    assert (after.phase, after.pulls_now) == ("back_off", ())
+    assert after.why_ended == "things stand elsewhere now: another ring-out"
+    # Before anything rang nothing is lost by it.
+    mind = counsel()
+    mind.hear(News(0.0, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
+    mind.command({"class": "ring_out", "do": "open"}, 1.0)
+    mind.command({"class": "ring_out", "do": "begin"}, 1.0)
+    mind.hear(News(2.0, desk=DeskStands("hall", -6.0, (0.0,) * 31)))
+    assert mind.result.ring_out is not None
+    assert mind.result.ring_out.phase == "raise"
 
 
 def test_an_echo_of_a_dying_line_is_no_new_ring() -> None:
