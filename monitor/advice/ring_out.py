@@ -140,9 +140,9 @@ class RingOut:
         if name not in may:
             if course.steps and course.phase in _HEARD_ALREADY.get(name, ()):
                 return
-            raise ValueError(
-                f'"{name}" makes no sense now; possible: {", ".join(may) or "nothing"}'
-            )
+            # A person sees it, who knows the sentence and not the commands; programs have ``may``.
+            said = name.replace("_", " ")
+            raise ValueError(f'"{said}" makes no sense now: it says "{self.state.say}"')
         if name != "fader":
             self._turns.do(name, at_s)
             return

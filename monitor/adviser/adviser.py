@@ -33,7 +33,8 @@ commands at once."""
 STEADY_S = 10.0
 """A failure so soon after the last one is blamed on what was kept."""
 DOUBT = (
-    "from before a restart, and no clock can tell how long ago: of another evening? Then close it"
+    "from before a restart, and no clock can tell how long ago: of another evening? "
+    "Then stop it and put it away"
 )
 
 

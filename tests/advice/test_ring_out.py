@@ -723,7 +723,8 @@ def test_a_fall_that_marks_have_told_is_not_counted_twice() -> None:
 @pytest.mark.parametrize(
     ("name", "values", "match"),
     [
-        ("begin", {}, '"begin" makes no sense now; possible: '),
+        ("begin", {}, '"begin" makes no sense now: it says "Raise slowly"'),
+        ("turned_down", {}, '"turned down" makes no sense now: it says "Raise slowly"'),
         ("pulled", {}, "makes no sense now"),
         ("undo", {}, "makes no sense now"),
         ("dance", {}, '"dance" makes no sense now'),
