@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from monitor.advice.sliders import Slider
+from monitor.advice.sliders import DEEPEST_DB, STEP_DB, Slider
 from monitor.stage.line import GAIN_MAX_DB, GAIN_MIN_DB
 from monitor.stage.loop import FADER_MIN_DB
 from monitor.stage.scenario import BAND, PRACTICE_ROOMS
@@ -26,6 +26,7 @@ def stage_fields(
     scale in dB with all sliders flat; ``moving`` names what is being built.
     """
     loop, room = seat.loop, seat.room
+    depths = [slider for slider in loop.equaliser.sliders if slider.kind != "low cut"]
     return {
         "room": loop.room.name,
         "description": room.description if room else loop.room.description,
@@ -50,10 +51,11 @@ def stage_fields(
         "gain_min_db": GAIN_MIN_DB,
         "gain_max_db": GAIN_MAX_DB,
         "sliders": [
-            {"label": slider.label, "cut_db": cut_db, **_place(slider)}
+            {"label": slider.label, "cut_db": cut_db, **_place(slider), **_switch(slider)}
             for slider, cut_db in zip(loop.equaliser.sliders, loop.cuts_db, strict=True)
         ],
-        "cut_max_db": max(slider.deepest_db for slider in loop.equaliser.sliders),
+        "cut_max_db": max((s.deepest_db for s in depths), default=DEEPEST_DB),
+        "step_db": min((s.step_db for s in depths), default=STEP_DB),
         "sound": True if has_sound else None,
         "advice": advice,
     }
@@ -64,6 +66,11 @@ def _place(slider: Slider) -> dict[str, float]:
     if not slider.is_swept:
         return {}
     return {"centre_hz": round(slider.centre_hz, 2), "q": round(slider.q, 3)}
+
+
+def _switch(slider: Slider) -> dict[str, float]:
+    """How far a low cut goes when it is switched on; it knows nothing in between."""
+    return {"cut_max_db": slider.deepest_db} if slider.kind == "low cut" else {}
 
 
 def next_step(

@@ -9,11 +9,15 @@ from contextlib import closing
 import numpy as np
 import pytest
 
+from monitor.advice.choice import EqualiserChoice
 from monitor.advice.equaliser import Equaliser
+from monitor.advice.sliders import LOW_CUT, LOW_CUT_DB
 from monitor.stage import source
 from monitor.stage.loop import FADER_MAX_DB, StageLoop
 from monitor.stage.scenario import DEFAULT_ROOM
+from monitor.stage.seat import seat_of
 from monitor.stage.source import BLOCK_SAMPLES, LATE_S, QUEUED_BLOCKS, StageMicrophone
+from monitor.stage.telling import stage_fields
 from tests.waiting import awaited
 
 
@@ -119,6 +123,16 @@ def test_the_handles(stage: StageMicrophone) -> None:
     assert state["room"] == DEFAULT_ROOM.name
     assert state["fader_min_db"] < state["fader_db"] < state["fader_max_db"]
     assert state["cut_max_db"] == 12.0
+
+
+def test_how_far_and_in_which_steps_its_sliders_go_is_told() -> None:
+    choice = EqualiserChoice("strip", deepest_db=10.0, step_db=0.5)
+    loop = StageLoop(room=DEFAULT_ROOM, equaliser=Equaliser.from_choice(choice))
+    told = stage_fields(seat_of(loop), tried={}, moving=None, has_sound=False, advice="")
+    assert (told["cut_max_db"], told["step_db"]) == (10.0, 0.5)
+    # A low cut is on or off, and on is what its switch stands for.
+    own = {one["label"]: one["cut_max_db"] for one in told["sliders"] if "cut_max_db" in one}
+    assert own == {LOW_CUT: LOW_CUT_DB}
 
 
 @pytest.mark.parametrize(

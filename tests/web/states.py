@@ -114,6 +114,7 @@ STAGE = {
     "fader_min_db": -40.0,
     "fader_max_db": 10.0,
     "cut_max_db": 12.0,
+    "step_db": 1.0,
     "sliders": [
         {"label": s.label, "cut_db": -4.0 if s.label == "315" else 0.0} for s in EQUALISER.sliders
     ],

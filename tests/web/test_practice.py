@@ -307,6 +307,27 @@ def test_a_slider_that_is_held_stays_under_the_finger(page: Any, stage: Stage) -
     assert awaited(lambda: script(page, f"{first}.value") == "-5", 10.0)
 
 
+def test_every_slider_goes_by_its_own_steps_from_flat_to_its_own_end(
+    page: Any, stage: Stage
+) -> None:
+    """A channel strip of 10 dB in steps of 1.5 dB, and its low cut, which is a switch of 12.3."""
+    sliders = [{"label": "low cut", "cut_db": 0, "cut_max_db": 12.3}, {"label": "low", "cut_db": 0}]
+    stage.show(sliders=sliders, cut_max_db=10.0, step_db=1.5)
+    row = "[...document.querySelectorAll('#desk input')]"
+    assert awaited(lambda: script(page, f"{row}.length") == 2, 10.0)
+
+    def put(place: int, where: str) -> None:
+        slide = f"const one = {row}[{place}]; one.value = {where};"
+        page.execute_script(f"{slide} one.dispatchEvent(new Event('input', {{ bubbles: true }}))")
+
+    for place, where, cut_db in (
+        (0, "one.min", -12.3), (0, "0", 0), (1, "one.min", -10), (1, "-4.5", -4.5), (1, "0", 0),
+    ):  # fmt: skip
+        put(place, where)
+        assert asked(stage, {"slider": place, "cut_db": cut_db})
+        stage.link.asked.clear()
+
+
 def test_the_colours_follow_the_phone_until_somebody_chooses(page: Any) -> None:
     def phone_is(scheme: str) -> None:
         media = [{"name": "prefers-color-scheme", "value": scheme}]

@@ -103,9 +103,13 @@ SCHEMAS: dict[str, Schema] = {
             "fader_min_db": NUMBER,
             "fader_max_db": NUMBER,
             "sliders": array(
-                obj({"label": TEXT, "cut_db": NUMBER}, {"centre_hz": NUMBER, "q": NUMBER})
+                obj(
+                    {"label": TEXT, "cut_db": NUMBER},
+                    {"centre_hz": NUMBER, "q": NUMBER, "cut_max_db": NUMBER},
+                )
             ),
             "cut_max_db": NUMBER,
+            "step_db": NUMBER,
             "sound": YES_NO,
             "advice": TEXT,
         },

@@ -62,11 +62,14 @@ function build(stage) {
   const desk = at("desk");
   desk.replaceChildren(...stage.sliders.map((slider, i) => {
     const [cell, input, label] = create("div", "input", "span");
-    Object.assign(input, { type: "range", min: -Math.abs(stage.cut_max_db), max: 0, step: 1 });
+    // A low cut is on or off; the last step of the others may be a shorter one.
+    const most = slider.cut_max_db ?? stage.cut_max_db;
+    const step = slider.cut_max_db ?? stage.step_db;
+    Object.assign(input, { type: "range", min: -step * Math.ceil(most / step), max: 0, step });
     input.dataset.sliderIndex = String(i);
     input.setAttribute("aria-label", `slider ${slider.label}`);
     input.addEventListener("input", () =>
-      move(`slider ${i}`, { slider: i, cut_db: Number(input.value), ...places.get(i) }));
+      move(`slider ${i}`, { slider: i, cut_db: Math.max(Number(input.value), -most), ...places.get(i) }));
     label.textContent = slider.label;
     cell.append(input, label);
     return cell;
@@ -85,9 +88,10 @@ function followPractice(snapshot) {
   const { stage } = snapshot;
   for (const id of ["practice-room", "mixer", "where"]) at(id).hidden = !stage;
   if (!stage) return;
-  const labels = stage.sliders.map((slider) => slider.label).join(" ");
-  if (labels !== built) {
-    built = labels;
+  const { sliders, cut_max_db: most, step_db: step } = stage;
+  const row = JSON.stringify([sliders.map(({ label }) => label), most, step]);
+  if (row !== built) {
+    built = row;
     build(stage);
   }
   const ringOut = leads(snapshot);
