@@ -233,7 +233,9 @@ class LoopTimes:
         )
         verb = "grows" if sign > 0.0 else "dies"
         known = self._grounds()
-        why = f"it {verb} by {abs(slope.db_per_s):.0f} dB a second, loop time {known}"
+        rate = abs(slope.db_per_s)
+        by = f"{rate:.0f}" if rate >= 1.0 else "less than 1"
+        why = f"it {verb} by {by} dB a second, loop time {known}"
         return Excess(middle, min(low, high), max(low, high), why)
 
     def _grounds(self) -> str:

@@ -10,7 +10,7 @@ from monitor.advice.moves import astray, moves
 from monitor.advice.pulls import Pull, deepest, differ
 from monitor.advice.ring_out_marks import MOST_SILENT_DB
 from monitor.advice.ring_out_rings import STEP_S, KnownRing
-from monitor.advice.ring_out_state import RingNews
+from monitor.advice.ring_out_state import Phase, RingNews
 from monitor.advice.ring_out_steps import take_back
 from monitor.advice.ring_out_view import Moment
 from monitor.advice.ring_out_waits import BACK_OFF_S, HOLD_S, LISTEN_S, PATIENCE_S, REACTION_S
@@ -155,7 +155,9 @@ class Turns:
             return
         if is_new and self.course.phase != "pull":
             self._gain_before_db = ladder.gain_db
-            ways.go("pull")
+            # A hand may still be on its way to put back what was undone.
+            late = self._waits.waited_s >= PATIENCE_S
+            ways.go("pull", Moment(put_back=() if late else ways.moment.put_back))
         elif not is_new and (not is_told or self._waits.waited_s > HOLD_S):
             return
         if len(self._ear.open()) == 1:
@@ -204,7 +206,8 @@ class Turns:
         asked = deepest(course.asked, course.pulls) if course.asked else ()
         self._marks.forget()
         self._waits.unmarked_s = math.inf
-        ways.go("back_off" if was_paused and course.resume == "back_off" else "raise")
+        phase: Phase = "back_off" if was_paused and course.resume == "back_off" else "raise"
+        ways.go(phase, Moment(put_back=ways.moment.put_back))
         for news in list(self._ear.sounding.values()):
             if course.phase in ("raise", "pull"):
                 self._opened(news)
@@ -257,7 +260,11 @@ class Turns:
         """Hear nothing until it goes on; what was asked for is not forgotten."""
         self.course.resume = self.course.phase
         self._ear.deafen()
-        self._ways.go("paused", asked=self.course.asked)
+        ways = self._ways
+        # What the desk sees moved instead of what is asked for may stand over a pause.
+        is_astray = self.course.phase == "pull" and ways.desk is not None
+        put_back = () if is_astray else ways.moment.put_back
+        ways.go("paused", Moment(put_back=put_back), asked=self.course.asked)
 
     def _stop(self) -> None:
         if self._ladder.rings and self.course.phase != "back_off":

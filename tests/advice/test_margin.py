@@ -150,6 +150,8 @@ def test_the_t60_moves_the_estimate_and_narrows_it() -> None:
     assert dry.high_db / dry.low_db < plain.high_db / plain.low_db
     assert "T60 1.2 s" in live.why
     assert "20 dB a second" in plain.why
+    slow = LoopTimes().estimate(slope(0.2), frequency_hz=800.0)
+    assert "grows by less than 1 dB a second" in slow.why
 
 
 @pytest.mark.parametrize("t60_s", [-1.0, 0.0, 40.0, math.nan])

@@ -453,6 +453,26 @@ def test_an_undo_under_another_ring_says_both() -> None:
     assert played.now.detail == "Put 1k to 0; then: 2.5k at -5"
 
 
+def test_what_is_to_be_put_back_is_told_on_over_a_pause_and_under_a_new_ring() -> None:
+    played = Played()
+    played.round(1000.0, id=5)
+    played.do("undo")
+    played.do("pause")
+    played.wait(30.0)
+    played.do("go_on")
+    assert (played.now.phase, played.now.say) == ("raise", "Put 1k to 0")
+    played.wait(1.0)
+    played.rings(SPOT_HZ)
+    assert played.now.detail == "Put 1k to 0; then: 2.5k at -5"
+    # After a while it is done, whatever rings then.
+    played = Played()
+    played.round(1000.0, id=5)
+    played.do("undo")
+    played.wait(PATIENCE_S + 0.1)
+    played.rings(SPOT_HZ)
+    assert played.now.detail == "then: 2.5k at -5"
+
+
 def test_slow_hands_do_not_end_it() -> None:
     played = Played("9", standing=[Pull("1k", 12.0, 1000.0, 1.4)])
     played.rings(1000.0, db=1.0)
