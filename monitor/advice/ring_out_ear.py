@@ -42,9 +42,13 @@ class RingEar:
         for ring in self._ladder.rings:
             ring.open = ring.undone = False
 
+    def knows(self, news: RingNews) -> bool:
+        """Whether this is of a ring that has begun already."""
+        return news.id in self._places
+
     def opened(self, news: RingNews) -> tuple[KnownRing, bool, bool]:
         """Return the ring, whether it has just begun, and whether its excess is news."""
-        is_new = news.id not in self._places
+        is_new = not self.knows(news)
         if is_new:
             ring = self._ladder.rang(news.frequency_hz)
             self._places[news.id] = self._ladder.rings.index(ring)

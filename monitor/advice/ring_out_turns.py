@@ -149,7 +149,12 @@ class Turns:
     # Rings.
 
     def _opened(self, news: RingNews) -> None:
-        ways, ladder, pulls = self._ways, self._ladder, self.course.pulls
+        ways, ladder = self._ways, self._ladder
+        if ways.moment.asks_twice:
+            if self._ear.knows(news):
+                return
+            ways.put_off_look()
+        pulls = self.course.pulls
         ring, is_new, is_told = self._ear.opened(news)
         if ring.skipped or ring.undone:
             return

@@ -94,8 +94,6 @@ class Ways:
 
     def advise(self) -> None:
         """Say what to pull now, or that it ends."""
-        if self.deepens and self._ask_twice():
-            return
         on_its_way = self._on_its_way()
         found = next_step(
             self._equaliser,
@@ -118,7 +116,7 @@ class Ways:
         return self.course.asked if self.waits.waited_s > HOLD_S else ()
 
     def _ask_twice(self) -> bool:
-        """Ask once more for what takes most from a ring and is at its end; whether there is any.
+        """Ask once more for what takes most from each ring and is at its end; whether there is any.
 
         Where no desk tells, a slider that a hand left short of its end, or the one beside it,
         sounds like a room that wants more, and others would be pulled for it.
@@ -127,11 +125,12 @@ class Ways:
         if self.desk is not None:
             return False
         asked, ends = course.pulls, self._at_their_ends()
-        for ring in rings:
-            label = self.ladder.pulled_for(ring, asked)
-            if label in ends and label not in course.asked_twice:
-                course.asked_twice += (label,)
-                course.pulls = course.without_last_pull_of(label)
+        labels = {self.ladder.pulled_for(ring, asked) for ring in rings}
+        if not labels <= ends:
+            return False  # what another ring needs cannot wait
+        for label in sorted(labels.difference(course.asked_twice)):
+            course.asked_twice += (label,)
+            course.pulls = course.without_last_pull_of(label)
         if not moves(course.pulls, asked):
             return False
         for ring in rings:
@@ -140,6 +139,16 @@ class Ways:
         self.go("pull", Moment(again_hz=again_hz, asks_twice=True), asked=asked)
         self.deepens = True
         return True
+
+    def put_off_look(self) -> None:
+        """Something else has begun to ring and comes first: what was to be looked at is taken to
+        stand where it should, and is asked for again where its ring stays on."""
+        course = self.course
+        labels = {move.label for move in moves(course.pulls, course.asked)}
+        course.asked_twice = tuple(one for one in course.asked_twice if one not in labels)
+        before, course.pulls = course.pulls, course.asked
+        self.ear.stayed(before, course.pulls, least_db=self._margin_db / 2.0)
+        self.go("listen")
 
     def _at_their_ends(self) -> set[str]:
         there, pulls_db = stood(self._equaliser, self.course.pulls)
@@ -205,7 +214,8 @@ class Ways:
         again_hz = tuple(ring.frequency_hz for ring in ear.open())
         self.go("pull", Moment(again_hz=again_hz))
         self.deepens = True
-        self.advise()
+        if not self._ask_twice():
+            self.advise()
 
     def _leave_out_astray(self, before: Sequence[Pull]) -> None:
         """What was moved and not asked for is to be put back, and what it took is wanted on top."""

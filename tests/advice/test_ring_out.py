@@ -907,6 +907,39 @@ def test_before_others_are_pulled_it_asks_for_a_look_at_the_slider_that_is_at_it
     assert {pull.label: pull.pull_db for pull in played.now.pulls}["1k"] == 12.0
 
 
+def test_a_ring_that_comes_during_a_look_is_pulled_for_and_the_look_is_for_later() -> None:
+    played = at_its_end()
+    played.wait(0.3)
+    # News of the ring that is looked at asks for nothing that is to be pulled.
+    played.rings(1000.0, db=3.0, kind="slope")
+    assert played.now.say == "Look: 1k at -12 dB"
+    played.rings(125.0, id=2)
+    assert (played.now.phase, played.now.asks_twice) == ("pull", False)
+    assert played.now.say.startswith("Pull ")
+    assert "100" in {move.label for move in played.now.pulls_now}
+    assert "1k" not in {move.label for move in played.now.pulls_now}
+    played.wait(1.0)
+    played.do("pulled")
+    played.gone(125.0, id=2)
+    played.wait(LISTEN_S + 0.2)
+    assert played.now.say == "Look: 1k at -12 dB"
+
+
+def test_nobody_is_asked_to_look_while_another_ring_needs_a_pull() -> None:
+    played = Played("5")
+    played.rings(1000.0, db=7.0)
+    for joins in (False, True):
+        if joins:
+            played.rings(125.0, id=2)
+        played.wait(REACTION_S + 0.2)
+        played.do("pulled")
+        played.wait(LISTEN_S + 0.2)
+    # The 1k slider is at its end, the 100 slider is not.
+    pulls = {pull.label: pull.pull_db for pull in played.now.pulls}
+    assert (pulls["1k"], pulls["100"] < 12.0) == (12.0, True)
+    assert (played.now.phase, played.now.asks_twice) == ("pull", False)
+
+
 def test_a_slider_that_is_where_it_should_be_is_looked_at_once() -> None:
     played = at_its_end()
     while played.now.phase == "pull":
