@@ -119,6 +119,7 @@ def ring_out_fields(equaliser: Equaliser, state: RingOutState) -> dict[str, Any]
         "say": state.say,
         "detail": state.detail,
         "pulls_now": [pull_fields(equaliser, pull) for pull in state.pulls_now],
+        "put_back": [pull_fields(equaliser, pull) for pull in state.put_back] or None,
         "pulls": [pull_fields(equaliser, pull) for pull in state.pulls],
         "rings": [_ring_fields(ring) for ring in state.rings[-32:]],
         "cut_count": state.pulled_count,

@@ -814,6 +814,11 @@ def test_a_parametric_s_used_up_filters_are_moved_in_words_and_put_back_in_words
     played.do("undo")
     for label, pull in before.items():
         assert f"{label} to {written(pull.centre_hz)}, Q {decibels(pull.q)}" in played.now.say
+    # The practice stage's sliders on the page know where to put them.
+    told = ring_out_fields(two, played.now)["put_back"]
+    assert {one["label"]: (one["pull_db"], one["centre_hz"]) for one in told} == {
+        label: (pull.pull_db, round(pull.centre_hz, 1)) for label, pull in before.items()
+    }
     while "undo" in played.now.may:
         played.do("undo")
         assert played.now.say.startswith("Put filter ")

@@ -76,6 +76,8 @@ SCHEMAS: dict[str, Schema] = {
             "may": known("What can be done now.", array(TEXT)),
         },
         {
+            "put_back": known("What was undone, or moved and not asked for.", array(ref("Pull"))),
+            "doubt": known("Why it may be of another evening.", TEXT),
             "gain_won_db": NUMBER,
             "top_fader_db": NUMBER,
             "why": TEXT,

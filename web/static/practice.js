@@ -5,7 +5,7 @@ import { send } from "./send.js";
 import { at, create, text } from "./parts.js";
 
 let built = "";
-let places = new Map(); // where the filters that are asked for are to be put
+let places = new Map(); // where the filters that are asked for, or asked back, are to be put
 
 const wanted = new Map(); // of each thing that is moved, where it is to stand
 let moving = false;
@@ -110,8 +110,9 @@ function followPractice(snapshot) {
   }
   const now = doNow(snapshot).pulls;
   const pulls = new Set(now.map((pull) => pull.label));
-  places = new Map(now.filter((pull) => pull.centre_hz !== undefined).map((pull) =>
-    [pull.slider, { centre_hz: pull.centre_hz, q: pull.q }]));
+  places = new Map([...(ringOut?.put_back ?? []), ...now]
+    .filter((pull) => pull.centre_hz !== undefined)
+    .map((pull) => [pull.slider, { centre_hz: pull.centre_hz, q: pull.q }]));
   [...at("desk").children].forEach((cell, i) => {
     const input = cell.firstElementChild;
     if (!isTouched(input)) input.value = stage.sliders[i].cut_db;
