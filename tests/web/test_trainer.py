@@ -259,8 +259,16 @@ def test_a_run_with_right_and_wrong_answers_is_kept(page: Any) -> None:
     assert json.loads(script(page, "localStorage.getItem('ears')"))["sliders"] == {}
 
 
-@pytest.mark.parametrize(("right", "fall_db"), [(True, 12.0), (False, 0.0)])
-def test_the_ring_falls_by_what_the_pull_gives(page: Any, right: bool, fall_db: float) -> None:
+@pytest.mark.parametrize(
+    ("right", "deepest_db", "fall_db"), [(True, 12.0, 12.0), (False, 12.0, 0.0), (True, 6.0, 6.0)]
+)
+def test_the_ring_falls_by_what_the_pull_gives(
+    page: Any, link: StillClient, right: bool, deepest_db: float, fall_db: float
+) -> None:
+    equaliser = {**STATES["quiet"]["equaliser"], "deepest_db": deepest_db}
+    link.hold({**STATES["quiet"], "equaliser": equaliser})
+    told = "m.news().equaliser.deepest_db"
+    assert awaited(lambda: module(page, "feed", told) == deepest_db, 10.0)
     begin(page)
     assert awaited(lambda: level(page) > -0.05, 10.0), "it grows to its loudest"
     before = level(page)

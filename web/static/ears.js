@@ -3,7 +3,7 @@
 // A slider is a peaking section. Its response: R. Bristow-Johnson, "Cookbook formulae for audio
 // EQ biquad filter coefficients"; its Q as wide as the way to its neighbours, as in the advice.
 const RATE_HZ = 48000;
-export const CUT_DB = 12; // a slider pulled to its end
+const DEEPEST_DB = 12; // what most sliders cut at their end
 export const RUN = 10;
 const NARROWEST_OCTAVES = 1 / 12; // sliders are not narrower or wider than this: as in the advice
 const WIDEST_OCTAVES = 2;
@@ -27,6 +27,10 @@ export function slidersOf({ equaliser, bands }) {
   const middle = bands.indexOf("1k");
   return bands.map((label, i) => ({ label, centre_hz: 1000 * 10 ** ((i - middle) / 10) }));
 }
+
+/** How far such a slider is pulled: to its end. */
+export const deepestOf = ({ equaliser }) =>
+  ((equaliser.graphic ?? true) && equaliser.deepest_db) || DEEPEST_DB;
 
 /** What a peaking section of gain_db (negative: a cut) gives at a frequency, in dB. */
 export function responseDb({ centreHz, q, gainDb, hz }) {

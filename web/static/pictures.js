@@ -1,6 +1,6 @@
 // The trainer's pictures: the row of sliders with the ring and the pull on it, and what is known.
 import { make, size, within } from "./drawing.js";
-import { CUT_DB, responseDb } from "./ears.js";
+import { responseDb } from "./ears.js";
 
 /** Where a frequency stands between the sliders of the row. */
 function placeOf(sliders, shown, hz, x) {
@@ -29,16 +29,16 @@ export function drawAnswer(svg, sliders, shown, answer) {
     svg.replaceChildren(...parts);
     return;
   }
-  const { pulled, ring, hz, q } = answer;
+  const { pulled, ring, hz, q, deepest } = answer;
   const from = x(shown.indexOf(pulled));
   const to = placeOf(sliders, shown, hz, x);
-  const y = (db) => 8 + (-db / CUT_DB) * (bottom - 16);
+  const y = (db) => 8 + (-db / deepest) * (bottom - 16);
   const points = Array.from({ length: 81 }, (_, i) => {
     const k = (i / 80) * (shown.length - 1);
     const low = sliders[shown[Math.floor(k)]].centre_hz;
     const high = sliders[shown[Math.ceil(k)]].centre_hz;
     const here = low * (high / low) ** (k - Math.floor(k));
-    const db = responseDb({ centreHz: sliders[pulled].centre_hz, q, gainDb: -CUT_DB, hz: here });
+    const db = responseDb({ centreHz: sliders[pulled].centre_hz, q, gainDb: -deepest, hz: here });
     return `${x(k).toFixed(1)},${y(db).toFixed(1)}`;
   });
   parts.push(

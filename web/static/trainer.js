@@ -8,6 +8,7 @@ import { at, choice, create } from "./parts.js";
 const KEPT = "ears";
 
 let sliders = []; // of the user's own equaliser, or the standard ones: { label, centre_hz }
+let deepest = 0; // how far one is pulled, in dB
 let levels = [];
 let level = 0;
 let scores = ears.noScores();
@@ -118,7 +119,7 @@ function answer(i) {
   run.answered = true;
   const q = ears.qOf(centres(), i);
   const centreHz = sliders[i].centre_hz;
-  const fallDb = ears.responseDb({ centreHz, q, gainDb: -ears.CUT_DB, hz: run.hz });
+  const fallDb = ears.responseDb({ centreHz, q, gainDb: -deepest, hz: run.hz });
   pull(fallDb);
   const right = i === run.slider;
   run.asked.push({ slider: run.slider, pulled: i });
@@ -135,7 +136,7 @@ function answer(i) {
     else if (key.dataset.slider === String(i)) key.dataset.was = "pulled";
   }
   drawAnswer(at("ears-picture"), sliders, levels[level].sliders, {
-    pulled: i, ring: run.slider, hz: run.hz, q,
+    pulled: i, ring: run.slider, hz: run.hz, q, deepest,
   });
   at("ears-next").hidden = false;
   at("ears-next").textContent = run.asked.length < ears.RUN ? "Next ring" : "How it went";
@@ -172,9 +173,10 @@ function leave() {
 
 /** The newest equaliser; a run goes on with the one it began with. */
 function followEars(snapshot) {
+  if (run) return;
+  deepest = ears.deepestOf(snapshot);
   const theirs = ears.slidersOf(snapshot);
-  const same = JSON.stringify(theirs) === JSON.stringify(sliders);
-  if (same || run) return;
+  if (JSON.stringify(theirs) === JSON.stringify(sliders)) return;
   sliders = theirs;
   at("ears-whose").hidden = snapshot.equaliser.graphic ?? true;
   buildLevels();
