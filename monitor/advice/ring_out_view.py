@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.advice import ring_out_words as words
 from monitor.advice.equaliser import Equaliser
@@ -52,6 +52,10 @@ def state_of(
     swept = [slider.label for slider in equaliser.sliders if slider.is_swept]
     asked = moves(course.pulls, course.asked, swept) if course.phase == "pull" else ()
     now = sorted(asked, key=lambda move: -move.more_db)
+    # Of a slider that is asked for it is said where it goes, and nothing else.
+    names = {move.label for move in now}
+    back = tuple(move for move in moment.put_back if move.label not in names)
+    moment = replace(moment, put_back=back)
     say, detail = _said(course, now, moment)
     if course.phase == "raise" and any(r.open and (r.skipped or r.undone) for r in ladder.rings):
         say = words.put_back_line(moment.put_back) or words.LEFT_RINGS

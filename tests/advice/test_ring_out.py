@@ -473,6 +473,18 @@ def test_what_is_to_be_put_back_is_told_on_over_a_pause_and_under_a_new_ring() -
     assert played.now.detail == "then: 2.5k at -5"
 
 
+def test_no_slider_is_asked_for_and_asked_back_at_once() -> None:
+    played = Played()
+    played.round(SPOT_HZ, id=5)
+    played.do("undo")
+    assert played.now.say == "Put 2.5k to 0"
+    # Near enough for the same slider, and another ring.
+    played.rings(2600.0)
+    assert "2.5k" in {move.label for move in played.now.pulls_now}
+    assert played.now.put_back == ()
+    assert "Put " not in played.now.detail
+
+
 def test_slow_hands_do_not_end_it() -> None:
     played = Played("9", standing=[Pull("1k", 12.0, 1000.0, 1.4)])
     played.rings(1000.0, db=1.0)
