@@ -134,7 +134,7 @@ def set_advice(
     if times >= MOST_ASKED:
         line = _STEP_BACK if first.frequency_hz >= LOW_HZ else _TURN_DOWN
         name = _name(equaliser, main)
-        again = f"{name} is asked for the {_nth(times + 1)} time tonight: another cure"
+        again = f"{name} was asked for {times} times tonight already: another cure"
         return SetAdvice(line, (), main, hint, again)
     pulls = tuple(sorted(found.pulls, key=lambda pull: -pull.more_db))
     names = tuple(_name(equaliser, pull) for pull in pulls)
@@ -168,10 +168,6 @@ def _name(equaliser: Equaliser, pull: Pull) -> str:
     """Return what is printed on the slider, or where a filter that can be put anywhere goes."""
     short = len(pull.label) <= LONGEST_LABEL and not _is_swept(equaliser, pull)
     return pull.label if short else written(pull.centre_hz)
-
-
-def _nth(count: int) -> str:
-    return {3: "third", 4: "fourth", 5: "fifth"}.get(count, f"{count}th")
 
 
 def _why(ring: RingNow) -> str:

@@ -157,7 +157,7 @@ def test_filters_that_can_be_put_anywhere_are_counted_by_band() -> None:
     assert advice("parametric", ring(500.0), asked={"2.5k": 2, "filter 1": 2}).pulls
     again = advice("parametric", ring(2480.0), asked={"2.5k": 2})
     assert again.line == "step back from wedge"
-    assert again.why == "2.48k is asked for the third time tonight: another cure"
+    assert again.why == "2.48k was asked for 2 times tonight already: another cure"
 
 
 def test_nothing_left_is_turn_down() -> None:
