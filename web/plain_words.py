@@ -8,12 +8,13 @@ from flask import Response, render_template, request
 def in_plain_words(response: Response) -> Response:
     """Make a refusal in JSON a page, where a browser opens the address; scripts keep the JSON.
 
-    Browsers ask for pages with ``text/html`` first; what asks otherwise takes anything.
+    Browsers would rather have ``text/html`` than anything else; scripts take what comes.
     """
     if response.status_code < 400 or response.mimetype != "application/json":
         return response
     response.vary.add("Accept")
-    if request.accept_mimetypes.best != "text/html":
+    wanted = request.accept_mimetypes
+    if wanted.quality("text/html") <= wanted.quality("application/json"):
         return response
     said = response.get_json().get("error")
     if said is not None:

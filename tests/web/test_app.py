@@ -151,8 +151,11 @@ def test_a_foreign_name_pointed_at_the_box_changes_nothing(
 # What browsers send for an address that is opened, and for what a script fetches (HTML and Fetch
 # standards: "text/html,application/xhtml+xml,..." for navigation, "*/*" otherwise).
 OPENED = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"
+# As seen from Chromium, whose last word has a parameter and so is the most exact.
+OPENED_BY_CHROMIUM = f"{OPENED},application/signed-exchange;v=b3;q=0.7"
 
 
+@pytest.mark.parametrize("accept", [OPENED, OPENED_BY_CHROMIUM])
 @pytest.mark.parametrize(
     ("path", "status", "links"),
     [
@@ -168,13 +171,14 @@ def test_a_refusal_that_is_opened_is_a_page_with_a_way_back(
     path: str,
     status: int,
     links: list[str],
+    accept: str,
 ) -> None:
     def gone(_command: object, _timeout_s: float = 2.0) -> dict[str, Any]:
         raise UnreachableError("the watcher cannot be reached: it's <off>")
 
     monkeypatch.setattr(link, "request", gone)
     asked = phone.get(path, headers={"Accept": "*/*"})
-    opened = phone.get(path, headers={"Accept": OPENED})
+    opened = phone.get(path, headers={"Accept": accept})
     assert (asked.status_code, opened.status_code) == (status, status)
     assert asked.get_json()["error"]
     assert opened.mimetype == "text/html"
