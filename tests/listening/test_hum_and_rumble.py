@@ -14,6 +14,8 @@ from tests.listening.maker import Maker
 RATE_HZ = 48000
 ORDERS = range(1, 16)
 WAYS: tuple[Way, ...] = ("soundcheck", "set")
+TEN_CENTS = 2.0 ** (10.0 / 1200.0) - 1.0
+"""How far a howl's frequency may be off when it is told (docs/listening.md)."""
 
 
 def swelling_hum(maker: Maker, mains_hz: float, *, fade_s: float, level_dbfs: float) -> None:
@@ -61,7 +63,8 @@ def test_a_ring_beside_a_hum_is_a_howl(frequency_hz: float) -> None:
     maker.add_noise(-80.0)
     climbing(maker, frequency_hz, to_dbfs=-20.0)
     howls = [e.ring.frequency_hz for e in heard(maker.sound, "set") if e.kind == "howl"]
-    assert howls == pytest.approx([frequency_hz], abs=1.0)
+    # Told early, while its neighbour in the hum, 13 or 15 Hz away, is as loud.
+    assert howls == pytest.approx([frequency_hz], rel=TEN_CENTS)
 
 
 def test_a_ring_on_the_grid_is_a_howl_once_it_stands_far_above_the_hum() -> None:
@@ -75,8 +78,12 @@ def test_a_ring_on_the_grid_is_a_howl_once_it_stands_far_above_the_hum() -> None
 
 @cache
 def howl_s(beside: str) -> float:
-    """When a quiet ring is called a howl, with nothing ("") or something beside it."""
-    maker = Maker(sample_rate_hz=RATE_HZ, seconds=10.0, seed=5)
+    """When a quiet ring is called a howl, with nothing ("") or something beside it: the median."""
+    return float(np.median([_howl_s(beside, seed) for seed in range(5, 10)]))
+
+
+def _howl_s(beside: str, seed: int) -> float:
+    maker = Maker(sample_rate_hz=RATE_HZ, seconds=10.0, seed=seed)
     maker.add_noise(-70.0)
     climbing(maker, 1234.0, to_dbfs=-38.0)
     if beside == "offset":
@@ -87,7 +94,7 @@ def howl_s(beside: str) -> float:
     elif beside == "whistle of a supply":
         maker.add_tone(17000.0, -10.0)
     howls = [e for e in heard(maker.sound, "set") if e.kind == "howl"]
-    assert [e.ring.frequency_hz for e in howls] == pytest.approx([1234.0], abs=1.0)
+    assert [e.ring.frequency_hz for e in howls] == pytest.approx([1234.0], rel=TEN_CENTS)
     return howls[0].at_s
 
 
@@ -95,7 +102,7 @@ def howl_s(beside: str) -> float:
 def test_what_nobody_hears_delays_no_howl(beside: str) -> None:
     """A quiet ring is found as soon as without it: it is judged beside what can be heard."""
     # Some hops: what an offset or a rumble leaves of its window's foot is part of the floor.
-    assert howl_s(beside) == pytest.approx(howl_s(""), abs=0.2)
+    assert howl_s(beside) == pytest.approx(howl_s(""), abs=0.1)
 
 
 def test_a_howl_has_the_band_of_its_own_frequency() -> None:
