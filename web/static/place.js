@@ -18,6 +18,7 @@ let drawn = null; // the stage that it belongs to
 let asking = false;
 let wanted = null;
 let speakAfter = false;
+let tried = false; // a change, which the answer is still to come to
 let loading = false;
 let trouble = "";
 const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
@@ -96,7 +97,13 @@ function take(answer, stage) {
   changes(reckoning);
   fill(at("plan-unknown").querySelector("ul"), reckoning.unknown ?? []);
   fill(at("plan-cautions"), reckoning.cautions ?? []);
+  if (!tried || wanted) return;
+  tried = false;
+  wayBack(); // the sentence may have more lines than the one before
 }
+
+/** The plan and the way back are both to be seen. */
+const wayBack = () => at("plan-undo").scrollIntoView({ block: "end" });
 
 /** Reckon the newest plan, one at a time; what was overtaken is never asked for. */
 async function reckon() {
@@ -236,9 +243,9 @@ at("plan-changes").addEventListener("click", (event) => {
   plan.become(change.stage);
   speakAfter = true;
   changed(`Tried: ${change.words}; undo takes it back`);
-  // The plan and the way back are both to be seen.
+  tried = true;
   at("plan-undo").focus({ preventScroll: true });
-  at("plan-undo").scrollIntoView({ block: "end" });
+  wayBack();
 });
 at("plan-undo").addEventListener("click", () => {
   plan.undo();
