@@ -56,11 +56,16 @@ def moves(
     return tuple(move for move in found if move is not None)
 
 
+def moved(before: Sequence[Pull], after: Sequence[Pull]) -> set[str]:
+    """Return the labels of the sliders that stand otherwise before and after."""
+    return {move.label for move in moves(before, after)}
+
+
 def astray(
     stands: Sequence[Pull], before: Sequence[Pull], asked: Sequence[Pull]
 ) -> tuple[Move, ...]:
     """Return what is to be put back where it stood ``before``: moved, and not asked for."""
-    wanted = {move.label for move in moves(before, asked)}
+    wanted = moved(before, asked)
     return tuple(move for move in moves(stands, before) if move.label not in wanted)
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from monitor.advice.moves import astray, moves
+from monitor.advice.moves import astray, moved
 from monitor.advice.pulls import Pull, deepest, differ
 from monitor.advice.ring_out_marks import MOST_SILENT_DB
 from monitor.advice.ring_out_rings import STEP_S, KnownRing
@@ -80,7 +80,7 @@ class Turns:
         if course.phase == "pull":
             back = list(astray(pulls, course.pulls, course.asked))
         else:
-            away = {move.label for move in moves(pulls, ways.moment.put_back)}
+            away = moved(pulls, ways.moment.put_back)
             back = [move for move in ways.moment.put_back if move.label in away]
         if tuple(back) != ways.moment.put_back:
             ways.moment = replace(ways.moment, put_back=tuple(back))

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
-from monitor.advice.moves import astray, moves
+from monitor.advice.moves import astray, moved, moves
 from monitor.advice.pulls import Pull, differ, stood
 from monitor.advice.ring_out_course import Course
 from monitor.advice.ring_out_ear import RingEar
@@ -144,7 +144,7 @@ class Ways:
         """Something else has begun to ring and comes first: what was to be looked at is taken to
         stand where it should, and is asked for again where its ring stays on."""
         course = self.course
-        labels = {move.label for move in moves(course.pulls, course.asked)}
+        labels = moved(course.pulls, course.asked)
         course.asked_twice = tuple(one for one in course.asked_twice if one not in labels)
         before, course.pulls = course.pulls, course.asked
         self.ear.stayed(before, course.pulls, least_db=self._margin_db / 2.0)
@@ -201,8 +201,8 @@ class Ways:
         """Whether the desk tells that nothing of what is asked for has been moved."""
         if self.desk is None:
             return False
-        asked = {move.label for move in moves(self.course.pulls, self.course.asked)}
-        return asked.isdisjoint(move.label for move in moves(self.course.pulls, self.desk))
+        pulls, asked = self.course.pulls, self.course.asked
+        return moved(pulls, asked).isdisjoint(moved(pulls, self.desk))
 
     def deepen(self) -> None:
         """A ring stayed in spite of its pull."""
