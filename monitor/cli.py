@@ -122,7 +122,7 @@ def _demo(args: argparse.Namespace) -> int:
 
 def _pair(args: argparse.Namespace) -> int:
     from monitor.commands import pair
-    from monitor.commands.check_around import where_it_answers
+    from monitor.commands.whereabouts import where_it_answers
 
     path = Path(args.socket) if args.socket else where_it_answers(_load(args).settings)
     return pair.run(path, list_phones=args.phones, unpair=args.unpair)

@@ -9,39 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from monitor import clock as clocks
-from monitor import places
 from monitor.commands.finding import Finding
-from monitor.settings import Page, Settings
+from monitor.commands.whereabouts import is_installed, is_there
+from monitor.settings import Page
 
 LEAST_FREE_BYTES = 50 * 1024 * 1024
-UNIT = Path("/usr/local/lib/systemd/system/howl-lantern.service")
-"""Where ``systemd/install`` puts the watcher's unit."""
 PAGE_S = 3.0
 READ_BYTES = 4096
 """The page's title is in its first lines."""
-
-
-def is_installed() -> bool:
-    """Return whether this is an installed box, where watcher and page are to run all the time."""
-    return UNIT.exists()
-
-
-def is_there(path: Path) -> bool:
-    """Return whether there is anything at a path, as far as this person may see."""
-    try:
-        return path.exists()
-    except OSError:  # nobody may look for it there
-        return False
-
-
-def where_it_answers(settings: Settings) -> Path:
-    """Return the watcher's socket: as set, or on an installed box the usual one.
-
-    There it answers at that one where no socket can be made at the one that is set.
-    """
-    path = places.socket_path(settings)
-    is_made = is_there(path) and path.is_socket()
-    return path if is_made or not is_installed() else places.usual_socket_path()
 
 
 def socket(path: Path, snapshot: dict[str, Any] | None) -> Finding:

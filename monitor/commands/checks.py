@@ -12,6 +12,7 @@ from typing import Any
 from monitor import places
 from monitor.commands import check_around, check_devices
 from monitor.commands.finding import Finding
+from monitor.commands.whereabouts import is_there, where_it_answers
 from monitor.errors import SettingsError
 from monitor.link.client import LinkClient
 from monitor.settings import Loaded, Settings
@@ -40,8 +41,7 @@ def look_over(loaded: Loaded) -> Iterable[Finding]:
         yield from _guarded("lamp", lambda: check_devices.lamp(settings))
         yield from _guarded("panel", lambda: check_devices.panel(settings))
     yield check_devices.cards(settings)
-    answers = snapshot is not None
-    path = check_around.where_it_answers(settings) if answers else places.socket_path(settings)
+    path = places.socket_path(settings) if snapshot is None else where_it_answers(settings)
     yield check_around.socket(path, snapshot)
     yield check_around.page(settings.page)
     yield check_around.disk(places.journal_path(settings))
@@ -59,8 +59,8 @@ def _guarded(part: str, look: Callable[[], Sequence[Finding]]) -> Sequence[Findi
 
 def ask_watcher(settings: Settings) -> dict[str, Any] | None:
     """Return the running watcher's snapshot, None if none answers."""
-    path = check_around.where_it_answers(settings)
-    if not check_around.is_there(path):
+    path = where_it_answers(settings)
+    if not is_there(path):
         return None
     with LinkClient(path) as client:
         received = client.wait_for_snapshot(0.0, timeout_s=2.0)

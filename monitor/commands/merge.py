@@ -17,8 +17,8 @@ from typing import Any
 
 from monitor import places
 from monitor.commands.asking import asked, is_nobody_there, problem_of
-from monitor.commands.check_around import where_it_answers
 from monitor.commands.report import meant
+from monitor.commands.whereabouts import where_it_answers
 from monitor.errors import LanternError, UsageError
 from monitor.input_file import read_within
 from monitor.journal.asks import DeleteGig, MergeRecords, Question

@@ -16,7 +16,7 @@ import pytest
 
 from firmware.cards import CaptureDevice
 from monitor import cli, clock, opening
-from monitor.commands import check_around, check_devices, checks
+from monitor.commands import check_around, check_devices, checks, whereabouts
 from monitor.commands.finding import Finding, report
 from monitor.demo import free_port
 from monitor.errors import SettingsError
@@ -39,7 +39,7 @@ def loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Loaded:
     monkeypatch.setattr(clock, "is_trusted", lambda: True)
     monkeypatch.setattr(opening, "open_lamp", lambda _: FakeLamp())
     monkeypatch.setattr(opening, "open_panel", lambda _: FakePanel())
-    monkeypatch.setattr(check_around, "UNIT", tmp_path / "no.service")
+    monkeypatch.setattr(whereabouts, "UNIT", tmp_path / "no.service")
     places = [f"link.socket={tmp_path}/link.sock", f"journal.file={tmp_path}/j.sqlite3"]
     places += [f"page.port={free_port('127.0.0.1', 0)}"]
     return load(None, places, environ={"HOME": "/nonexistent"})
