@@ -241,6 +241,22 @@ def test_a_loud_pause_is_told_once_the_gain_is_right():
     assert fields["advice"]["change_db"] == 0
 
 
+def line_sung(line, *, noise_a_dbfs=None, noise_c_minus_a_db=None):
+    return Heard(
+        seconds=20.0,
+        peak_dbfs=line.peak_dbfs,
+        is_dead=False,
+        has_offset=False,
+        clipped_ago_s=None,
+        flat_top_dbfs=None,
+        sung=line,
+        spoken=None,
+        other=None,
+        noise_a_dbfs=noise_a_dbfs,
+        noise_c_minus_a_db=noise_c_minus_a_db,
+    )
+
+
 @pytest.mark.parametrize(
     ("noise_a_dbfs", "c_minus_a_db", "said"),
     [
@@ -253,19 +269,7 @@ def test_a_loud_pause_is_told_once_the_gain_is_right():
 )
 def test_where_the_noise_lies_is_told(noise_a_dbfs, c_minus_a_db, said):
     line = Loudest(12.0, peak_dbfs=-15.0, rms_dbfs=-22.0, a_dbfs=-20.0, is_clipped=False)
-    heard = Heard(
-        seconds=20.0,
-        peak_dbfs=-15.0,
-        is_dead=False,
-        has_offset=False,
-        clipped_ago_s=None,
-        flat_top_dbfs=None,
-        sung=line,
-        spoken=None,
-        other=None,
-        noise_a_dbfs=noise_a_dbfs,
-        noise_c_minus_a_db=c_minus_a_db,
-    )
+    heard = line_sung(line, noise_a_dbfs=noise_a_dbfs, noise_c_minus_a_db=c_minus_a_db)
     advice = advise(heard, Scale("digital", 0.0))
     assert advice.state == ("right" if said is None else "noisy")
     assert said is None or said in advice.detail
@@ -273,19 +277,7 @@ def test_where_the_noise_lies_is_told(noise_a_dbfs, c_minus_a_db, said):
 
 def test_a_needle_just_below_its_zero_reads_zero():
     line = Loudest(12.0, peak_dbfs=-6.0, rms_dbfs=-18.3, a_dbfs=-18.3, is_clipped=False)
-    heard = Heard(
-        seconds=20.0,
-        peak_dbfs=-6.0,
-        is_dead=False,
-        has_offset=False,
-        clipped_ago_s=None,
-        flat_top_dbfs=None,
-        sung=line,
-        spoken=None,
-        other=None,
-        noise_a_dbfs=None,
-        noise_c_minus_a_db=None,
-    )
+    heard = line_sung(line)
     advice = advise(heard, Scale("analogue", -18.0))
     assert advice.detail == "it reads 0 dB on the desk's meter, wanted -3 to 0"
 
