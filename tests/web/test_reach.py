@@ -10,7 +10,7 @@ import pytest
 from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.kept import HERON, KeptClient
-from tests.web.looking import script, state, text
+from tests.web.looking import module, script, state, text
 from tests.web.screenshots import page_server
 from tests.web.states import STATES
 
@@ -118,6 +118,15 @@ def test_a_room_is_entered_and_its_heading_has_the_focus(window: Any, url: str) 
     enter(window, url, "set")
     window.execute_script("document.querySelector('#rail [data-room=after]').focus()")
     press(window, "ENTER")
+    assert awaited(lambda: script(window, "document.activeElement.id") == "after-title", 10.0)
+
+
+def test_a_state_that_comes_before_the_room_is_entered_keeps_its_focus(
+    window: Any, url: str
+) -> None:
+    """The address changes first, and the page hears of it later."""
+    enter(window, url, "set")
+    module(window, "rooms", "(location.hash = '#after', m.followRooms({ stage: null }))")
     assert awaited(lambda: script(window, "document.activeElement.id") == "after-title", 10.0)
 
 

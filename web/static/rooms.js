@@ -21,6 +21,7 @@ const NEEDS = {
 };
 
 const attached = new Set([HOME]); // the rooms whose parts listen
+const opened = location.hash; // with the page; another one is the person's
 let hasStage = false;
 let chosen = false; // by the person, not by us
 let tries = 0;
@@ -126,8 +127,9 @@ export function go(address) {
 export function followRooms(snapshot) {
   hasStage = Boolean(snapshot.stage);
   at("doors").hidden = !hasStage;
-  // Whoever starts the demo wants its fader; everybody else comes home.
-  if (!chosen) enter(roomOf(location.hash, hasStage));
+  // Whoever starts the demo wants its fader; everybody else comes home.  An address that is
+  // already another one is entered by its own event, with the focus.
+  if (!chosen && location.hash === opened) enter(roomOf(location.hash, hasStage));
 }
 
 // Its own link again leads back to a room's beginning.
