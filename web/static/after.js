@@ -172,12 +172,13 @@ export async function read(which) {
   record = answer;
   show();
   await timeline(mine);
-  await nextTime(mine);
+  if (mine === reading) await nextTime(mine);
 }
 
 /** Nothing is chosen and none is on. */
 export function none(words, detail = "") {
   notSure();
+  reading += 1; // what is still to come is of another one
   uid = "";
   record = null;
   at("af-body").hidden = true;
@@ -201,21 +202,24 @@ twice(at("af-end"), () => told({ do: "end" }));
 const notSure = twice(at("af-delete"), async () => {
   const gone = uid;
   if (await told({ do: "delete", gig: gone })) return;
-  if (uid === gone) none("Deleted", "it is gone from the box");
+  if (uid !== gone) return;
+  none("Deleted", "it is gone from the box");
   keepFocus();
 });
 at("af-name").addEventListener("submit", async (event) => {
   event.preventDefault();
-  const name = at("af-name-text").value.trim();
-  if (!name || await told({ do: "rename", gig: uid, name })) return;
-  named = { of: uid, title: at("af-name-text").value };
-  read(uid);
+  const [of, title] = [uid, at("af-name-text").value];
+  const name = title.trim();
+  if (!name || await told({ do: "rename", gig: of, name }) || uid !== of) return;
+  named = { of, title };
+  read(of);
 });
 at("af-note").addEventListener("submit", async (event) => {
   event.preventDefault();
-  const words = at("af-note-text").value.trim();
-  if (!words || await told({ do: "note", text: words })) return;
-  at("af-note-text").value = "";
+  const field = at("af-note-text");
+  const { value } = field;
+  if (!value.trim() || await told({ do: "note", text: value.trim() })) return;
+  if (field.value === value) field.value = ""; // not the next one, which is begun already
   read(uid);
 });
 

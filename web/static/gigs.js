@@ -3,8 +3,8 @@ import { none, read, shownGig } from "./after.js";
 import { bring } from "./bring.js";
 import { follow, news } from "./feed.js";
 import { beginsWith } from "./gig.js";
-import { at, create, fill, text } from "./parts.js";
-import { getPatiently } from "./send.js";
+import { at, create, fill, isNew, text } from "./parts.js";
+import { getPatiently, inTurn } from "./send.js";
 import { venues } from "./venues.js";
 import { span } from "./view.js";
 import { dayOf } from "./when.js";
@@ -15,6 +15,7 @@ const MOST = 100; // in one answer
 const AGAIN_MS = 5000;
 let gigs = [];
 let missedAt = null; // when something of all this did not come
+let adding = false;
 
 const isHere = () => document.body.dataset.room === "after";
 
@@ -38,7 +39,8 @@ function mark() {
   }
 }
 
-async function list({ more = false } = {}) {
+/** Read the list again, or what follows it, and show it; returns whether it came. */
+const list = inTurn(async ({ more = false } = {}) => {
   const before = more && gigs.length ? `&before=${gigs.at(-1).uid}` : "";
   // What was opened of the earlier ones stays open.
   const limit = more ? PAGE : Math.min(MOST, Math.max(PAGE, gigs.length));
@@ -52,16 +54,23 @@ async function list({ more = false } = {}) {
   const found = answer.gigs ?? [];
   gigs = more ? [...gigs, ...found] : found;
   const focused = at("gig-list").contains(document.activeElement) && document.activeElement.dataset.gig;
-  at("gig-list").replaceChildren(...gigs.map(gigLine));
-  if (focused) (at("gig-list").querySelector(`[data-gig="${focused}"]`) ?? at("gigs-title")).focus({ preventScroll: true });
+  if (isNew(at("gig-list"), gigs)) {
+    at("gig-list").replaceChildren(...gigs.map(gigLine));
+    if (focused) (at("gig-list").querySelector(`[data-gig="${focused}"]`) ?? at("gigs-title")).focus({ preventScroll: true });
+  }
   at("gigs-more").hidden = found.length < limit;
   at("gigs-none").hidden = gigs.length > 0;
+  mark();
+  return true;
+});
+
+/** The gig that is shown stays while it is kept; else the one that is on, or the newest. */
+async function showOne() {
   const shown = gigs.some(({ uid }) => uid === shownGig()) ? shownGig() : "";
   const first = shown || (news()?.gig?.on && news().gig.uid) || gigs[0]?.uid;
   if (!first) none("No gig is kept yet", `${beginsWith(news()?.gig)}, and is kept here`);
-  else if (first !== shownGig() || !more) await read(first);
+  else await read(first);
   mark();
-  return true;
 }
 
 function bandLine(one) {
@@ -78,20 +87,23 @@ function bandLine(one) {
   return item;
 }
 
-async function memory() {
+const memory = inTurn(async () => {
   const { status, answer } = await getPatiently("/api/v1/recollection");
   if (status !== 200) answer.words = ["what the gigs say together is still being worked out, or the box is busy: look again in a moment"];
   at("memory-part").hidden = status === 200 && !answer.gig_count;
   if (at("memory-part").hidden) return true;
   fill(at("memory-words"), [...(answer.words ?? []), ...(answer.when?.words ?? [])]);
   // A list of nothing but "not sure yet" says no more than the words above it.
-  at("memory-bands").replaceChildren(...(answer.enough ? answer.bands : []).map(bandLine));
+  const bands = answer.enough ? answer.bands : [];
+  if (isNew(at("memory-bands"), bands)) at("memory-bands").replaceChildren(...bands.map(bandLine));
   return status === 200;
-}
+});
 
 async function all() {
   if (!isHere()) return;
-  const came = [await list(), await memory(), await venues()];
+  const listed = await list();
+  if (listed) await showOne();
+  const came = [listed, await memory(), await venues()];
   missedAt = came.every(Boolean) ? null : performance.now();
 }
 
@@ -110,7 +122,12 @@ at("gig-list").addEventListener("click", async (event) => {
   await read(uid);
   mark();
 });
-at("gigs-more").addEventListener("click", () => list({ more: true }));
+at("gigs-more").addEventListener("click", async () => {
+  if (adding) return;
+  adding = true;
+  await list({ more: true });
+  adding = false;
+});
 at("bring").addEventListener("change", async () => {
   const [file] = at("bring").files;
   if (!file) return;

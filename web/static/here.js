@@ -15,7 +15,7 @@ try {
   // private browsing: put away as long as the page lasts
 }
 
-const keyOf = ({ gig, memory }) => `${gig?.uid ?? ""} ${memory.venue.uid}`;
+const keyOf = ({ gig, memory }) => `${gig?.uid ?? ""} ${memory?.venue?.uid ?? ""}`;
 
 /** The pulls to begin with as commands: only for sliders that this equaliser has. */
 function commands({ equaliser, memory }) {
@@ -50,25 +50,30 @@ function followHere(snapshot) {
     `${pull.label} ${pull.on ? "on" : `by ${decibels(Math.abs(pull.pull_db))} dB`}: ${pull.why}`));
 }
 
-function putAway() {
-  away = keyOf(shown);
+/** Put away what was known when the hand came; by now it may be another gig or place. */
+function putAway(key) {
+  away = key;
   try {
     localStorage.setItem(KEPT, away);
   } catch {
     // as above
   }
+  if (key !== keyOf(shown)) return;
+  const isFree = document.activeElement === document.body || at("here").contains(document.activeElement);
   at("here").hidden = true;
+  if (!isFree) return;
   const next = document.body.dataset.room === "ring-out" ? at("ring-out-title") : at("gig-venue");
   next.focus({ preventScroll: true }); // what had it is gone
 }
 
 at("here-done").addEventListener("click", async () => {
+  const key = keyOf(shown);
   for (const pull of commands(shown)) {
     const refused = await send("/api/v1/pull", pull);
     text(at("here-said"), refused);
     if (refused) return;
   }
-  putAway();
+  putAway(key);
 });
-at("here-away").addEventListener("click", putAway);
+at("here-away").addEventListener("click", () => putAway(keyOf(shown)));
 follow(followHere);

@@ -2,7 +2,7 @@
 import { follow } from "./feed.js";
 import { pair } from "./pairing.js";
 import { at, create, isNew, text, twice } from "./parts.js";
-import { get, send } from "./send.js";
+import { get, inTurn, send } from "./send.js";
 import { span } from "./view.js";
 
 let control = "";
@@ -32,7 +32,7 @@ function line({ phone, name, paired_ago_s: ago }) {
   return item;
 }
 
-async function ask() {
+const ask = inTurn(async () => {
   const { status, answer } = await get("/api/v1/pair");
   if (status !== 200) {
     text(at("who-said"), answer.error ?? "the box did not say who is paired");
@@ -48,7 +48,7 @@ async function ask() {
   if (isNew(at("who-phones"), [mine.phone, phones.map(({ phone, name }) => [phone, name])])) {
     at("who-phones").replaceChildren(...phones.map(line));
   }
-}
+});
 
 function followPhones({ access }) {
   if (!access || !at("who").open) return;

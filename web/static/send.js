@@ -21,6 +21,15 @@ async function ask(path, { withinMs = 10_000, as = "json", ...options } = {}) {
 /** Ask, for JSON or "text"; returns { status, answer, waitS }, status 0 when nobody answered. */
 export const get = (path, options) => ask(path, options);
 
+/** The same function, one call after the other: so no older answer comes over a newer one. */
+export function inTurn(does) {
+  let before = Promise.resolve();
+  return (...given) => {
+    before = before.catch(() => {}).then(() => does(...given));
+    return before;
+  };
+}
+
 /** Send JSON once, whatever comes; returns the same. */
 export const once = (path, body) => ask(path, {
   method: "POST",

@@ -1,7 +1,7 @@
 // The sheet on which the venue is chosen: one that is known, or a new name.
 import { command } from "./gig.js";
-import { at, create, text } from "./parts.js";
-import { getPatiently } from "./send.js";
+import { at, create, isNew, text } from "./parts.js";
+import { getPatiently, inTurn } from "./send.js";
 import { dayOf } from "./when.js";
 
 const sheet = at("venue-sheet");
@@ -25,18 +25,25 @@ function button({ uid, name, gig_count: count = 0, last_utc: last, dated }) {
   return item;
 }
 
+const showKnown = inTurn(async () => {
+  const { status, answer } = await getPatiently("/api/v1/venues");
+  if (status !== 200) {
+    text(at("venue-said"), answer.error ?? "the known venues did not come");
+    return;
+  }
+  const venues = answer.venues ?? [];
+  if (isNew(at("venue-list"), [venues, gig?.venue?.uid])) at("venue-list").replaceChildren(...venues.map(button));
+  at("venue-empty").hidden = venues.length > 0;
+});
+
 /** Open the sheet for the gig that is on, or for one that begins with it. */
-export async function chooseVenue(now) {
+export function chooseVenue(now) {
   gig = now;
   text(at("venue-said"), "");
   at("venue-name").value = "";
   at("venue-none").hidden = !gig?.venue;
-  sheet.showModal();
-  const { status, answer } = await getPatiently("/api/v1/venues");
-  if (status !== 200) text(at("venue-said"), answer.error ?? "the known venues did not come");
-  const venues = answer.venues ?? [];
-  at("venue-list").replaceChildren(...venues.map(button));
-  at("venue-empty").hidden = venues.length > 0;
+  if (!sheet.open) sheet.showModal();
+  showKnown();
 }
 
 at("venue-form").addEventListener("submit", (event) => {

@@ -1,11 +1,12 @@
 // The venues that are kept: how often, when last; and another name, or none of it.
 import { command } from "./gig.js";
 import { at, create, isNew, text, twice } from "./parts.js";
-import { getPatiently } from "./send.js";
+import { getPatiently, inTurn } from "./send.js";
 import { dayOf } from "./when.js";
 
 const LONGEST_NAME = 60;
-let changed = ""; // whose line gets the focus back when the list is built anew
+const lines = new Map(); // by venue: its line, and how it is brought up to date
+let changed = ""; // whose line gets the focus when the list is read again
 
 async function told(words, uid) {
   if (await command(words, at("venues-said"))) return;
@@ -13,9 +14,11 @@ async function told(words, uid) {
   document.dispatchEvent(new CustomEvent("gigs"));
 }
 
-function nameForm({ uid, name }) {
+/** The form for another name; what is being typed outlasts what is told of the venue. */
+function nameForm(uid) {
   const [form, label, input, button] = create("form", "label", "input", "button");
-  Object.assign(input, { type: "text", maxLength: LONGEST_NAME, autocomplete: "off", value: name, id: `venue-${uid}` });
+  let known = "";
+  Object.assign(input, { type: "text", maxLength: LONGEST_NAME, autocomplete: "off", id: `venue-${uid}` });
   label.htmlFor = input.id;
   text(label, "Another name");
   text(button, "rename it");
@@ -23,38 +26,62 @@ function nameForm({ uid, name }) {
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     const wanted = input.value.trim();
-    if (wanted && wanted !== name) told({ do: "rename", venue: uid, name: wanted }, uid);
+    if (wanted && wanted !== known) told({ do: "rename", venue: uid, name: wanted }, uid);
   });
-  return form;
+  const show = (name) => {
+    if (input.value === known || input.value.trim() === name) input.value = name;
+    known = name;
+  };
+  return { form, show };
 }
 
-function line(venue) {
-  const { uid, name, gig_count: count, last_utc: last, dated } = venue;
+function line(uid) {
   const [item, details, summary, bold, words, remove, care] = create("li", "details", "summary", "b", "span", "button", "p");
+  const { form, show: showName } = nameForm(uid);
   details.dataset.venue = uid;
-  text(bold, name);
-  text(words, `${count} gig${count === 1 ? "" : "s"}${last ? `, last ${dayOf({ utc: last, dated }, { short: true })}` : ""}`);
   summary.append(bold, " ", words);
   remove.type = "button";
   text(remove, "delete this venue");
   care.className = "care";
-  text(care, count ? "Its gigs stay, without a venue: what is remembered of the place is gone." : "No gig was here.");
   twice(remove, () => told({ do: "delete", venue: uid }, "none"));
-  details.append(summary, nameForm(venue), remove, care);
+  details.append(summary, form, remove, care);
   item.append(details);
-  return item;
+  const show = ({ name, gig_count: count, last_utc: last, dated }) => {
+    showName(name);
+    text(bold, name);
+    text(words, `${count} gig${count === 1 ? "" : "s"}${last ? `, last ${dayOf({ utc: last, dated }, { short: true })}` : ""}`);
+    text(care, count ? "Its gigs stay, without a venue: what is remembered of the place is gone." : "No gig was here.");
+  };
+  return { item, details, summary, show };
+}
+
+/** The lines in their order; whoever types in one goes on. */
+function order(uids) {
+  for (const uid of [...lines.keys()]) if (!uids.includes(uid)) lines.delete(uid);
+  for (const uid of uids) if (!lines.has(uid)) lines.set(uid, line(uid));
+  if (!isNew(at("venues"), uids)) return;
+  const holder = document.activeElement;
+  at("venues").replaceChildren(...uids.map((uid) => lines.get(uid).item));
+  if (at("venues").contains(holder)) holder.focus({ preventScroll: true });
+}
+
+/** Where a line was done with, and the hand is nowhere else by now, the focus stays at it. */
+function keepFocus() {
+  const own = lines.get(changed);
+  const isFree = document.activeElement === document.body || own?.item.contains(document.activeElement);
+  if (own) own.details.open = false;
+  if (changed && isFree) (own?.summary ?? at(lines.size ? "venues-title" : "gigs-title")).focus();
+  changed = "";
 }
 
 /** Read the list again and show it; returns whether it came. */
-export async function venues() {
+export const venues = inTurn(async () => {
   const { status, answer } = await getPatiently("/api/v1/venues");
   if (status !== 200) return false; // what was shown stands
   const found = answer.venues ?? [];
   at("venues-part").hidden = found.length === 0;
-  if (isNew(at("venues"), found)) at("venues").replaceChildren(...found.map(line));
-  if (!changed) return true;
-  const own = at("venues").querySelector(`[data-venue="${changed}"] summary`);
-  (own ?? at(found.length ? "venues-title" : "gigs-title")).focus();
-  changed = "";
+  order(found.map(({ uid }) => uid));
+  for (const venue of found) lines.get(venue.uid).show(venue);
+  keepFocus();
   return true;
-}
+});
