@@ -347,3 +347,13 @@ def test_the_colours_follow_the_phone_until_somebody_chooses(page: Any) -> None:
         assert script(page, theme) == "day"
     finally:
         page.execute_script("localStorage.removeItem('theme')")
+
+
+def test_a_sound_that_is_stopped_before_it_begins_never_does(page: Any) -> None:
+    """Put away, or the ears' room entered, while the browser takes its time to begin."""
+    press(page, "hear")
+    assert awaited(lambda: heard(page) > 10, 10.0), text(page, "hear-said")
+    press(page, "hear")
+    module(page, "hearing", "(document.getElementById('hear').click(), m.stop(), 0)")
+    module(page, "audio", "(m.openAudio(), 0)")  # what it waited for is over
+    assert script(page, "document.getElementById('hear').ariaPressed") == "false"

@@ -323,3 +323,27 @@ def test_leaving_the_room_is_silence(page: Any) -> None:
     page.execute_script("location.hash = '#ears'")
     assert awaited(lambda: script(page, "document.body.dataset.room") == "ears", 10.0)
     assert not script(page, "document.getElementById('ears-run').hidden")
+
+
+def test_a_ring_that_is_ended_before_it_sounds_never_does(page: Any) -> None:
+    """The browser takes its time to begin; meanwhile the room is left, or the slider pulled."""
+    begin(page)
+    for end in ("silence()", "pull(-12)"):
+        module(page, "tone", "m.silence()")
+        module(page, "tone", f"(() => {{ const ring = m.ring(440); m.{end}; return ring; }})()")
+        assert module(page, "tone", "m.frequencyHz()") == 0, end
+    module(page, "tone", "m.ring(440)")
+    assert module(page, "tone", "m.frequencyHz()") == 440
+
+
+def test_an_answer_before_the_ring_sounds_keeps_its_words(page: Any) -> None:
+    begin(page)
+    answer(page, right=True)
+    page.execute_script(
+        "document.getElementById('ears-next').click();"
+        "document.querySelector('#ears-sliders button').click()"
+    )
+    assert awaited(lambda: text(page, "ears-said").startswith(("Right: ", "You pulled ")), 10.0)
+    module(page, "audio", "(m.openAudio(), 0)")  # what the ring waited for is over
+    assert text(page, "ears-said").startswith(("Right: ", "You pulled "))
+    assert script(page, "document.activeElement.id") == "ears-next"

@@ -12,6 +12,7 @@ const FADE_SAMPLES = 240; // 5 ms: a hole is silent, it does not click
 
 export const counts = { blocks: 0, holes: 0, skipped: 0 };
 let playing = null; // the one that plays: { abort, name, ... }
+let wanted = 0; // counts: what was stopped before it began never sounds
 
 /** Signed 16 bit to float, never beyond the ceiling; fades in after a hole. */
 export function samplesOf(pcm, fadeIn) {
@@ -114,14 +115,16 @@ function report(mine) {
 
 async function start() {
   say("");
+  wanted += 1;
+  const press = wanted;
   let chain;
   try {
     chain = await openAudio();
   } catch (error) {
-    say(error.message);
+    if (press === wanted) say(error.message);
     return;
   }
-  if (playing || document.hidden) return;
+  if (press !== wanted) return;
   const letters = crypto.getRandomValues(new Uint8Array(12));
   const name = Array.from(letters, (byte) => byte.toString(16).padStart(2, "0")).join("");
   const mine = { chain, name, abort: new AbortController(), nextS: 0, arrived: 0, tries: 0 };
@@ -133,6 +136,7 @@ async function start() {
 }
 
 export function stop(why = "") {
+  wanted += 1;
   if (!playing) return;
   clearInterval(playing.timer);
   playing.abort.abort();

@@ -9,6 +9,7 @@ const LONGEST_S = 20; // nobody answered: it does not go on for ever
 const NOISE_S = 2;
 
 let playing = null;
+let wanted = 0; // counts: what was ended before it began never sounds
 
 const ratio = (db) => 10 ** (db / 20);
 
@@ -24,6 +25,7 @@ function noise(context) {
 
 /** End the ring that plays, if any; 60 ms, so that it does not click. */
 export function silence(seconds = 0.06) {
+  wanted += 1;
   if (!playing) return;
   const { context, out, sources } = playing;
   playing = null;
@@ -33,9 +35,12 @@ export function silence(seconds = 0.06) {
   sources.forEach((source) => source.stop(now + seconds + 0.1));
 }
 
-/** Let a ring grow; resolves once it plays. */
+/** Let a ring grow; resolves once it plays, or is not wanted any more. */
 export async function ring(hz, { from = START_DB } = {}) {
+  wanted += 1;
+  const mine = wanted;
   const { context, input } = await openAudio();
+  if (mine !== wanted) return;
   silence();
   const now = context.currentTime + 0.03;
   const out = new GainNode(context, { gain: 0 });
@@ -62,6 +67,7 @@ export const levelDb = () =>
 
 /** The slider is pulled: the tone falls by what that gives (db is negative), then goes. */
 export function pull(db) {
+  wanted += 1;
   if (!playing) return;
   const { context, loud } = playing;
   const now = context.currentTime;

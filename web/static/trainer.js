@@ -110,7 +110,10 @@ async function ask() {
     delete key.dataset.was;
   }
   drawAnswer(at("ears-picture"), sliders, levels[level].sliders, null);
-  at("ears-said").textContent = await play(run.hz) || "Which slider do you pull?";
+  const [mine, count] = [run, run.asked.length];
+  const problem = await play(run.hz);
+  if (run !== mine || run.asked.length !== count) return; // left, or answered, before it sounded
+  at("ears-said").textContent = problem || "Which slider do you pull?";
   at("ears-sliders").querySelector("[tabindex='0']").focus({ preventScroll: true });
 }
 
