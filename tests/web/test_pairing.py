@@ -11,6 +11,7 @@ import pytest
 from firmware.fakes import wait_until
 from monitor.access.doorkeeper import Doorkeeper
 from tests.waiting import awaited
+from tests.web.held import held, hold, hold_no_more, shown_again
 from tests.web.kept import CODE, TONIGHT, KeptClient
 from tests.web.looking import script, text
 from tests.web.screenshots import page_server
@@ -257,3 +258,24 @@ def _now() -> Any:
     from monitor import clock
 
     return clock.now()
+
+
+def test_digits_that_go_by_themselves_and_by_the_button_are_one_try(
+    page: Any, box: KeptClient
+) -> None:
+    """The sixth digit sends them, and a thumb is on its way to the button."""
+    click(page, "gig-song")
+    assert awaited(lambda: script(page, SHEET), 10.0)
+    assert awaited(lambda: "digits" in text(page, "pair-words"), 10.0)
+    hold(page, "/api/v1/pair")
+    page.execute_script(
+        "const i = document.getElementById('pair-code'); i.value = arguments[0];"
+        "i.dispatchEvent(new Event('input', { bubbles: true }));"
+        "document.getElementById('pair-go').click()",
+        CODE,
+    )
+    held(page, 1)
+    shown_again(page)
+    hold_no_more(page)
+    assert awaited(lambda: not script(page, SHEET), 10.0)
+    assert [one["class"] for one in box.asked].count("pair") == 1

@@ -192,3 +192,22 @@ def test_at_last_the_person_is_asked_and_the_page_loaded_anew(
     levels = "document.querySelectorAll('#ears-levels input').length"
     assert awaited(lambda: script(window, levels) > 0, 20.0)
     assert awaited(lambda: script(window, "document.activeElement.id") == "ears-title", 10.0)
+
+
+def test_a_room_that_was_left_and_entered_while_it_came_is_opened_once(
+    window: Any, url: str, gate: Gate
+) -> None:
+    gate.script = "gigs.js"
+    window.get(url)
+    live(window)
+    window.execute_script(
+        "window.rooms = []; document.addEventListener('room', ({ detail }) => rooms.push(detail))"
+    )
+    for name in ("after", "set", "after"):
+        window.execute_script("location.hash = arguments[0]", f"#{name}")
+        assert awaited(lambda: script(window, "document.body.dataset.room") == name)  # noqa: B023
+    gate.opened.set()
+    assert awaited(lambda: "after" in script(window, "window.rooms"), 20.0)
+    window.execute_script("location.hash = '#set'")
+    assert awaited(lambda: script(window, "window.rooms").count("set") == 2, 10.0)
+    assert script(window, "window.rooms") == ["set", "after", "set"]

@@ -17,6 +17,7 @@ let ticking = null;
 let counting = null;
 let until = Infinity; // when the digits go from the panel
 let tried = ""; // the digits that were sent last
+let trying = false;
 
 function say(words) {
   text(at("pair-said"), words);
@@ -56,6 +57,7 @@ async function showDigits() {
 
 async function tryDigits(event) {
   event.preventDefault();
+  if (trying) return; // the sixth digit has sent them already
   const code = at("pair-code").value.replace(/\D/g, "");
   if (code.length !== DIGITS) {
     say(`the code has ${DIGITS} digits, these are ${code.length}`);
@@ -65,7 +67,9 @@ async function tryDigits(event) {
   say("");
   tried = code;
   const name = at("pair-name").value.trim() || at("pair-name").placeholder;
+  trying = true;
   const { status, answer, waitS } = await once("/api/v1/pair", { code, name });
+  trying = false;
   if (status === 200) {
     paired = true;
     document.dispatchEvent(new CustomEvent("paired"));

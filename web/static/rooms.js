@@ -25,6 +25,7 @@ const opened = location.hash; // with the page; another one is the person's
 let hasStage = false;
 let chosen = false; // by the person, not by us
 let tries = 0;
+let opening = 0; // counts: a room that was left and entered again is opened once
 let untitled = ""; // the room or part of one that gets the focus as soon as it can take it
 
 const titleOf = (name) => at(`${name}-title`);
@@ -81,10 +82,12 @@ function title(focus = untitled) {
 
 /** Bring the parts of the room that is entered, and tell them that it is. */
 async function open(name) {
-  const late = setTimeout(() => { if (room() === name) coming("a moment: this room is on its way"); }, SOON_MS);
+  opening += 1;
+  const mine = opening;
+  const late = setTimeout(() => { if (mine === opening) coming("a moment: this room is on its way"); }, SOON_MS);
   const there = await load(name).then(() => true, () => false);
   clearTimeout(late);
-  if (room() !== name) return there;
+  if (mine !== opening) return there;
   tries = there ? 0 : tries + 1;
   if (there) {
     coming("");
@@ -92,7 +95,7 @@ async function open(name) {
     document.dispatchEvent(new CustomEvent("room", { detail: name }));
   } else if (tries < TRIES) {
     coming("this room did not come, trying again");
-    setTimeout(() => { if (room() === name) open(name); }, AGAIN_MS);
+    setTimeout(() => { if (mine === opening) open(name); }, AGAIN_MS);
   } else {
     coming("this room does not come", { ask: true });
   }
