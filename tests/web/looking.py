@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 from typing import Any
 
+from tests.waiting import awaited
+
 
 def script(driver: Any, expression: str) -> Any:
     return driver.execute_script(f"return {expression}")
@@ -22,6 +24,13 @@ def tap_on(driver: Any, selector: str) -> None:
     """The second tap on what asks back, when its question can have been read."""
     time.sleep(0.8)
     click(driver, selector)
+
+
+def click_when_ready(driver: Any, element_id: str) -> None:
+    """A tap on a button that has just begun to do another thing, and takes none at once."""
+    rests = f"document.getElementById('{element_id}').ariaDisabled"
+    awaited(lambda: not script(driver, rests), 10.0)
+    click(driver, f"#{element_id}")
 
 
 def lowest_seen(driver: Any) -> float:

@@ -10,7 +10,8 @@ import pytest
 from monitor.placing.checklist import CHECKLIST
 from tests.waiting import awaited
 from tests.web.evening import METERS, EveningClient
-from tests.web.looking import click, script, tap_on, text
+from tests.web.held import held, hold, hold_no_more, shown_again
+from tests.web.looking import click, click_when_ready, module, script, tap_on, text
 
 ROOMS = ["place", "level", "ring-out", "set", "after", "practice"]
 
@@ -78,9 +79,9 @@ def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: Evenin
     assert awaited(lambda: room(page) == "level", 10.0)
     assert awaited(lambda: script(page, "document.activeElement.id") == "level-title", 10.0)
     evening.script = METERS["right"]
-    click(page, "#lv-main")
+    click_when_ready(page, "lv-main")
     assert awaited(lambda: text(page, "lv-main") == "Keep this level", 10.0)
-    click(page, "#lv-main")
+    click_when_ready(page, "lv-main")
     assert awaited(lambda: ["Low cut", "now"] in steps(page), 10.0)
     assert awaited(lambda: script(page, "document.activeElement.id") == "low-cut-title", 10.0)
     assert room(page) == "level"
@@ -111,6 +112,35 @@ def test_it_leads_forward_and_never_back_to_what_was_passed_by(
         assert awaited(lambda: evening.states[step] == "left_out", 10.0)  # noqa: B023
     assert awaited(lambda: room(page) == "ring-out", 10.0)
     assert steps(page)[0] == ["Place", "now"]
+
+
+def test_it_leads_nobody_on_who_went_elsewhere_meanwhile(page: Any, evening: EveningClient) -> None:
+    """Into the set, say, while the box is still to answer."""
+    hold(page, "/api/v1/soundcheck")
+    click(page, step_end("place", "skip"))
+    held(page, 1)
+    click(page, "#rail a[href='#set']")
+    assert awaited(lambda: room(page) == "set", 10.0)
+    hold_no_more(page)
+    assert awaited(lambda: steps(page)[0] == ["Place", "left out"], 10.0)
+    shown_again(page)
+    assert room(page) == "set"
+    # And where the answer has come, but the room that was tapped is only on its way.
+    page.execute_script("location.hash = '#place'")
+    assert awaited(lambda: room(page) == "place", 10.0)
+    evening.states["place"] = "to_do"
+    assert awaited(lambda: steps(page)[0] == ["Place", "now"], 10.0)
+    module(page, "soundcheck", "m.endStep('place', async () => true)")
+    evening.states["place"] = "done"
+    module(
+        page,
+        "feed",
+        "(location.hash = '#after', m.feed({ ...m.news(), soundcheck: { ...m"
+        ".news().soundcheck, steps: m.news().soundcheck.steps.map((one) =>"
+        " ({ ...one, state: one.id === 'place' ? 'done' : one.state })) } }), 0)",
+    )
+    shown_again(page)
+    assert room(page) == "after"
 
 
 def test_a_refusal_goes_when_the_steps_stand_otherwise(page: Any, evening: EveningClient) -> None:

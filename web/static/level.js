@@ -3,7 +3,7 @@ import { follow } from "./feed.js";
 import { drawMeter, drawVoice } from "./meter.js";
 import { at, buttonRow, create, isNew, rows, text, unbroken } from "./parts.js";
 import { asker } from "./send.js";
-import { goOnFrom } from "./soundcheck.js";
+import { endStep } from "./soundcheck.js";
 import { span } from "./view.js";
 
 const OLD = "This box's program is older than this page: it cannot measure. Bring both up to date.";
@@ -180,17 +180,15 @@ function followLevel(snapshot) {
 }
 
 at("sources").addEventListener("change", (event) => { source = event.target.value; });
-at("level-room").addEventListener("click", async (event) => {
+const take = (step, said) => endStep(step, async () => !await ask({ do: `take_${step}` }, said));
+at("level-room").addEventListener("click", (event) => {
   const what = event.target.dataset.do;
-  if (what === "again") ask({ do: "measure_stop" }, at("lv-said"));
-  const starts = what === "measure" || what === "again";
-  const from = what === "again" ? "line" : source;
   if (!what) return;
-  const refused = await ask(starts ? { do: "measure", source: from } : { do: what }, at("lv-said"));
-  if (what === "take_level" && !refused) goOnFrom("level");
+  if (what === "take_level") take("level", at("lv-said"));
+  else if (what === "measure") ask({ do: what, source }, at("lv-said"));
+  else ask({ do: "measure_stop" }, at("lv-said"));
+  if (what === "again") ask({ do: "measure", source: "line" }, at("lv-said"));
 });
-at("lc-take").addEventListener("click", async () => {
-  if (!await ask({ do: "take_low_cut" }, at("lc-said"))) goOnFrom("low_cut");
-});
+at("lc-take").addEventListener("click", () => take("low_cut", at("lc-said")));
 
 follow(followLevel);

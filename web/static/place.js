@@ -4,8 +4,8 @@ import { giveHands, named } from "./hands.js";
 import { morph } from "./morph.js";
 import * as plan from "./plan.js";
 import { at, create, fill, isNew, rows, text, unbroken } from "./parts.js";
-import { getPatiently, once, post } from "./send.js";
-import { goOnFrom } from "./soundcheck.js";
+import { getPatiently, once, post, send } from "./send.js";
+import { endStep } from "./soundcheck.js";
 import { showForms, typed } from "./thing.js";
 
 const FINGER_PX = 44;
@@ -20,6 +20,8 @@ let wanted = null;
 let speakAfter = false;
 let tried = false; // a change, which the answer is still to come to
 let loading = false;
+let loadAgainAt = 0; // not before
+let saving = false;
 let trouble = "";
 const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
 const signed = (db) => `${db < 0 ? "\u2212" : "+"}${Math.abs(db).toFixed(1)}`;
@@ -72,8 +74,10 @@ function figures({ gain }) {
 }
 
 function changes(reckoning) {
-  const focused = document.activeElement?.dataset?.change;
   at("plan-best").hidden = reckoning.changes.length > 0;
+  // A finger may be on its way up from one of them.
+  if (!isNew(at("plan-changes"), reckoning.changes.map(({ stage, ...told }) => told))) return;
+  const focused = document.activeElement?.dataset?.change;
   at("plan-changes").replaceChildren(...reckoning.changes.map((change) => {
     const [item, db, words, button] = create("li", "b", "span", "button");
     db.textContent = `${signed(change.gain_db)} dB`;
@@ -182,19 +186,20 @@ function choose(kind, index, { open = false } = {}) {
   if (open) at("thing").querySelector("input, select")?.focus();
 }
 
-async function load(options) {
-  if (loading) return;
+async function load({ draft = true } = {}) {
+  if (loading || performance.now() < loadAgainAt) return;
   loading = true;
   const { status, answer } = await getPatiently("/api/v1/plan");
+  loading = false;
   if (status !== 200) {
-    setTimeout(() => { loading = false; }, LOAD_AGAIN_MS);
+    loadAgainAt = performance.now() + LOAD_AGAIN_MS;
     at("plan-again").hidden = Boolean(shown);
     if (!shown) text(at("plan-sentence"), status ? answer.error : "The box, which keeps the plan, is not answering.");
     return;
   }
-  loading = false;
+  if (!draft && plan.isDirty()) return; // a hand was quicker than another page's plan
   at("plan-again").hidden = true;
-  const found = plan.load(answer.stage, answer.revision, options);
+  const found = plan.load(answer.stage, answer.revision, { draft });
   take(answer, answer.stage);
   refresh();
   say("");
@@ -203,11 +208,15 @@ async function load(options) {
   else if (answer.problem) kept(`An example is shown: ${answer.problem}`);
 }
 
+/** Have the box keep the plan; a second tap meanwhile is none. */
 async function save() {
+  if (saving) return false;
+  saving = true;
   plan.settle();
   const words = JSON.stringify(plan.current());
   kept("Saving");
   const { status, answer } = await post("/api/v1/plan", `{"stage":${words}}`);
+  saving = false;
   if (status === 200) {
     plan.savedNow(words, answer.revision);
     kept();
@@ -220,6 +229,7 @@ async function save() {
 const isHere = () => document.body.dataset.room === "place";
 
 function followPlan(snapshot) {
+  if (saving) return; // the box may show what is being saved before it has answered
   const revision = snapshot.soundcheck?.plan_revision;
   if (isHere() && !plan.current()) load();
   else if (plan.current() && revision > plan.revision && !plan.isDirty()) load({ draft: false });
@@ -240,6 +250,11 @@ at("plan-changes").addEventListener("click", (event) => {
   const id = event.target.closest("button")?.dataset.change;
   const change = shown?.reckoning.changes.find((one) => one.id === id);
   if (!change) return;
+  if (JSON.stringify(plan.current()) !== JSON.stringify(drawn)) {
+    // It is a change of the plan before, and would take back what was done since.
+    if (!trouble) say("The plan is another by now: a moment, then try it from the list as it is then");
+    return;
+  }
   plan.become(change.stage);
   speakAfter = true;
   changed(`Tried: ${change.words}; undo takes it back`);
@@ -253,12 +268,12 @@ at("plan-undo").addEventListener("click", () => {
   changed("taken back");
 });
 at("plan-save").addEventListener("click", save);
-at("plan-done").addEventListener("click", async () => {
-  if (unsaved() && !(await save())) return;
-  const { status, answer } = await post("/api/v1/soundcheck", { do: "plan_done" });
-  if (status === 200) goOnFrom("place");
-  else kept(answer.error);
-});
+at("plan-done").addEventListener("click", () => endStep("place", async () => {
+  if (unsaved() && !(await save())) return false;
+  const refused = await send("/api/v1/soundcheck", { do: "plan_done" });
+  if (refused) kept(refused);
+  return !refused;
+}));
 at("pick").addEventListener("change", () => {
   const [kind, index] = at("pick").value.split(" ");
   choose(kind, Number(index));
@@ -291,7 +306,7 @@ at("place-room").addEventListener("keydown", (event) => {
   at("plan-undo").click();
 });
 at("plan-again").addEventListener("click", () => {
-  loading = false;
+  loadAgainAt = 0;
   text(at("plan-sentence"), "A moment: the plan of the stage");
   at("plan-again").hidden = true;
   at("place-title").focus({ preventScroll: true });

@@ -14,21 +14,26 @@ const SURE_MS = 4000;
 const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
 const queue = asker("/api/v1/soundcheck");
 
-let goingOn = ""; // the step that was ended here: its hand wants the next one
+let ended = null; // the step that was ended here, and where: a hand that is still there wants the next one
 
 const ask = (command) => queue(command, at("strip-said"));
 
-/** Lead on to the next step as soon as the box shows that this one has ended. */
-export function goOnFrom(step) {
-  goingOn = step;
+/**
+ * End a step by what `does` it, which returns whether it was done: as soon as the box shows that it
+ * has ended, the next one follows, unless the person has gone elsewhere meanwhile.
+ */
+export async function endStep(step, does) {
+  const where = location.hash;
+  if (await does()) ended = { step, where };
 }
 
 function goOn(steps) {
   const isOver = ({ state }) => state === "done" || state === "left_out";
-  const ended = steps.findIndex((step) => step.id === goingOn && isOver(step));
-  if (ended < 0) return;
-  goingOn = "";
-  const next = steps.slice(ended + 1).find((step) => !isOver(step)); // never back to one that was passed by
+  if (ended?.where !== location.hash) ended = null;
+  const i = steps.findIndex((step) => step.id === ended?.step && isOver(step));
+  if (i < 0) return;
+  ended = null;
+  const next = steps.slice(i + 1).find((step) => !isOver(step)); // never back to one that was passed by
   if (next) go(ROOMS[next.id] ?? "#place");
 }
 
@@ -136,13 +141,13 @@ document.querySelector("main").addEventListener("change", async (event) => {
   if (await ask({ do: on ? "tick" : "untick", item })) pending.delete(item);
 });
 for (const part of document.querySelectorAll(".step-end")) {
-  part.addEventListener("click", async (event) => {
+  part.addEventListener("click", (event) => {
     const { do: what } = event.target.dataset;
     const { step } = part.dataset;
-    if (what && !(await ask({ do: what, step })) && what === "skip") goOnFrom(step);
+    if (what === "skip") endStep(step, async () => !await ask({ do: what, step }));
+    else if (what) ask({ do: what, step });
   });
 }
-document.addEventListener("room", () => { goingOn = ""; }); // the hand went by itself
 // Ticks and what was taken are gone afterwards.
 twice(at("strip-clear"), () => ask({ do: "clear" }));
 
