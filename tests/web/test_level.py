@@ -10,7 +10,7 @@ from monitor.level.measuring import NO_LINE
 from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.evening import LOW_CUT_WAITING, METERS, EveningClient, meter
-from tests.web.looking import click, script, text
+from tests.web.looking import click, click_when_ready, script, text
 
 NOTHING = {"line": "Set the gain", "box": "Does the box hear?"}
 """What is said before anything is measured."""
@@ -38,7 +38,7 @@ def xs_of(driver: Any, *selectors: str) -> list[float]:
 
 
 def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> None:
-    click(page, "#lv-main")
+    click_when_ready(page, "lv-main")
     assert awaited(lambda: said(page) == "turn the gain down 5 dB", 10.0)
     assert commands(evening) == [{"do": "measure", "source": "line"}]
     # The sentence is the largest thing of the room.
@@ -60,7 +60,7 @@ def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> No
     assert "reads \u22129, above what is wanted" in label
     # Nothing can be kept by mistake: the main button measures again after the turn.
     evening.asked.clear()
-    click(page, "#lv-main")
+    click_when_ready(page, "lv-main")
     again = [{"do": "measure_stop"}, {"do": "measure", "source": "line"}]
     assert awaited(lambda: commands(evening) == again, 10.0), evening.asked
     evening.script = METERS["right"]
@@ -69,7 +69,7 @@ def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> No
     assert abs(wedge - wanted) < 20
     assert text(page, "lv-main") == "Keep this level"
     evening.asked.clear()
-    click(page, "#lv-main")
+    click_when_ready(page, "lv-main")
     assert awaited(lambda: commands(evening) == [{"do": "take_level"}], 10.0), evening.asked
     assert awaited(lambda: "leave the gain" in text(page, "lv-taken"), 10.0)
     click(page, "#lv-small [data-do=measure_stop]")
@@ -121,7 +121,7 @@ def test_the_box_s_own_microphone_is_never_taken_for_the_desk(
     click(page, "#sources [value=box]")
     assert awaited(lambda: "nothing about the desk's gain" in text(page, "lv-detail"), 10.0)
     evening.script = METERS["box"]
-    click(page, "#lv-main")
+    click_when_ready(page, "lv-main")
     assert awaited(lambda: said(page) == "the box hears well", 10.0)
     assert commands(evening) == [{"do": "measure", "source": "box"}]
     assert "not the desk" in text(page, "lv-of")
@@ -205,7 +205,7 @@ def test_a_measurement_that_goes_silent_or_ends_is_said(page: Any, evening: Even
 
 def test_a_refusal_is_said_and_an_old_watcher_is_named(page: Any, evening: EveningClient) -> None:
     evening.refuse = "another measurement is running"
-    click(page, "#lv-main")
+    click_when_ready(page, "lv-main")
     assert awaited(lambda: text(page, "lv-said") == evening.refuse, 10.0)
     # The other phone's measurement is shown here too: the refusal is no matter any more.
     evening.measuring = "line"

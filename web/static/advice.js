@@ -1,11 +1,13 @@
 // The advice in a set: how far to pull, what else would do, and saying that it was done.
 import { standing } from "./row.js";
-import { at, decibels, text, unbroken } from "./parts.js";
+import { at, decibels, text, TOO_SOON_MS, unbroken } from "./parts.js";
 import { send } from "./send.js";
 
 const OFFERED_MS = 90_000; // the hand comes free between two songs
 let shown = null; // the newest snapshot
-let offered = null; // what was last asked for, and until when it can be confirmed
+let offered = []; // what was asked for lately, the newest last: the pulls, and since when
+let offeredUntil = 0; // when the newest can be confirmed no more
+let refusal = ""; // of what was confirmed last
 
 /** A line that is to be read at a glance breaks between pulls, never inside one's depth. */
 export const bound = (line) =>
@@ -31,20 +33,35 @@ export function doNow(snapshot) {
   return { line: snapshot.rings.length ? `pull ${snapshot.rings[0].slider}` : "", pulls };
 }
 
+/** What a hand meant: the box may ask for another pull while it comes. */
+const meant = () => offered.findLast(({ sinceMs }) => performance.now() - sinceMs > TOO_SOON_MS) ?? offered[0];
+
+function forget() {
+  offered = [];
+  refusal = "";
+  at("asked").hidden = true;
+}
+
 function offer(snapshot) {
-  const { advice, stage } = snapshot;
+  const { advice, stage, equaliser } = snapshot;
+  const now = performance.now();
   if (advice?.pulls.length) {
-    offered = { pulls: advice.pulls, until: performance.now() + OFFERED_MS };
+    offeredUntil = now + OFFERED_MS;
+    if (JSON.stringify(advice.pulls) !== JSON.stringify(offered.at(-1)?.pulls)) {
+      offered = [...offered.filter((one) => one === meant() || now - one.sinceMs < TOO_SOON_MS),
+        { pulls: advice.pulls, sinceMs: now }];
+      refusal = "";
+    }
   }
   const stands = standing(snapshot);
-  if (offered && (performance.now() > offered.until
-    || offered.pulls.every((pull) => stands[pull.slider] >= pull.pull_db - 0.25))) {
-    offered = null;
-  }
-  at("asked").hidden = Boolean(stage) || !offered;
-  if (offered) {
-    text(at("asked-words"), snapshot.rings.length ? ""
-      : `last asked for: ${offered.pulls.map(pullWords).join(", ")}`);
+  const pulls = offered.at(-1)?.pulls;
+  // A box that began anew may have another row of sliders.
+  if (pulls && (now > offeredUntil || pulls.some((pull) => equaliser.sliders[pull.slider]?.label !== pull.label)
+    || pulls.every((pull) => stands[pull.slider] >= pull.pull_db - 0.25))) forget();
+  at("asked").hidden = Boolean(stage) || !offered.length;
+  if (offered.length) {
+    text(at("asked-words"), refusal || snapshot.rings.length ? refusal
+      : `last asked for: ${pulls.map(pullWords).join(", ")}`);
   }
   at("flat").hidden = Boolean(stage) || !stands.some((db) => db > 0);
 }
@@ -71,15 +88,13 @@ async function stands(pull, cutDb) {
 }
 
 at("asked-done").addEventListener("click", async () => {
-  for (const pull of offered?.pulls ?? []) {
-    const refused = await stands(pull, -pull.pull_db);
-    if (refused) {
-      text(at("asked-words"), refused);
-      return;
-    }
+  const one = meant();
+  for (const pull of one?.pulls ?? []) {
+    refusal = await stands(pull, -pull.pull_db);
+    text(at("asked-words"), refusal);
+    if (refusal) return;
   }
-  offered = null;
-  at("asked").hidden = true;
+  if (one === offered.at(-1)) forget(); // another one that came meanwhile is still to be pulled
 });
 at("flat").firstElementChild.addEventListener("click", async () => {
   let refused = "";

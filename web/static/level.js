@@ -1,7 +1,7 @@
 // The room Level: the gain of the vocal channel and its low cut, from the desk's own line.
 import { follow } from "./feed.js";
 import { drawMeter, drawVoice } from "./meter.js";
-import { at, buttonRow, create, isNew, rows, text, unbroken } from "./parts.js";
+import { at, buttonRow, create, isNew, rest, rests, rows, text, unbroken } from "./parts.js";
 import { asker } from "./send.js";
 import { endStep } from "./soundcheck.js";
 import { span } from "./view.js";
@@ -12,7 +12,8 @@ const NOTHING = {
   box: ["Does the box hear?", "Its own microphone hears the room. It says nothing about the desk's gain."],
 };
 const VOICES = { silent: "hears no voice", speech: "hears speech", singing: "hears singing", other: "hears something" };
-let source = null; // as chosen here; else as it is being measured
+let chosen = null; // the source, where it was chosen here
+let source = "box"; // that; else what is being measured, or the desk's line where there is or was one
 const ask = asker("/api/v1/soundcheck");
 const db = (value) => `${value < 0 ? "\u2212" : ""}${Math.abs(value).toFixed(1)}\u00a0dB`;
 
@@ -21,7 +22,7 @@ function sources(soundcheck, measuring) {
   const there = Boolean(line?.there);
   text(at("line-words"), there ? line.name ?? ""
     : `${line?.why ?? "none is set up"}; to have one: settings file, table [line], and start the box again`);
-  source ??= measuring?.kind ?? (there ? "line" : "box");
+  source = chosen ?? measuring?.kind ?? (there ? "line" : source);
   for (const input of at("sources").querySelectorAll("input")) {
     input.checked = input.value === source;
     input.disabled = input.value === "line" && !there;
@@ -87,8 +88,11 @@ function steps(measuring) {
 function buttons(measuring) {
   const [[what, words], ...small] = steps(measuring);
   // What was refused is no matter any more when there is something else to do.
-  if (at("lv-main").dataset.do !== what) text(at("lv-said"), "");
-  at("lv-main").dataset.do = what;
+  const main = at("lv-main");
+  if (main.dataset.do !== what) text(at("lv-said"), "");
+  // One louder word, and what would have kept a level throws it away.
+  if (main.dataset.do && main.dataset.do !== what) rest(main);
+  main.dataset.do = what;
   text(at("lv-main"), words);
   buttonRow(at("lv-small"), small);
 }
@@ -179,11 +183,14 @@ function followLevel(snapshot) {
   }
 }
 
-at("sources").addEventListener("change", (event) => { source = event.target.value; });
+at("sources").addEventListener("change", (event) => {
+  chosen = event.target.value;
+  source = chosen;
+});
 const take = (step, said) => endStep(step, async () => !await ask({ do: `take_${step}` }, said));
 at("level-room").addEventListener("click", (event) => {
   const what = event.target.dataset.do;
-  if (!what) return;
+  if (!what || rests(event.target)) return;
   if (what === "take_level") take("level", at("lv-said"));
   else if (what === "measure") ask({ do: what, source }, at("lv-said"));
   else ask({ do: "measure_stop" }, at("lv-said"));

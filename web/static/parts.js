@@ -77,7 +77,43 @@ export function buttonRow(group, buttons) {
 }
 
 const SURE_MS = 4000;
-const TOO_SOON_MS = 700; // a double tap: nobody has read the question by then
+export const TOO_SOON_MS = 700; // a double tap, or one that was meant for what stood there before
+
+/**
+ * What was asked of the box and it does not show yet, by name: until then that is shown, so that
+ * nothing springs back under the hand.
+ */
+export function asked() {
+  const waiting = new Map();
+  return {
+    /** Show `value` until the box does, some seconds from its answer at most; a refusal ends it. */
+    async until(name, value, answer) {
+      const mine = { value, untilMs: Infinity };
+      waiting.set(name, mine);
+      const refused = await answer;
+      mine.untilMs = refused ? -Infinity : performance.now() + SURE_MS;
+      return refused;
+    },
+    /** What to show where the box shows `told`. */
+    shown(name, told) {
+      const one = waiting.get(name);
+      if (!one) return told;
+      const isOver = one.untilMs < Infinity && (one.value === told || performance.now() > one.untilMs);
+      if (isOver) waiting.delete(name);
+      return isOver ? told : one.value;
+    },
+  };
+}
+
+/** A button that does another thing from now on takes no tap at once: that was meant for the one before. */
+export function rest(button) {
+  const until = performance.now() + TOO_SOON_MS;
+  button.dataset.rests = String(until);
+  button.setAttribute("aria-disabled", "true");
+  setTimeout(() => { if (button.dataset.rests === String(until)) button.removeAttribute("aria-disabled"); }, TOO_SOON_MS);
+}
+
+export const rests = (button) => button.getAttribute("aria-disabled") === "true";
 
 /**
  * A button that asks back: only a second tap within some seconds acts, and none that follows the

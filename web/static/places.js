@@ -1,8 +1,8 @@
 // Rooms of the practice stage, and where its things can stand; their limits on one scale.
 import { follow } from "./feed.js";
 import { make, size } from "./drawing.js";
-import { send } from "./send.js";
-import { at, choice, create, text } from "./parts.js";
+import { asker } from "./send.js";
+import { asked, at, choice, create, text } from "./parts.js";
 
 let built = "";
 let drawn = "";
@@ -10,10 +10,10 @@ let drawn = "";
 export const signed = (db) =>
   `${db > 0 ? "+" : db < 0 ? "\u2212" : ""}${Math.abs(db).toFixed(1)} dB`;
 
-async function ask(command) {
-  at("stage-said").textContent = "";
-  at("stage-said").textContent = await send("/api/v1/stage", command);
-}
+const queue = asker("/api/v1/stage");
+const pending = asked(); // a room or a placement that the box has not shown yet
+
+const ask = (name, value) => pending.until(name, value, queue({ [name]: value }, at("stage-said")));
 
 function buildRooms(stage) {
   at("room").replaceChildren(...stage.rooms.map((name) => new Option(name)));
@@ -25,7 +25,7 @@ function buildPlacements(stage) {
     const [name] = create("b");
     name.textContent = one.name;
     return choice({
-      name: "placement", value: one.name, words: [name, ` ${one.description}`], chosen: () => ask({ placement: one.name }),
+      name: "placement", value: one.name, words: [name, ` ${one.description}`], chosen: () => ask("placement", one.name),
     });
   }));
 }
@@ -79,19 +79,16 @@ function followPlaces(snapshot) {
   }
   const busy = Boolean(stage.moving);
   at("placements").setAttribute("aria-busy", String(busy));
-  if (!busy && document.activeElement !== at("room")) at("room").value = stage.room;
+  if (!busy) at("room").value = pending.shown("room", stage.room);
   const words = busy ? `on the way: ${stage.moving}` : stage.description;
   text(at("room-words"), words);
   if (!busy) {
-    for (const input of at("placements").querySelectorAll("input")) {
-      if (document.activeElement !== input || input.value === stage.placement) {
-        input.checked = input.value === stage.placement;
-      }
-    }
+    const placement = pending.shown("placement", stage.placement);
+    for (const input of at("placements").querySelectorAll("input")) input.checked = input.value === placement;
   }
   drawLimits(at("limits"), stage);
 }
 
-at("room").addEventListener("change", () => ask({ room: at("room").value }));
+at("room").addEventListener("change", () => ask("room", at("room").value));
 
 follow(followPlaces);

@@ -8,27 +8,30 @@ let built = "";
 let places = new Map(); // where the filters that are asked for, or asked back, are to be put
 
 const wanted = new Map(); // of each thing that is moved, where it is to stand
-let moving = false;
+let moving = null; // the one that the box is at
+let refusal = ""; // of what was moved last
 
 /** Move one thing; while the box is at the one before, only the newest place of each counts. */
-async function move(name, command) {
-  wanted.set(name, command);
+async function move(input, command) {
+  wanted.set(input, command);
   if (moving) return;
-  moving = true;
   for (const [next, asked] of wanted) { // what is set meanwhile comes last, and is met here too
+    moving = next;
     wanted.delete(next);
-    const refused = await send("/api/v1/stage", asked);
-    if (refused) at("advice").textContent = refused;
+    refusal = await send("/api/v1/stage", asked);
+    if (!refusal) touch(next);
+    if (refusal) text(at("advice"), refusal);
   }
-  moving = false;
+  moving = null;
 }
 
 let held = null; // what a finger or the mouse is on
-const TOUCHED_MS = 1000; // by keys; what was set comes back by then
+const TOUCHED_MS = 1000; // from a key, or from the box's answer; what was set comes back by then
+const touch = (input) => { input.dataset.touched = String(performance.now()); };
 
-/** Whether somebody is at a control: then what the box says of it does not move it. */
-const isTouched = (input) =>
-  input === held || performance.now() - Number(input.dataset.touched ?? -TOUCHED_MS) < TOUCHED_MS;
+/** Whether somebody is at a control, or the box still to move it: what it says of it moves nothing. */
+const isTouched = (input) => input === held || input === moving || wanted.has(input)
+  || performance.now() - Number(input.dataset.touched ?? -TOUCHED_MS) < TOUCHED_MS;
 
 /** What a finger is on stays where it is, whatever comes, goes or grows above it. */
 function holdStill(part) {
@@ -49,7 +52,7 @@ function holdStill(part) {
     const leave = () => {
       watching.disconnect();
       part.style.transform = "";
-      if (held) held.dataset.touched = String(performance.now());
+      if (held) touch(held);
       held = null;
       for (const end of ENDS) removeEventListener(end, leave);
     };
@@ -69,7 +72,7 @@ function build(stage) {
     input.dataset.sliderIndex = String(i);
     input.setAttribute("aria-label", `slider ${slider.label}`);
     input.addEventListener("input", () =>
-      move(`slider ${i}`, { slider: i, cut_db: Math.max(Number(input.value), -most), ...places.get(i) }));
+      move(input, { slider: i, cut_db: Math.max(Number(input.value), -most), ...places.get(i) }));
     label.textContent = slider.label;
     cell.append(input, label);
     return cell;
@@ -96,7 +99,7 @@ function followPractice(snapshot) {
   }
   const ringOut = leads(snapshot);
   // What rings has its line above, in the same place: the stage's own words would only be others.
-  text(at("advice"), snapshot.rings.length ? "" : ringOut ? `${ringOut.say}: ${ringOut.detail}` : stage.advice);
+  text(at("advice"), refusal || snapshot.rings.length ? refusal : ringOut ? `${ringOut.say}: ${ringOut.detail}` : stage.advice);
   const fader = at("fader");
   fader.min = stage.fader_min_db;
   fader.max = stage.fader_max_db;
@@ -123,10 +126,10 @@ function followPractice(snapshot) {
 }
 
 holdStill(at("mixer"));
-at("mixer").addEventListener("input", ({ target }) => { target.dataset.touched = String(performance.now()); });
+at("mixer").addEventListener("input", ({ target }) => touch(target));
 at("fader").addEventListener("input", (event) => {
   at("fader-db").textContent = `${Number(event.target.value).toFixed(1)} dB`;
-  move("fader", { fader_db: Number(event.target.value) });
+  move(at("fader"), { fader_db: Number(event.target.value) });
 });
 document.addEventListener("room", ({ detail }) => {
   // Turned and measured again in one place.
@@ -135,7 +138,7 @@ document.addEventListener("room", ({ detail }) => {
 });
 at("gain-db").addEventListener("input", (event) => {
   at("gain-words").textContent = gainWords(event.target.value);
-  move("gain", { gain_db: Number(event.target.value) });
+  move(at("gain-db"), { gain_db: Number(event.target.value) });
 });
 
 follow(followPractice);

@@ -2,7 +2,7 @@
 import { follow } from "./feed.js";
 import { bound } from "./advice.js";
 import { drawCurve } from "./drawing.js";
-import { at, buttonRow, decibels, fill, rows, text } from "./parts.js";
+import { at, buttonRow, decibels, fill, rest, rests, rows, text } from "./parts.js";
 import { go } from "./rooms.js";
 import { drawSliders } from "./row.js";
 import { asker } from "./send.js";
@@ -40,15 +40,7 @@ const FATES = {
 const SURE = { sure: "", about: "about ", "a guess": "perhaps " };
 const CARE = "The microphone is not calibrated: nothing here says what is safe for ears.";
 
-const TOO_SOON_MS = 700; // a tap that was meant for the step before
-
 const ask = asker("/api/v1/ring-out");
-
-/** The box notices a pull by itself: a hand on its way to say so must not end the ring-out. */
-function rest(button) {
-  button.setAttribute("aria-disabled", "true");
-  setTimeout(() => button.removeAttribute("aria-disabled"), TOO_SOON_MS);
-}
 
 function commandsOf(ringOut) {
   if (ringOut.phase === "done") return [...ringOut.may, "set", "open", "close"];
@@ -61,8 +53,11 @@ function buttons(ringOut) {
   const button = at("ro-main");
   button.hidden = !main;
   if (main) {
-    if (button.dataset.do === "pulled" && main[0] !== "pulled") rest(button);
-    button.dataset.do = main[0];
+    // The box notices a pull by itself: a hand on its way to say so must not end the ring-out, nor
+    // say it of the next ring.
+    const pulls = main[0] === "pulled" ? ringOut.pulls_now.map(({ label }) => label).join() : "";
+    if (button.dataset.do === "pulled" && button.dataset.pulls !== pulls) rest(button);
+    Object.assign(button.dataset, { do: main[0], pulls });
     text(button, main[1]);
   }
   const names = Object.keys(SMALL).filter((name) => may.includes(name) && name !== main?.[0]
@@ -132,7 +127,7 @@ function followRingOut(snapshot) {
 
 at("ring-out-room").addEventListener("click", async (event) => {
   const button = event.target.closest("button[data-do]");
-  if (!button || button.getAttribute("aria-disabled") === "true") return;
+  if (!button || rests(button)) return;
   if (button.dataset.do === "set") {
     go("#set");
     return;

@@ -2,7 +2,7 @@
 // All of it is the box's: a reload or another phone shows the same.
 import { follow } from "./feed.js";
 import { isBeforeGig } from "./gig.js";
-import { at, create, isNew, text, twice } from "./parts.js";
+import { asked, at, create, isNew, text, twice } from "./parts.js";
 import { go } from "./rooms.js";
 import { asker } from "./send.js";
 import { span } from "./view.js";
@@ -10,8 +10,7 @@ import { span } from "./view.js";
 const WORDS = { to_do: "to do", now: "now", done: "done", left_out: "left out" };
 const ROOMS = { place: "#place", level: "#level", low_cut: "#low-cut", ring_out: "#ring-out" };
 const SELF = { place: "place", level: "level", "ring-out": "ring_out" };
-const SURE_MS = 4000;
-const pending = new Map(); // ticks that the box has not shown yet: item, what was asked, until when
+const pending = asked(); // ticks that the box has not shown yet
 const queue = asker("/api/v1/soundcheck");
 
 let ended = null; // the step that was ended here, and where: a hand that is still there wants the next one
@@ -101,14 +100,11 @@ function stepEnds(steps) {
 
 function tickAll(ticks) {
   const ticked = new Set(ticks);
-  const now = performance.now();
   for (const list of document.querySelectorAll(".ticks")) {
     const boxes = [...list.querySelectorAll("[data-item]")];
     for (const box of boxes) {
       const { item } = box.dataset;
-      const asked = pending.get(item);
-      if (asked && (asked.on === ticked.has(item) || now > asked.until)) pending.delete(item);
-      box.checked = pending.get(item)?.on ?? ticked.has(item);
+      box.checked = pending.shown(item, ticked.has(item));
       box.disabled = false;
     }
     text(list.querySelector("summary span"), `${boxes.filter((box) => box.checked).length} of ${boxes.length}`);
@@ -133,12 +129,8 @@ function followSoundcheck(snapshot) {
   tickAll(soundcheck.ticks ?? []);
 }
 
-document.querySelector("main").addEventListener("change", async (event) => {
-  const { item } = event.target.dataset;
-  if (!item) return;
-  const on = event.target.checked;
-  pending.set(item, { on, until: performance.now() + SURE_MS });
-  if (await ask({ do: on ? "tick" : "untick", item })) pending.delete(item);
+document.querySelector("main").addEventListener("change", ({ target: { checked, dataset: { item } } }) => {
+  if (item) pending.until(item, checked, ask({ do: checked ? "tick" : "untick", item }));
 });
 for (const part of document.querySelectorAll(".step-end")) {
   part.addEventListener("click", (event) => {

@@ -1,6 +1,6 @@
 // One snapshot onto the page.
 import { bound, doNow } from "./advice.js";
-import { at, create, rows, text as write } from "./parts.js";
+import { asked, at, create, rows, text as write } from "./parts.js";
 import { drawLevels, drawPanel } from "./drawing.js";
 import { drawSliders } from "./row.js";
 import { asker } from "./send.js";
@@ -157,15 +157,13 @@ function troubles({ journal, adviser, board, settings, clipping, microphone }) {
 }
 
 const askWay = asker("/api/v1/way");
+const way = asked();
 
-function ways(way) {
-  for (const input of at("ways").querySelectorAll("input")) {
-    if (document.activeElement !== input || input.value === way) input.checked = input.value === way;
-  }
+function ways(told) {
+  for (const input of at("ways").querySelectorAll("input")) input.checked = input.value === way.shown("way", told);
 }
-at("ways").addEventListener("change", async (event) => {
-  if (await askWay({ way: event.target.value }, at("way-said"))) event.target.blur();
-});
+at("ways").addEventListener("change", ({ target: { value } }) =>
+  way.until("way", value, askWay({ way: value }, at("way-said"))));
 
 export function show(snapshot) {
   at("state").dataset.state = snapshot.state;
