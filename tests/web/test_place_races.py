@@ -101,3 +101,21 @@ def test_a_plan_that_was_asked_for_by_hand_is_not_asked_for_twice(
     assert script(window, "window.heldAnswers.length") == 1
     hold_no_more(window)
     assert awaited(lambda: script(window, "!!document.querySelector('#plan .thing')"), 10.0)
+
+
+def test_a_reckoning_of_the_plan_before_does_not_come_over_another_page_s(
+    page: Any, evening: EveningClient
+) -> None:
+    assert settled(page)
+    hold(page, RECKON_PATH)
+    focus(page, "microphone", 1)
+    press(page, "ArrowRight")
+    page.execute_script("document.getElementById('plan-undo').click()")
+    held(page, 1)
+    evening.plan = {**PLAN, "loudspeaker": PLAN["loudspeaker"][:2]}
+    evening.revision += 1
+    speakers = "document.querySelectorAll('#plan .thing[data-kind=loudspeaker]').length"
+    assert awaited(lambda: script(page, speakers) == 2, 10.0)
+    hold_no_more(page)
+    assert settled(page)
+    assert script(page, speakers) == 2

@@ -203,7 +203,7 @@ async function load({ draft = true } = {}) {
   take(answer, answer.stage);
   refresh();
   say("");
-  if (found) reckon();
+  if (found || asking) reckon(); // what is under way is of the plan before
   if (found) kept("Changes of before that were not saved are shown: save them, or undo.");
   else if (answer.problem) kept(`An example is shown: ${answer.problem}`);
 }
