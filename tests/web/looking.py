@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from tests.waiting import awaited
@@ -50,6 +52,17 @@ def module(driver: Any, name: str, expression: str) -> Any:
         f"const done = arguments[0];"
         f"import('/static/{name}.js').then((m) => done({expression}), (e) => done(String(e)))"
     )
+
+
+@contextmanager
+def at_the_start(driver: Any, source: str) -> Iterator[None]:
+    """Pages that are opened in here run a script before any of their own."""
+    add, remove = (f"Page.{do}ScriptToEvaluateOnNewDocument" for do in ("add", "remove"))
+    kept = driver.execute_cdp_cmd(add, {"source": source})
+    try:
+        yield
+    finally:
+        driver.execute_cdp_cmd(remove, kept)
 
 
 def press(driver: Any, element_id: str) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -11,7 +10,7 @@ import pytest
 
 from tests.browser import resize
 from tests.waiting import awaited
-from tests.web.looking import lowest_seen, script, state, text
+from tests.web.looking import at_the_start, lowest_seen, script, state, text
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
 
@@ -125,6 +124,17 @@ def test_a_watcher_that_is_gone_is_said(window: Any, link: StillClient) -> None:
         link.close()
 
 
+SAYS = """
+let state = "";
+new MutationObserver(() => {
+  const age = document.getElementById("age");
+  if (age && !age.hidden) window.saidAt ??= [performance.now(), state];
+  state = document.getElementById("state")?.dataset.state ?? "";
+}).observe(document, { subtree: true, childList: true, attributes: true });
+"""
+"""When the page first says that something is wrong, and what it showed before."""
+
+
 def test_news_that_is_a_moment_on_its_way_is_no_box_that_is_gone(window: Any) -> None:
     """On a slow Wi-Fi the first message takes a second or two; nothing is wrong yet."""
     link = StillClient()
@@ -134,12 +144,14 @@ def test_news_that_is_a_moment_on_its_way_is_no_box_that_is_gone(window: Any) ->
         window.execute_cdp_cmd("Network.enable", {})
         window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": ["*/api/*"]})
         try:
-            window.get(url)
-            time.sleep(1.0)
-            assert state(window) == "starting"
-            assert script(window, "document.getElementById('age').hidden")
+            with at_the_start(window, SAYS):
+                window.get(url)
             assert awaited(lambda: "Wi-Fi" in text(window, "age"), 10.0)
             assert state(window) == "gone"
+            # Since the page began, by the page's own clock.
+            since_ms, before = script(window, "window.saidAt")
+            assert since_ms >= 3000.0
+            assert before == "starting"
         finally:
             window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": []})
         window.get("about:blank")

@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from firmware.fakes import wait_until
 from monitor.access.doorkeeper import Doorkeeper
 from tests.waiting import awaited
 from tests.web.held import held, hold, hold_no_more, shown_again
@@ -106,13 +105,19 @@ def test_after_wrong_digits_the_page_waits_as_long_as_the_box_says(
 ) -> None:
     click(page, "gig-song")
     assert awaited(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
+    shown = (
+        "[...['pair-wait', 'pair-said'].map((id) => document.getElementById(id).textContent),"
+        " document.getElementById('pair-go').disabled]"
+    )
     for number in range(12):
         type_code(page, f"{number:06d}")
-        if wait_until(lambda: text(page, "pair-wait") != "", within_s=1.5):
+        assert awaited(lambda: text(page, "pair-said") != "", 10.0)  # it is answered
+        wait, said, is_held = script(page, shown)
+        if wait:
             break
-    assert text(page, "pair-wait").startswith("again in ")
-    assert text(page, "pair-said") == "too many wrong codes"  # the seconds count beside it
-    assert script(page, "document.getElementById('pair-go').disabled")
+    assert wait.startswith("again in ")
+    assert said == "too many wrong codes"  # the seconds count beside it
+    assert is_held
     click(page, "pair-leave")
 
 
@@ -155,6 +160,7 @@ def test_how_long_the_digits_stay_is_what_the_box_says(page: Any, box: KeptClien
     for _ in range(2):  # opened again, it is less
         asked_mono_s = time.monotonic()
         click(page, "gig-song")
+        assert awaited(lambda: script(page, SHEET), 10.0)  # until then the words are the last ones
         assert awaited(lambda: "They stay for" in text(page, "pair-words"), 10.0)
         click(page, "pair-leave")
         time.sleep(1.5)
