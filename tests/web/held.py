@@ -32,15 +32,15 @@ def held(driver: Any, count: int) -> None:
     awaited(lambda: script(driver, "window.heldAnswers.length") >= count, 10.0, f"{count} answers")
 
 
-def let_go(driver: Any, place: int = 0) -> None:
-    """Let the page have one of those that are held, by its place among them."""
-    driver.execute_script("window.heldAnswers.splice(arguments[0], 1)[0]()", place)
+def let_go(driver: Any) -> None:
+    """Let the page have the newest of those that are held."""
+    driver.execute_script("window.heldAnswers.pop()()")
 
 
 def hold_no_more(driver: Any) -> None:
-    """Let the page have all that is held, and all that comes."""
+    """Let the page have all that is held, the newest first, and all that comes."""
     driver.execute_script(
-        "window.heldPaths.clear(); window.heldAnswers.splice(0).forEach((go) => go())"
+        "window.heldPaths.clear(); window.heldAnswers.splice(0).reverse().forEach((go) => go())"
     )
 
 

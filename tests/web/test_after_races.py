@@ -45,7 +45,7 @@ def test_an_older_list_does_not_come_over_a_newer_one(page: Any, box: KeptClient
     box.records[TONIGHT]["gig"]["title"] = "Release night"
     look_again(page)
     shown_again(page)
-    let_go(page, -1)  # the newest first
+    let_go(page)
     shown_again(page)
     hold_no_more(page)
     assert awaited(lambda: "Release night" in text(page, "gig-list"), 10.0)

@@ -10,7 +10,7 @@ import pytest
 
 from monitor.access.doorkeeper import Doorkeeper
 from tests.waiting import awaited
-from tests.web.held import held, hold, hold_no_more, shown_again
+from tests.web.held import held, hold, hold_no_more, let_go, shown_again
 from tests.web.kept import CODE, TONIGHT, KeptClient
 from tests.web.looking import script, text
 from tests.web.screenshots import page_server
@@ -285,3 +285,24 @@ def test_digits_that_go_by_themselves_and_by_the_button_are_one_try(
     hold_no_more(page)
     assert awaited(lambda: not script(page, SHEET), 10.0)
     assert [one["class"] for one in box.asked].count("pair") == 1
+
+
+def test_an_older_list_of_phones_does_not_come_over_a_newer_one(page: Any, box: KeptClient) -> None:
+    click(page, "gig-song")
+    assert awaited(lambda: "shows six digits" in text(page, "pair-words"), 10.0)
+    type_code(page, CODE)
+    assert awaited(lambda: box.song == 1, 10.0)
+    page.execute_script("document.getElementById('who').open = true")
+    assert awaited(lambda: "may change things" in text(page, "who-words"), 10.0)
+    hold(page, "/api/v1/pair")
+    page.execute_script("document.dispatchEvent(new CustomEvent('paired'))")
+    held(page, 1)
+    box.phones.pair("old phone", _now())
+    page.execute_script("document.dispatchEvent(new CustomEvent('paired'))")
+    shown_again(page)
+    let_go(page)
+    shown_again(page)
+    hold_no_more(page)
+    assert awaited(lambda: "old phone" in text(page, "who-phones"), 10.0)
+    shown_again(page)
+    assert "old phone" in text(page, "who-phones")

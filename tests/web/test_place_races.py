@@ -119,3 +119,18 @@ def test_a_reckoning_of_the_plan_before_does_not_come_over_another_page_s(
     hold_no_more(page)
     assert settled(page)
     assert script(page, speakers) == 2
+
+
+def test_another_tab_s_edits_stay_in_the_browser(page: Any, evening: EveningClient) -> None:
+    """This one only follows what a third page has saved."""
+    page.execute_script("localStorage.setItem('plan', 'of another tab')")
+    evening.plan = {**PLAN, "name": "Tin Chapel"}
+    evening.revision += 1
+    assert awaited(lambda: plan(page, "m.revision") == evening.revision, 10.0)
+    assert script(page, "localStorage.getItem('plan')") == "of another tab"
+    # Its own go with the way back.
+    focus(page, "microphone", 1)
+    press(page, "ArrowRight")
+    assert script(page, "localStorage.getItem('plan')") != "of another tab"
+    page.execute_script("document.getElementById('plan-undo').click()")
+    assert script(page, "localStorage.getItem('plan')") is None

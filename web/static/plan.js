@@ -14,6 +14,7 @@ const rad = (deg) => (deg * Math.PI) / 180;
 
 let stage = null;
 let saved = ""; // what the watcher has, as words
+let ownDraft = ""; // what this page put into the browser: another tab's edits are not taken away
 let back = [];
 let last = { key: "", at: 0 };
 export let revision = 0;
@@ -29,8 +30,10 @@ export const fromCentimetres = (cm) => cm / inCentimetres(1);
 
 function keep() {
   try {
-    if (isDirty()) localStorage.setItem(DRAFT, JSON.stringify({ stage, revision }));
-    else localStorage.removeItem(DRAFT);
+    if (isDirty()) {
+      ownDraft = JSON.stringify({ stage, revision });
+      localStorage.setItem(DRAFT, ownDraft);
+    } else if (localStorage.getItem(DRAFT) === ownDraft) localStorage.removeItem(DRAFT);
   } catch {
     // private browsing: an edit lasts as long as the page
   }

@@ -41,6 +41,7 @@ const SURE = { sure: "", about: "about ", "a guess": "perhaps " };
 const CARE = "The microphone is not calibrated: nothing here says what is safe for ears.";
 
 const ask = asker("/api/v1/ring-out");
+let pulling = []; // the sliders that the main button says are pulled
 
 function commandsOf(ringOut) {
   if (ringOut.phase === "done") return [...ringOut.may, "set", "open", "close"];
@@ -55,9 +56,11 @@ function buttons(ringOut) {
   if (main) {
     // The box notices a pull by itself: a hand on its way to say so must not end the ring-out, nor
     // say it of the next ring.
-    const pulls = main[0] === "pulled" ? ringOut.pulls_now.map(({ label }) => label).join() : "";
-    if (button.dataset.do === "pulled" && button.dataset.pulls !== pulls) rest(button);
-    Object.assign(button.dataset, { do: main[0], pulls });
+    const pulls = main[0] === "pulled" ? ringOut.pulls_now.map(({ label }) => label) : [];
+    const isOther = main[0] !== "pulled" || pulls.some((label) => !pulling.includes(label));
+    if (button.dataset.do === "pulled" && isOther) rest(button);
+    pulling = pulls;
+    button.dataset.do = main[0];
     text(button, main[1]);
   }
   const names = Object.keys(SMALL).filter((name) => may.includes(name) && name !== main?.[0]
