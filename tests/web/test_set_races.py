@@ -244,3 +244,20 @@ def test_a_tick_that_was_taken_back_at_once_stays_as_the_hand_left_it(
     assert awaited(lambda: evening.ticks == [], 10.0)
     shown_again(level)
     assert not script(level, f"{box}.checked")
+
+
+def test_a_small_button_in_the_place_of_another_takes_no_tap_at_once(
+    level: Any, evening: EveningClient
+) -> None:
+    """ "Keep it as it is" where the level has just come right: in its place is "stop"."""
+    evening.measuring, evening.script = "line", METERS["too-loud"]
+    assert awaited(lambda: text(level, "lv-small").startswith("keep it as it is"), 10.0)
+    evening.script = METERS["right"]
+    shown_and_clicked(level, evening.snapshot(), "#lv-small button")
+    shown_again(level)
+    assert text(level, "lv-small") == "stop"
+    assert evening.asked == []
+    small = "document.querySelector('#lv-small button')"
+    assert awaited(lambda: not script(level, f"{small}.ariaDisabled"), 10.0)
+    click(level, "#lv-small button")
+    assert awaited(lambda: [one["do"] for one in evening.asked] == ["measure_stop"], 10.0)

@@ -17,7 +17,7 @@ let ticking = null;
 let counting = null;
 let until = Infinity; // when the digits go from the panel
 let tried = ""; // the digits that were sent last
-let trying = false;
+let trying = ""; // those that are still to be answered
 
 function say(words) {
   text(at("pair-said"), words);
@@ -57,19 +57,19 @@ async function showDigits() {
 
 async function tryDigits(event) {
   event.preventDefault();
-  if (trying) return; // the sixth digit has sent them already
   const code = at("pair-code").value.replace(/\D/g, "");
   if (code.length !== DIGITS) {
     say(`the code has ${DIGITS} digits, these are ${code.length}`);
     at("pair-code").focus();
     return;
   }
+  if (code === trying) return; // the sixth digit has sent them already
   say("");
   tried = code;
   const name = at("pair-name").value.trim() || at("pair-name").placeholder;
-  trying = true;
+  trying = code;
   const { status, answer, waitS } = await once("/api/v1/pair", { code, name });
-  trying = false;
+  trying = "";
   if (status === 200) {
     paired = true;
     document.dispatchEvent(new CustomEvent("paired"));

@@ -63,9 +63,13 @@ export function choice({ name, value = "", checked = false, words, chosen }) {
   return label;
 }
 
-/** Buttons as [what they do, words, title]; the one with the focus keeps it. */
+/**
+ * Buttons as [what they do, words, title]; the one with the focus keeps it, and one that has come
+ * into the place of another takes no tap at once.
+ */
 export function buttonRow(group, buttons) {
   if (!isNew(group, buttons)) return;
+  const before = [...group.children].map(({ dataset }) => dataset.do);
   const focused = document.activeElement?.dataset?.do;
   group.replaceChildren(...buttons.map(([what, words, title = ""]) => {
     const [button] = create("button");
@@ -73,6 +77,7 @@ export function buttonRow(group, buttons) {
     button.dataset.do = what;
     return button;
   }));
+  [...group.children].forEach((button, i) => { if (before[i] && before[i] !== button.dataset.do) rest(button); });
   if (focused) group.querySelector(`[data-do="${focused}"]`)?.focus();
 }
 

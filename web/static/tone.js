@@ -23,9 +23,8 @@ function noise(context) {
   return new AudioBufferSourceNode(context, { buffer, loop: true });
 }
 
-/** End the ring that plays, if any; 60 ms, so that it does not click. */
-export function silence(seconds = 0.06) {
-  wanted += 1;
+/** Fade out what plays, if anything does. */
+function fade(seconds) {
   if (!playing) return;
   const { context, out, sources } = playing;
   playing = null;
@@ -35,13 +34,19 @@ export function silence(seconds = 0.06) {
   sources.forEach((source) => source.stop(now + seconds + 0.1));
 }
 
+/** End the ring that plays, and one that is about to; 60 ms, so that it does not click. */
+export function silence(seconds = 0.06) {
+  wanted += 1;
+  fade(seconds);
+}
+
 /** Let a ring grow; resolves once it plays, or is not wanted any more. */
 export async function ring(hz, { from = START_DB } = {}) {
   wanted += 1;
   const mine = wanted;
   const { context, input } = await openAudio();
   if (mine !== wanted) return;
-  silence();
+  fade(0.06);
   const now = context.currentTime + 0.03;
   const out = new GainNode(context, { gain: 0 });
   const loud = new GainNode(context, { gain: LOUDEST * ratio(from) });
@@ -77,6 +82,6 @@ export function pull(db) {
   loud.gain.exponentialRampToValueAtTime(level * ratio(Math.min(0, db)), now + 0.3);
   const mine = playing;
   setTimeout(() => {
-    if (playing === mine) silence(0.4);
+    if (playing === mine) fade(0.4);
   }, 2200);
 }

@@ -187,6 +187,7 @@ function followEars(snapshot) {
 }
 
 at("ears-try").addEventListener("click", async () => {
+  clearTimeout(at("ears-try").until);
   const problem = await play(1000);
   at("ears-why").textContent = problem
     || "This is as loud as it gets. Comfortable? Otherwise turn it down.";
