@@ -156,7 +156,7 @@ def test_a_fader_does_not_spring_back_while_the_box_is_at_it(page: Any, link: St
     assert awaited(lambda: script(page, f"{fader}.valueAsNumber") == -9.0, 10.0)
 
 
-def test_a_refused_fader_says_so_until_the_next(
+def test_a_refused_fader_says_so_until_it_was_read_or_the_next(
     page: Any, link: StillClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     refused = {"class": "error", "message": "the stage is on its way to another room"}

@@ -9,7 +9,9 @@ let places = new Map(); // where the filters that are asked for, or asked back, 
 
 const wanted = new Map(); // of each thing that is moved, where it is to stand
 let moving = null; // the one that the box is at
-let refusal = ""; // of what was moved last
+let refusal = ""; // of what was moved last, until it was read or something was taken
+let refusedMs = -Infinity;
+const READ_MS = 6000;
 
 /** Move one thing; while the box is at the one before, only the newest place of each counts. */
 async function move(input, command) {
@@ -19,8 +21,9 @@ async function move(input, command) {
     moving = next;
     wanted.delete(next);
     refusal = await send("/api/v1/stage", asked);
-    if (!refusal) touch(next);
+    refusedMs = performance.now();
     if (refusal) text(at("advice"), refusal);
+    else touch(next);
   }
   moving = null;
 }
@@ -98,6 +101,7 @@ function followPractice(snapshot) {
     build(stage);
   }
   const ringOut = leads(snapshot);
+  if (performance.now() - refusedMs > READ_MS) refusal = "";
   // What rings has its line above, in the same place: the stage's own words would only be others.
   text(at("advice"), refusal || snapshot.rings.length ? refusal : ringOut ? `${ringOut.say}: ${ringOut.detail}` : stage.advice);
   const fader = at("fader");
