@@ -10,7 +10,7 @@ from tests.waiting import awaited
 from tests.web.evening import PLAN, EveningClient
 from tests.web.held import held, hold, hold_no_more, let_go, shown_again
 from tests.web.looking import script, text
-from tests.web.test_place import focus, plan, press, settled
+from tests.web.test_place import focus, open_place, plan, press, settled
 from tests.web.test_place import page as page
 
 PLAN_PATH = "/api/v1/plan"
@@ -134,3 +134,23 @@ def test_another_tab_s_edits_stay_in_the_browser(page: Any, evening: EveningClie
     assert script(page, "localStorage.getItem('plan')") != "of another tab"
     page.execute_script("document.getElementById('plan-undo').click()")
     assert script(page, "localStorage.getItem('plan')") is None
+
+
+def test_what_was_saved_while_an_edit_lay_in_the_browser_is_told(
+    page: Any, evening: EveningClient
+) -> None:
+    """Saving the edit would put it in the place of a plan that its person has not seen."""
+    focus(page, "microphone", 1)
+    press(page, "ArrowRight")
+    moved = plan(page, "m.current()")
+    address = script(page, "location.href")
+    page.get("about:blank")
+    evening.plan = {**PLAN, "name": "Tin Chapel"}
+    evening.revision += 1
+    open_place(page, address)
+    assert awaited(lambda: "saved from another page" in text(page, "plan-kept"), 10.0)
+    assert plan(page, "m.current()") == moved
+    # The way back leads to what is saved.
+    page.execute_script("document.getElementById('plan-undo').click()")
+    assert awaited(lambda: plan(page, "m.current().name") == "Tin Chapel", 10.0)
+    assert awaited(lambda: text(page, "plan-kept") == "Saved in the box.", 10.0)

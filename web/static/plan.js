@@ -53,6 +53,7 @@ export function load(kept, keptRevision, { draft = true } = {}) {
   try {
     const found = JSON.parse(localStorage.getItem(DRAFT) ?? "null");
     if (found?.stage?.room && JSON.stringify(found.stage) !== saved) {
+      revision = Math.min(revision, found.revision ?? revision); // so that what was saved since is told
       return become(found.stage);
     }
   } catch {
