@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from monitor.advice.labels import decibels
+from monitor.counted import counted
 from monitor.placing.reckon import reckon
 from monitor.placing.stage_file import parse_stage
 from monitor.report.curve import pulled_words
 from monitor.report.evening import Evening, Happening
 from monitor.report.timeline_parts import deaf_stretches
 from monitor.report.title import ended_words
-from monitor.report.words import EveningClock, counted, decibels, length_words, number, text
+from monitor.report.words import EveningClock, length_words, number, text
 from monitor.soundcheck.words import step_words
 
 _MOST_RING_OUTS = 3

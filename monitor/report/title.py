@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from monitor.counted import counted
 from monitor.report.evening import Evening
-from monitor.report.words import EveningClock, counted, date_words, length_words
+from monitor.report.words import EveningClock, date_words, length_words
 
 DATED = {
     "network": "",
