@@ -1,7 +1,7 @@
 // The room After: one gig, what rang and when, and what to do next time.
 import { news, follow } from "./feed.js";
 import { command } from "./gig.js";
-import { at, create, decibels, rows, text, twice, withReasons } from "./parts.js";
+import { at, counted, create, decibels, rows, text, twice, withReasons } from "./parts.js";
 import { getPatiently } from "./send.js";
 import { lasted, span } from "./view.js";
 import { whenOf, zoned } from "./when.js";
@@ -18,7 +18,6 @@ let named = {}; // what stands in the field of the name unless somebody types th
 
 const isOn = () => Boolean(news()?.gig?.on && news().gig.uid === uid);
 const isHere = () => document.body.dataset.room === "after";
-const counted = (n, one) => `${n || "no"} ${one}${n === 1 ? "" : "s"}`;
 const of = (kind) => (record?.happenings ?? []).filter((one) => one.kind === kind);
 
 /** The rings by slider, the worst first as in the report: most howls, then most rings. */
@@ -42,7 +41,7 @@ function ringOutWords() {
   const last = all.findLast((one) => one.cut_count > 0) ?? all.at(-1); // one that was left at once says nothing
   if (!last) return "";
   const won = last.gain_won_db === undefined ? "gain not counted" : `${decibels(last.gain_won_db)} dB won`;
-  return `${won}, ${counted(last.cut_count, "slider")} pulled`;
+  return `${won}, ${last.cut_count ? counted(last.cut_count, "slider") : "no slider"} pulled`;
 }
 
 function pulledWords() {

@@ -1,6 +1,6 @@
 // The venues that are kept: how often, when last; and another name, or none of it.
 import { command } from "./gig.js";
-import { at, create, isNew, text, twice } from "./parts.js";
+import { at, counted, create, isNew, text, twice } from "./parts.js";
 import { getPatiently } from "./send.js";
 import { dayOf } from "./when.js";
 
@@ -33,7 +33,7 @@ function line(venue) {
   const [item, details, summary, bold, words, remove, care] = create("li", "details", "summary", "b", "span", "button", "p");
   details.dataset.venue = uid;
   text(bold, name);
-  text(words, `${count} gig${count === 1 ? "" : "s"}${last ? `, last ${dayOf({ utc: last, dated }, { short: true })}` : ""}`);
+  text(words, `${counted(count, "gig")}${last ? `, last ${dayOf({ utc: last, dated }, { short: true })}` : ""}`);
   summary.append(bold, " ", words);
   remove.type = "button";
   text(remove, "delete this venue");
