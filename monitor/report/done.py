@@ -18,6 +18,7 @@ from monitor.soundcheck.words import step_words
 
 _MOST_RING_OUTS = 3
 _MOST_NOTES = 5
+_MOST_MEMORY = 6
 
 
 def done_lines(evening: Evening, clock: EveningClock) -> list[tuple[str, str]]:
@@ -113,7 +114,7 @@ def notes(evening: Evening, clock: EveningClock) -> list[tuple[str, str]]:
     return [(at, words) for at, words in said if words][:_MOST_NOTES]
 
 
-def memory_lines(recollection: Mapping[str, Any] | None, most: int = 6) -> list[str]:
+def memory_lines(recollection: Mapping[str, Any] | None) -> list[str]:
     """Return what the memory says, line by line: of this venue, over all, and when it rang."""
     if not recollection:
         return []
@@ -126,7 +127,7 @@ def memory_lines(recollection: Mapping[str, Any] | None, most: int = 6) -> list[
         *_lines(recollection.get("words")),
         *_lines(when.get("words") if isinstance(when, Mapping) else None),
     ]
-    return [line for line in dict.fromkeys(lines) if line][:most]
+    return [line for line in dict.fromkeys(lines) if line][:_MOST_MEMORY]
 
 
 def _lines(value: Any) -> list[str]:

@@ -192,7 +192,7 @@ def response_length(room: Room, sample_rate_hz: int) -> int:
     return int(sample_rate_hz * min(max(1.1 * room.t60_s, 0.06), LONGEST_S))
 
 
-def responses(room: Room, sample_rate_hz: int = 48000) -> Responses:
+def responses(room: Room, sample_rate_hz: int) -> Responses:
     """Compute the impulse responses of a room.
 
     Raises
