@@ -25,7 +25,7 @@ from web.openapi.values import (
 BOOT: Schema = {"type": ["string", "integer"], "description": "Which start of the machine."}
 INSTANT: Schema = obj(
     {"dated": DATED, "boot": BOOT, "uptime_s": NUMBER},
-    {"utc": MOMENT, "uncertain_s": NUMBER},
+    {"utc": MOMENT},
 )
 WORDS = array(TEXT)
 
@@ -33,7 +33,7 @@ SCHEMAS: dict[str, Schema] = {
     "VenueName": obj({"uid": UID, "name": TEXT}),
     "GigLine": obj(
         {"uid": UID, "begun": obj({"dated": DATED}, {"utc": MOMENT, "boot": BOOT,
-                                                     "uptime_s": NUMBER, "uncertain_s": NUMBER}),
+                                                     "uptime_s": NUMBER}),
          "ring_count": COUNT, "howl_count": COUNT, "on": YES_NO},
         {"title": TEXT, "venue": ref("VenueName"), "lasted_s": NUMBER, "ended_by": TEXT,
          "thinned": WHOLE},
