@@ -66,6 +66,13 @@ def _taken(evening: Evening, step: str, kind: str, name: str) -> Iterator[tuple[
 
 
 def _ring_out(one: Happening, clock: EveningClock) -> str:
+    why = text(one.content.get("why"), 160)
+    said = f"ended {clock.when(one.at_s)}: {ring_out_words(one)}"
+    return f"{said}{f'. {_sentence(why)}' if why else ''}"
+
+
+def ring_out_words(one: Happening) -> str:
+    """Return what a ring-out won, how many sliders were pulled for it, and what that costs."""
     won_db = number(one.content.get("gain_won_db"), -60.0, 60.0)
     top_db = number(one.content.get("top_fader_db"), -200.0, 200.0)
     pulled = number(one.content.get("cut_count"), 0, 999)
@@ -80,8 +87,7 @@ def _ring_out(one: Happening, clock: EveningClock) -> str:
         parts.append(f"{counted(int(pulled), 'slider')} pulled")
     if cost_db is not None:
         parts.append(f"costs {decibels(cost_db)} dB of tone on average")
-    why = text(one.content.get("why"), 160)
-    return f"ended {clock.when(one.at_s)}: {', '.join(parts)}{f'. {_sentence(why)}' if why else ''}"
+    return ", ".join(parts)
 
 
 def _sentence(words: str) -> str:

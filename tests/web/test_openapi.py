@@ -170,6 +170,7 @@ ASKED = [
     ("/gigs", "?limit=2"),
     ("/gigs/{uid}", ""),
     ("/gigs/{uid}/record.json", ""),
+    ("/gigs/{uid}/summary", ""),
     ("/gigs/{uid}/next", "?utc_offset_min=-60"),
     ("/venues", ""),
     ("/recollection", f"?venue={CHAPEL['uid']}"),
