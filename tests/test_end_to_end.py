@@ -400,7 +400,7 @@ def test_an_evening_from_arriving_to_its_report(demo_url: str) -> None:
             "the gig is over",
         )
         awaited(
-            lambda: f"{asked[1]} by {-PULLED_DB:g}" in person.text("af-figures"),
+            lambda: f"{asked[1]} {PULLED_DB:g} dB" in person.text("af-figures"),
             20.0,
             "what was pulled at the end",
         )
