@@ -235,13 +235,14 @@ class RecordingBus:
             raise OSError(121, "Remote I/O error")
         self.writes.append((address, data))
 
-    def picture(self, *, width: int = 128, height: int = 64) -> Image.Image:
-        """The display's memory after all writes, as an SSD1306 would show it.
+    def picture(self) -> Image.Image:
+        """The display's memory after all writes, as an SSD1306 of 128 x 64 would show it.
 
         Decoded by the controller's data sheet: a transfer begins with the control byte
         (0x00 commands, 0x40 data); 0x21 and 0x22 set the window of columns and pages, data
         fill it column by column; each byte is eight pixels downwards, lowest bit on top.
         """
+        width, height = 128, 64
         memory = bytearray(width * height // 8)
         commands: list[int] = []
         columns, pages = (0, width - 1), (0, height // 8 - 1)

@@ -1,7 +1,7 @@
 """``howl-lantern demo``: the whole lantern on the practice stage, with no hardware at all.
 
 The watcher's own code runs here; only the microphone is the stage, and lamp and panel are
-recorded instead of lit (the page shows both).  The page is a process of its own, as on the box.
+only shown on the page.  The page is a process of its own, as on the box.
 """
 
 from __future__ import annotations
@@ -35,14 +35,10 @@ PAGE_STEADY_S = 30.0
 
 
 class DemoLamp:
-    """A lamp that is only shown on the page; keeps what it was told."""
-
-    def __init__(self) -> None:
-        self.patterns: list[LampPattern] = []
+    """A lamp that is only shown on the page."""
 
     def show(self, pattern: LampPattern) -> None:
-        """Note the pattern; only the last hundred are kept."""
-        self.patterns = [*self.patterns[-99:], pattern]
+        """The pattern goes out with every snapshot anyway."""
 
     def health(self) -> str:
         """Always well."""

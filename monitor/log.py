@@ -12,7 +12,6 @@ import os
 import queue
 import sys
 import threading
-from collections.abc import Mapping
 
 MOST_LINES = 500
 """Waiting to be written; what comes on top is counted and left out."""
@@ -92,9 +91,9 @@ def _left_out(count: int) -> logging.LogRecord:
     return logging.LogRecord(__name__, logging.WARNING, __file__, 0, text, (count,), None)
 
 
-def set_up(environ: Mapping[str, str] = os.environ) -> None:
+def set_up() -> None:
     """Send everything from INFO up to stderr; no time stamps, the journal has its own."""
-    managed = "INVOCATION_ID" in environ or "JOURNAL_STREAM" in environ
+    managed = "INVOCATION_ID" in os.environ or "JOURNAL_STREAM" in os.environ
     formatter = (
         _WithPriority("%(message)s") if managed else logging.Formatter("howl-lantern: %(message)s")
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from typing import Any
 
@@ -23,6 +24,7 @@ HOLD = "hold the fader"
 COME_DOWN = "come down"
 CURVE_POINTS = 64
 _CURVE_HZ = np.geomspace(20.0, 20000.0, CURVE_POINTS)
+_SHOWN_HZ = [float(f"{hz:.4g}") for hz in _CURVE_HZ]
 
 
 def _tenths(value: float) -> float:
@@ -104,11 +106,13 @@ def curve_fields(equaliser: Equaliser, pulls: Sequence[Pull]) -> dict[str, Any]:
     ValueError
         As ``stood``.
     """
-    level_db = standing_response_db(equaliser, pulls, _CURVE_HZ)
-    return {
-        "hz": [float(f"{hz:.4g}") for hz in _CURVE_HZ],
-        "db": [_tenths(db) for db in level_db],
-    }
+    return {"hz": list(_SHOWN_HZ), "db": list(_curve_db(equaliser, tuple(pulls)))}
+
+
+@functools.lru_cache(maxsize=2)
+def _curve_db(equaliser: Equaliser, pulls: tuple[Pull, ...]) -> tuple[float, ...]:
+    """The response at ``_CURVE_HZ``; a ring-out that is done shows it ten times a second."""
+    return tuple(map(_tenths, standing_response_db(equaliser, pulls, _CURVE_HZ)))
 
 
 def ring_out_fields(equaliser: Equaliser, state: RingOutState) -> dict[str, Any]:

@@ -24,9 +24,9 @@ FOLDER_VARIABLE = "HOWL_LANTERN_STATE"
 """Set in both units: the folder of the last good settings.  Without it there are none."""
 
 
-def service_folder(environ: Mapping[str, str] = os.environ) -> Path | None:
+def service_folder() -> Path | None:
     """Return where a service keeps its last good settings, None at a person's terminal."""
-    given = environ.get(FOLDER_VARIABLE)
+    given = os.environ.get(FOLDER_VARIABLE)
     return Path(given) if given else None
 
 

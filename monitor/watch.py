@@ -1,7 +1,7 @@
 """Puts the watcher together: ``howl-lantern watch``, and the same under ``demo``.
 
-The microphone is the only part that may be replaced (by the practice stage); what cannot be
-opened - panel, lamp, journal - is reported and never stops the listening.
+The demo puts the practice stage in the place of the microphone, and its own lamp and panel.  What
+cannot be opened - panel, lamp, journal - is reported and never stops the listening.
 """
 
 from __future__ import annotations

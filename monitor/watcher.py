@@ -8,7 +8,7 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from firmware.ports import AudioBlock
 from monitor import present
@@ -54,7 +54,6 @@ class Watcher:
         way: Way,
         session: str,
         boot_id: str,
-        make_listener: Callable[..., Listener] = Listener,
     ) -> None:
         self._parts = parts
         self._way: Way = way
@@ -62,7 +61,6 @@ class Watcher:
         self._is_led = False
         self._session = session
         self._boot_id = boot_id
-        self._make_listener = make_listener
         self._listener: Listener | None = None
         self._rate_hz = 0
         self._clock_offset_s = 0.0
@@ -131,9 +129,7 @@ class Watcher:
                     events += self._listener.reset()
                     self._announce(events, now_mono_s)
                     events = []
-                self._listener = self._make_listener(
-                    sample_rate_hz=block.sample_rate_hz, way=self._way
-                )
+                self._listener = Listener(sample_rate_hz=block.sample_rate_hz, way=self._way)
                 self._rate_hz = block.sample_rate_hz
                 self._handover.restart()
             elif block.gap:

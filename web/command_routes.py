@@ -34,7 +34,7 @@ LONGER_S = {"gig": ON_DISK_S, "clock": ON_DISK_S}
 
 
 def _add(app: Flask, client: LinkClient, path: str, name: str) -> None:
-    @changing(app, client, path, longest_bytes=LONGER_BYTES.get(name, MAX_BODY_BYTES))
+    @changing(app, path, longest_bytes=LONGER_BYTES.get(name, MAX_BODY_BYTES))
     def command(body: dict[str, Any]) -> JsonAnswer:
         snapshot = newest_snapshot(client)
         if not snapshot:

@@ -10,7 +10,16 @@ from flask import Flask, Response, jsonify, request
 from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError
 from web.answers import API, JsonAnswer, json_body, line, not_yet, refused_with
-from web.doors import COOKIE, COOKIE_LASTS_S, Doors, asker, may_change, shown_key, wait
+from web.doors import (
+    CONTROL_IS_OFF,
+    COOKIE,
+    COOKIE_LASTS_S,
+    Doors,
+    asker,
+    may_change,
+    shown_key,
+    wait,
+)
 from web.guard import refusal
 
 
@@ -90,7 +99,7 @@ def _may_ask(doors: Doors) -> JsonAnswer | None:
     if not control:
         return not_yet()
     if control == "off":
-        return line("control from the page is switched off in the box's settings ([access])", 403)
+        return line(CONTROL_IS_OFF, 403)
     if control == "open":
         return line("no code is needed here: everybody may change things", 409)
     return doors.tired(request)

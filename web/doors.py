@@ -34,6 +34,7 @@ KNOCKS_COUNT = 8
 KNOCKS_PER_S = 0.5
 """What one address may ask the watcher without being known to it: eight at once, then one in two
 seconds.  A person types a code in five; a flood stops here and not at the watcher."""
+CONTROL_IS_OFF = "control from the page is switched off in the box's settings ([access])"
 MOST_KEYS = 64
 """Remembered keys: the watcher keeps 16."""
 
@@ -186,7 +187,7 @@ def may_change(request: Request, *, longest_bytes: int = MAX_BODY_BYTES) -> Json
     if not control:
         return not_yet()
     if control == "off":
-        return line("control from the page is switched off in the box's settings ([access])", 403)
+        return line(CONTROL_IS_OFF, 403)
     phone, problem = doors.phone_of(request)
     if problem is not None or phone is not None:
         return problem

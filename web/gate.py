@@ -8,25 +8,21 @@ from typing import Any
 from flask import Flask, request
 from flask.typing import ResponseReturnValue
 
-from monitor.link.client import LinkClient
 from web.answers import API, json_body, line
 from web.doors import may_change
-from web.guard import MAX_BODY_BYTES
 
 View = Callable[[dict[str, Any]], ResponseReturnValue]
 
 
-def changing(
-    app: Flask, client: LinkClient, path: str, *, longest_bytes: int = MAX_BODY_BYTES
-) -> Callable[[View], View]:
+def changing(app: Flask, path: str, *, longest_bytes: int) -> Callable[[View], View]:
     """Make a function the answer to POST at a path of the interface, behind the gate.
 
     The function is called with the JSON object that was sent, and only when the doors let it in.
 
     Parameters
     ----------
-    app, client
-        Where the route is added, and the watcher that knows who may.
+    app
+        Where the route is added; its doors know who may.
     path : str
         What follows ``/api/v1``.
     longest_bytes : int

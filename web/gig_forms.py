@@ -69,6 +69,12 @@ def _report(record: Fields, memory: Fields | None, wish: Wish) -> str:
     return report_html(record, memory, zone=wish.zone)
 
 
+def _summary(record: Fields, _memory: Fields | None, _wish: Wish) -> str:
+    from monitor.report.summary import summary_fields
+
+    return json.dumps(summary_fields(record))
+
+
 def _next(record: Fields, memory: Fields | None, wish: Wish) -> str:
     from monitor.report.next_time import next_lines
 
@@ -112,6 +118,7 @@ def _csv(what: Literal["rings", "happenings"]) -> Callable[[Fields, Fields | Non
 
 
 FORMS: dict[str, Form] = {
+    "summary": Form("application/json", _summary),
     "next": Form("application/json", _next, wants_memory=True),
     "report.html": Form("text/html", _report, wants_memory=True),
     "timeline.svg": Form("image/svg+xml", _svg("timeline")),

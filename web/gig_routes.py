@@ -44,7 +44,7 @@ def add_gig_routes(app: Flask, client: LinkClient) -> None:
     _add_lists(app, client)
     _add_records(app, client)
 
-    @changing(app, client, "/import", longest_bytes=MOST_BODY_BYTES)
+    @changing(app, "/import", longest_bytes=MOST_BODY_BYTES)
     def bring_in(body: dict[str, Any]) -> JsonAnswer:
         return asked(client, {**body, "class": "import"}, timeout_s=ON_DISK_S)
 

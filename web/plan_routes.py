@@ -111,7 +111,7 @@ def add_plan_routes(app: Flask, client: LinkClient) -> None:
             return stage
         return jsonify(reckoners.reckoned(stage)), 200
 
-    @changing(app, client, "/plan", longest_bytes=MAX_PLAN_BYTES)
+    @changing(app, "/plan", longest_bytes=MAX_PLAN_BYTES)
     def plan_save(body: dict[str, Any]) -> JsonAnswer:
         stage = _stage_in(body)
         if not isinstance(stage, Stage):

@@ -75,8 +75,7 @@ class Lease:
 class Listeners:
     """The leases that are out, by the name each page has made up for itself."""
 
-    def __init__(self, n_places: int = LISTENERS) -> None:
-        self._n_places = n_places
+    def __init__(self) -> None:
         self._lock = threading.Lock()
         self._leases: dict[str, Lease] = {}
 
@@ -92,9 +91,9 @@ class Listeners:
             earlier = self._leases.pop(name, None)
             if earlier is not None:
                 earlier.end()
-            if len(self._leases) >= self._n_places:
+            if len(self._leases) >= LISTENERS:
                 raise SoundError(
-                    f"{self._n_places} phones are listening already; stop the sound on one of them"
+                    f"{LISTENERS} phones are listening already; stop the sound on one of them"
                 )
             lease = self._leases[name] = Lease(bytes_per_s)
             return lease

@@ -62,18 +62,18 @@ class Kept:
         return response
 
 
-def read_files(folder: Path = FOLDER) -> dict[str, Kept]:
-    """Read all files of a folder, by name."""
+def _read_files() -> dict[str, Kept]:
+    """All files of the folder, by name."""
     return {
-        path.relative_to(folder).as_posix(): Kept.of(path.read_bytes(), path.suffix)
-        for path in sorted(folder.rglob("*"))
+        path.relative_to(FOLDER).as_posix(): Kept.of(path.read_bytes(), path.suffix)
+        for path in sorted(FOLDER.rglob("*"))
         if path.is_file()
     }
 
 
 def add_static_files(app: Flask) -> None:
     """Add ``/`` and ``/static/``."""
-    files = read_files()
+    files = _read_files()
     pages: list[Kept] = []
 
     @app.get("/")

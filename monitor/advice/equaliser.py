@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 from monitor.advice.choice import EqualiserChoice, sliders_of
 from monitor.advice.labels import written
 from monitor.advice.sliders import Slider
+from monitor.counted import counted
 
 if TYPE_CHECKING:
     # The page reads the settings, and must not load numpy; so the arithmetic is imported where
@@ -74,7 +75,7 @@ class Equaliser:
         if choice.kind == "strip":
             return cls("channel strip", sliders)
         noun = "filter" if choice.kind == "parametric" else "band"
-        return cls(f"{len(sliders)} {noun}{'s' if len(sliders) > 1 else ''}", sliders)
+        return cls(counted(len(sliders), noun), sliders)
 
     @property
     def is_graphic(self) -> bool:

@@ -69,8 +69,6 @@ and the room die along with the ring."""
 FARTHEST = 2.5
 """An answer further off than so many spreads is blamed on the programme and counts for less."""
 
-_NORMAL = NormalDist()
-
 
 @dataclass(frozen=True, slots=True)
 class Excess:

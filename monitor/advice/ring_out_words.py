@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from monitor.advice.labels import decibels, is_frequency, written
 from monitor.advice.moves import Move, place_of, switched, with_unit
 from monitor.advice.ring_out_state import MarginLeft
+from monitor.counted import counted
 
 CAUTIONS = (
     "Mind your ears, and those of others: feedback can get loud at once.",
@@ -113,9 +114,5 @@ def margin_line(frequency_hz: float, margin: MarginLeft) -> str:
 
 def done_line(pulled_count: int, gain_won_db: float | None) -> str:
     """Return the big words of the end."""
-    count = f"{pulled_count} slider{'' if pulled_count == 1 else 's'} pulled"
-    if pulled_count == 0:
-        count = "Nothing pulled"
-    if gain_won_db is not None:
-        return f"{decibels(gain_won_db)} dB won, {count}"
-    return count
+    pulled = f"{counted(pulled_count, 'slider')} pulled" if pulled_count else "Nothing pulled"
+    return pulled if gain_won_db is None else f"{decibels(gain_won_db)} dB won, {pulled}"

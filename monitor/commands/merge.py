@@ -19,6 +19,7 @@ from monitor import places
 from monitor.commands.asking import asked, is_nobody_there, problem_of
 from monitor.commands.report import meant
 from monitor.commands.whereabouts import where_it_answers
+from monitor.counted import counted
 from monitor.errors import LanternError, UsageError
 from monitor.input_file import read_within
 from monitor.journal.asks import DeleteGig, MergeRecords, Question
@@ -28,7 +29,7 @@ from monitor.journal.record_values import RecordError
 from monitor.journal.store import Journal
 from monitor.link.client import LinkClient
 from monitor.report.list_words import gig_lines
-from monitor.report.words import counted, listed
+from monitor.report.words import listed
 from monitor.settings import Settings
 
 LARGEST_FILE_BYTES = 64_000_000

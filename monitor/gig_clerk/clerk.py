@@ -118,10 +118,12 @@ class GigClerk:
             goes_on=self._past.look_up,
         )
         self._restoring = Restoring(
-            journal, self._keeping, goes_on=self._past.look_up,
+            journal,
+            self._keeping,
+            goes_on=self._past.look_up,
             in_doubt=self._dates.settle_doubt,
             later=self._later,
-        )  # fmt: skip
+        )
         self._shown: Mapping[str, Any] = NO_GIG
         self._begun_s: float | None = None
         self._trouble = self._logged = ""

@@ -97,7 +97,6 @@ class Journal:
         How long to wait after a failure before the disk is tried again.
     now : callable
         Returns this instant on every clock.
-
     """
 
     def __init__(

@@ -6,6 +6,8 @@ import json
 import shutil
 from typing import Any, TextIO
 
+from monitor.counted import counted
+
 
 class JsonLines:
     """One JSON object a line, each written at once."""
@@ -80,8 +82,7 @@ def summary(fields: dict[str, Any]) -> list[str]:
     if "noise_dbfs" in fields:
         lines.append(f"  {'pauses:':<19} {fields['noise_dbfs']:.1f} dBFS")
     if fields["clipped_count"]:
-        count = fields["clipped_count"]
-        times = f"{count} time{'' if count == 1 else 's'}"
+        times = counted(fields["clipped_count"], "time")
         lines.append(f"  {'clipped:':<19} {times} at full scale")
     if fields.get("gap_count"):
         lines.append(f"  {'gaps:':<19} {fields['gap_count']}, sound was lost there")

@@ -73,8 +73,6 @@ class Listener:
         8000 to 192000; above 72000 the sound is decimated first.
     way : {"soundcheck", "set"}
         Soundcheck is quicker and more sensitive; set must be sure, as there is music.
-    scorers : Scorers, optional
-        The packaged ones by default.
 
     Raises
     ------
@@ -82,9 +80,7 @@ class Listener:
         If the sample rate is out of range.
     """
 
-    def __init__(
-        self, *, sample_rate_hz: int, way: Way = "set", scorers: Scorers | None = None
-    ) -> None:
+    def __init__(self, *, sample_rate_hz: int, way: Way = "set") -> None:
         if not LOWEST_RATE_HZ <= sample_rate_hz <= HIGHEST_RATE_HZ:
             raise ValueError(
                 f"sample rate {sample_rate_hz} Hz is outside {LOWEST_RATE_HZ} to "
@@ -107,7 +103,7 @@ class Listener:
             hop_samples=hop_samples,
         )
         self._mains = Mains(self._layers[0].history, self._exact_hz_of(self._layers[0]))
-        self._scorers = scorers or Scorers.packaged()
+        self._scorers = Scorers.packaged()
         self._suspects = [Suspects(layer, self._scorers.look) for layer in self._layers]
         self._hops = 0
         self._clock_samples = 0

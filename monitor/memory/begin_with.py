@@ -13,11 +13,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.advice.labels import decibels
 from monitor.advice.sliders import LOW_CUT
+from monitor.counted import counted
 from monitor.memory.clusters import octaves_apart
 from monitor.memory.exposure import half_width_octaves
 from monitor.memory.gig_memory import GigMemory, PullMemory
-from monitor.memory.phrases import counted, decibels, of_evenings
+from monitor.memory.phrases import of_evenings
 from monitor.memory.recent import weight, weighted_median
 from monitor.memory.verdicts import BandVerdict
 

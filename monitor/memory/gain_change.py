@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.advice.labels import decibels
 from monitor.memory.gig_memory import GigMemory
-from monitor.memory.phrases import decibels
 
 ALIKE_DB = 2.0
 """Fader marks are read to a decibel or so and steps of a ring-out are as large; our choice."""
@@ -86,7 +86,7 @@ def _compared(last: GigMemory, before: GigMemory, top_db: float, was_db: float) 
         words = f"{_LAST} went about as loud as the one before it ({given})"
     else:
         way = "louder" if change_db > 0.0 else "quieter"
-        words = f"{_LAST} went {decibels(change_db)} dB {way} than the one before it ({given})"
+        words = f"{_LAST} went {decibels(abs(change_db))} dB {way} than the one before it ({given})"
     return GainChange(top_db, was_db, change_db, words)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from monitor.advice import labels
 from monitor.advice.labels import written
 from monitor.listening.bands import third_octave_of
 
@@ -27,11 +26,6 @@ def of_evenings(count: int, of: int) -> str:
     return f"{count} of {of} evenings"
 
 
-def counted(count: int, noun: str) -> str:
-    """Return "1 evening", "2 evenings"."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
-
-
 def odds_words(odds: float) -> str:
     """Return "20 to 1", to two figures; "" below 1.5, which says nothing."""
     if odds < 1.5:
@@ -39,11 +33,6 @@ def odds_words(odds: float) -> str:
     if odds >= MOST_ODDS:
         return f"over {MOST_ODDS:g} to 1"
     return f"{float(f'{odds:.2g}'):g} to 1"
-
-
-def decibels(value_db: float) -> str:
-    """Return "3" or "3.5", without a sign."""
-    return labels.decibels(abs(value_db))
 
 
 def name_of(frequency_hz: float) -> str:

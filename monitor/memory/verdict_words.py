@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from monitor.counted import counted
 from monitor.memory.evidence import Evidence
-from monitor.memory.phrases import counted, odds_words, of_evenings
+from monitor.memory.phrases import odds_words, of_evenings
 
 QUIET_SINCE = 4
 """After so many quiet evenings it is said: the thing may be gone, a microphone changed.  What rings

@@ -13,9 +13,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.counted import counted
 from monitor.memory.clusters import REACH_OCTAVES, octaves_apart
 from monitor.memory.gig_memory import GigMemory
-from monitor.memory.phrases import counted
 
 BOUT_S = 300.0
 """A ring of the same place within so long of the one before belongs to it: a song or so."""

@@ -72,29 +72,12 @@ def plan_picture(stage: Stage, reckoning: Reckoning, *, caption: bool = False) -
     )
 
 
-def draw_svg(
-    stage: Stage,
-    reckoning: Reckoning,
-    *,
-    theme_classes: bool = True,
-    standalone: bool = False,
-    theme: Theme = "night",
-) -> str:
-    """Return the plan as one ``<svg>`` element.
+def draw_svg(stage: Stage, reckoning: Reckoning) -> str:
+    """Return the plan as one ``<svg>`` element in the inks of the page it stands in.
 
-    Parameters
-    ----------
-    stage : Stage
-    reckoning : Reckoning
-        Of this very stage.
-    theme_classes : bool
-        True: in the inks of the page it stands in.  False: in the plain colours of ``theme``.
-    standalone : bool
-        For a file: plain colours, and the reckoning's sentence below the plan.
-    theme : "night" or "day"
+    ``reckoning`` is of this very stage.
     """
-    picture = plan_picture(stage, reckoning, caption=standalone)
-    return svg_text(picture, theme=theme if standalone or not theme_classes else None)
+    return svg_text(plan_picture(stage, reckoning))
 
 
 def write_svg(path: Path | str, stage: Stage, reckoning: Reckoning, *, theme: Theme) -> None:

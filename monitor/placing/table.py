@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
+from monitor.counted import counted
 from monitor.placing.changes import Change
 from monitor.placing.ground import length_words
 from monitor.placing.reckon import Gain, Pair, Reckoning
@@ -41,12 +42,11 @@ def _heading(stage: Stage) -> str:
 
 
 def _gain_lines(gain: Gain, stage: Stage) -> list[str]:
-    count = gain.open_microphones
     low, high = (_rounded(db) for db in (gain.low_db, gain.high_db))
     return [
         f"gain      {gain.potential_db:.0f} dB possible 6 dB below ringing, "
         f"{gain.needed_db:.0f} dB needed: {spare_words(gain.spare_db)} (from {low} to {high} dB)",
-        f"open      {count} microphone{'' if count == 1 else 's'}",
+        f"open      {counted(gain.open_microphones, 'microphone')}",
         f"room      direct and reverberant sound are equal {_critical(gain, stage)} "
         "from a loudspeaker",
     ]

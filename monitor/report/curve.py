@@ -11,12 +11,13 @@ from collections.abc import Iterator
 from datetime import tzinfo
 from itertools import pairwise
 
+from monitor.advice.labels import decibels
 from monitor.listening.bands import third_octave_of
 from monitor.placing.shapes import Disc, Ink, Outline, Picture, Point, Shape
 from monitor.report.evening import Evening
 from monitor.report.marks import line, width_of, words
 from monitor.report.title import date_of, title_of
-from monitor.report.words import EveningClock, decibels, put_words, stands_words
+from monitor.report.words import EveningClock, put_words, stands_words
 
 WIDTH, HEIGHT = 1000.0, 430.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 988.0, 74.0, 396.0

@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from monitor.advice.labels import decibels
+from monitor.counted import counted
 from monitor.placing.reckon import reckon
 from monitor.placing.stage_file import parse_stage
 from monitor.report.curve import pulled_words
 from monitor.report.evening import Evening, Happening
 from monitor.report.timeline_parts import deaf_stretches
 from monitor.report.title import ended_words
-from monitor.report.words import EveningClock, counted, decibels, length_words, number, text
+from monitor.report.words import EveningClock, length_words, number, text
 from monitor.soundcheck.words import step_words
 
 _MOST_RING_OUTS = 3
 _MOST_NOTES = 5
+_MOST_MEMORY = 6
 
 
 def done_lines(evening: Evening, clock: EveningClock) -> list[tuple[str, str]]:
@@ -63,6 +66,13 @@ def _taken(evening: Evening, step: str, kind: str, name: str) -> Iterator[tuple[
 
 
 def _ring_out(one: Happening, clock: EveningClock) -> str:
+    why = text(one.content.get("why"), 160)
+    said = f"ended {clock.when(one.at_s)}: {ring_out_words(one)}"
+    return f"{said}{f'. {_sentence(why)}' if why else ''}"
+
+
+def ring_out_words(one: Happening) -> str:
+    """Return what a ring-out won, how many sliders were pulled for it, and what that costs."""
     won_db = number(one.content.get("gain_won_db"), -60.0, 60.0)
     top_db = number(one.content.get("top_fader_db"), -200.0, 200.0)
     pulled = number(one.content.get("cut_count"), 0, 999)
@@ -77,8 +87,7 @@ def _ring_out(one: Happening, clock: EveningClock) -> str:
         parts.append(f"{counted(int(pulled), 'slider')} pulled")
     if cost_db is not None:
         parts.append(f"costs {decibels(cost_db)} dB of tone on average")
-    why = text(one.content.get("why"), 160)
-    return f"ended {clock.when(one.at_s)}: {', '.join(parts)}{f'. {_sentence(why)}' if why else ''}"
+    return ", ".join(parts)
 
 
 def _sentence(words: str) -> str:
@@ -111,7 +120,7 @@ def notes(evening: Evening, clock: EveningClock) -> list[tuple[str, str]]:
     return [(at, words) for at, words in said if words][:_MOST_NOTES]
 
 
-def memory_lines(recollection: Mapping[str, Any] | None, most: int = 6) -> list[str]:
+def memory_lines(recollection: Mapping[str, Any] | None) -> list[str]:
     """Return what the memory says, line by line: of this venue, over all, and when it rang."""
     if not recollection:
         return []
@@ -124,7 +133,7 @@ def memory_lines(recollection: Mapping[str, Any] | None, most: int = 6) -> list[
         *_lines(recollection.get("words")),
         *_lines(when.get("words") if isinstance(when, Mapping) else None),
     ]
-    return [line for line in dict.fromkeys(lines) if line][:most]
+    return [line for line in dict.fromkeys(lines) if line][:_MOST_MEMORY]
 
 
 def _lines(value: Any) -> list[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import tzinfo
 from typing import Any
 
 from monitor.report.words import EveningClock, length_words, moment_of, number, text
@@ -13,14 +12,11 @@ _RIGHT = (2, 3, 4)
 NO_GIG = "no gig is kept yet; the first begins by itself with a ring or with sound"
 
 
-def gig_lines(gigs: Sequence[Mapping[str, Any]], *, zone: tzinfo | None = None) -> list[str]:
-    """Return a head and a line for each gig, as the journal lists them.
-
-    ``zone`` is the local time to show, the machine's by default.
-    """
+def gig_lines(gigs: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return a head and a line for each gig, as the journal lists them, in the machine's time."""
     if not gigs:
         return [NO_GIG]
-    rows = [_row(gig, zone) for gig in gigs]
+    rows = [_row(gig) for gig in gigs]
     widths = [max(len(row[i]) for row in (_HEAD, *rows)) for i in range(len(_HEAD))]
     lines = [
         "  ".join(
@@ -34,14 +30,14 @@ def gig_lines(gigs: Sequence[Mapping[str, Any]], *, zone: tzinfo | None = None) 
     return lines
 
 
-def _row(gig: Mapping[str, Any], zone: tzinfo | None) -> tuple[str, ...]:
+def _row(gig: Mapping[str, Any]) -> tuple[str, ...]:
     venue = gig.get("venue")
     names = (text(gig.get("title")), text(venue.get("name")) if isinstance(venue, Mapping) else "")
     lasted_s = number(gig.get("lasted_s"), 0.0)
     length = "" if lasted_s is None else length_words(lasted_s)
     return (
         text(gig.get("uid")),
-        _begun(gig.get("begun"), zone),
+        _begun(gig.get("begun")),
         "still on" if gig.get("on") is True else length,
         _count(gig.get("ring_count")),
         _count(gig.get("howl_count")),
@@ -54,9 +50,9 @@ def _count(value: Any) -> str:
     return "" if counted is None else f"{counted:.0f}"
 
 
-def _begun(begun: Any, zone: tzinfo | None) -> str:
+def _begun(begun: Any) -> str:
     fields = begun if isinstance(begun, Mapping) else {}
-    moment = EveningClock(moment_of(fields.get("utc")), zone).moment(0.0)
+    moment = EveningClock(moment_of(fields.get("utc"))).moment(0.0)
     if moment is None:
         return "?"
     doubt = "" if fields.get("dated") in ("network", "phone") else " ?"

@@ -11,13 +11,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.advice.labels import decibels
+from monitor.counted import counted
 from monitor.report.by_slider import SliderRings, after, are_near, is_for, rings_by_slider
 from monitor.report.evening import Evening, Pulled, Ring, pulls_of
 from monitor.report.timeline_parts import heard_s
 from monitor.report.words import (
     EveningClock,
-    counted,
-    decibels,
     length_words,
     number,
     stands_words,

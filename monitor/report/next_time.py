@@ -11,12 +11,13 @@ from dataclasses import replace
 from datetime import tzinfo
 from typing import Any
 
+from monitor.counted import counted
 from monitor.report.by_slider import after, slider_of
 from monitor.report.curve import pulled_words
 from monitor.report.evening import Evening, Record, evening_of
 from monitor.report.next_sliders import A_HABIT, Advice, slider_lines
 from monitor.report.timeline_parts import heard_s
-from monitor.report.words import EveningClock, counted, length_words, listed, sentence, text
+from monitor.report.words import EveningClock, length_words, listed, sentence, text
 
 LONG_ENOUGH_S = 1800.0
 """Half an hour without a ring is worth keeping: our choice, no source."""

@@ -11,6 +11,8 @@ from dataclasses import replace
 from datetime import tzinfo
 from typing import Any
 
+from monitor.advice.labels import decibels
+from monitor.counted import counted
 from monitor.placing.shapes_svg import svg_text
 from monitor.report.by_slider import SliderRings, rings_by_slider
 from monitor.report.curve import curve_picture, pulled_words
@@ -22,7 +24,7 @@ from monitor.report.page_style import POLICY, STYLE
 from monitor.report.timeline import timeline_picture
 from monitor.report.timeline_parts import MOST_DRAWN, drawn_rings
 from monitor.report.title import counts_of, date_doubt, date_of, title_of
-from monitor.report.words import EveningClock, counted, decibels, length_words, sentence
+from monitor.report.words import EveningClock, length_words, sentence
 
 MOST_SLIDERS = 10
 """Rows of the table: more would make a third sheet."""

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from itertools import pairwise
 
+from monitor.counted import counted
 from monitor.placing.shapes import Ink, Outline, Picture, Shape
 from monitor.report.evening import Evening
 from monitor.report.marks import drop, hatched, line, pull_tick, width_of, words
@@ -25,7 +26,7 @@ from monitor.report.timeline_parts import (
     usual_step_s,
 )
 from monitor.report.title import subtitle_of, title_of
-from monitor.report.words import EveningClock, counted, number, put_words
+from monitor.report.words import EveningClock, number, put_words
 
 SHORTEST_S = 600.0
 """No picture shows less time across: its marks are minutes."""

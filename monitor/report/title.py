@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from monitor.counted import counted
 from monitor.report.evening import Evening
-from monitor.report.words import EveningClock, counted, date_words, length_words
+from monitor.report.words import EveningClock, date_words, length_words
 
 DATED = {
     "network": "",
@@ -48,18 +49,21 @@ def date_doubt(evening: Evening) -> str:
 
 
 def counts_of(evening: Evening) -> str:
-    """Return how many rings there were, and how many of them became howls."""
+    """Return how many rings there were, how many of them became howls, and what is not kept."""
     gone = evening.rings_gone
-    rings = len(evening.rings) + gone
+    kept = f"{gone} of them no longer kept" if evening.rings else "none of them kept any more"
+    return f"{rings_words(evening)}{f'; {kept}' if gone else ''}"
+
+
+def rings_words(evening: Evening) -> str:
+    """Return how many rings there were, and how many of them became howls."""
+    rings = len(evening.rings) + evening.rings_gone
     if not rings:
         return "nothing rang"
-    howls = _howls(evening.howl_count + evening.howls_gone, rings)
-    kept = f"{gone} of them no longer kept" if evening.rings else "none of them kept any more"
-    return f"{counted(rings, 'ring')}, {howls}{f'; {kept}' if gone else ''}"
+    return f"{counted(rings, 'ring')}, {_howls(evening.howl_count + evening.howls_gone, rings)}"
 
 
 def _howls(howls: int, rings: int) -> str:
-    """Return how many of the rings howled, in the page's own words (``after.js``)."""
     if not howls:
         return "no howl"
     if howls >= rings:

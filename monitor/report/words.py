@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Any
 
-from monitor.advice import labels
+from monitor.advice.labels import decibels
 from monitor.advice.sliders import LOW_CUT
 from monitor.signs import is_shown
 
@@ -41,12 +41,6 @@ def text(value: Any, longest: int = LONGEST_NAME) -> str:
     return clean if len(clean) <= longest else clean[: longest - 1].rstrip() + "…"
 
 
-def decibels(value_db: float) -> str:
-    """Return decibels without a needless tail: "4", "4.5", "-12"."""
-    said = labels.decibels(value_db)
-    return "0" if said == "-0" else said
-
-
 def put_words(label: str, pull_db: float) -> str:
     """Return where a slider was put: "-4", "flat"; a switch has no depth: "on", "off"."""
     if label == LOW_CUT:
@@ -57,11 +51,6 @@ def put_words(label: str, pull_db: float) -> str:
 def stands_words(label: str, pull_db: float) -> str:
     """Return how a pulled slider stands: "2.5k -4 dB", "low cut on"."""
     return f"{label} {put_words(label, pull_db)}{' dB' * (label != LOW_CUT)}"
-
-
-def counted(count: int, noun: str, many: str = "") -> str:
-    """Return "1 ring", "3 rings"."""
-    return f"{count} {noun if count == 1 else many or noun + 's'}"
 
 
 def sentence(words: str) -> str:

@@ -12,6 +12,9 @@ LimiterKind = Literal["soft", "hard", "none"]
 LIMITERS: tuple[LimiterKind, ...] = ("soft", "hard", "none")
 BARE_HEADROOM = 4.0
 """Without a limiter the amplifier's own rails, 12 dB above, are the end."""
+ATTACK_S = 0.01
+RELEASE_S = 0.2
+"""Usual for voices: common practice, no source."""
 
 
 def _soft(x: np.ndarray) -> np.ndarray:
@@ -43,7 +46,7 @@ def limiter(kind: LimiterKind) -> Callable[[np.ndarray], np.ndarray]:
 class Compressor:
     """Feed-forward compressor on the block's level; the gain moves in a straight line.
 
-    Attack and release are time constants; no make-up gain.
+    ``ATTACK_S`` and ``RELEASE_S`` are time constants; no make-up gain.
     """
 
     def __init__(
@@ -52,15 +55,13 @@ class Compressor:
         threshold_db: float,
         ratio: float,
         block_s: float,
-        attack_s: float = 0.01,
-        release_s: float = 0.2,
     ) -> None:
         if not ratio >= 1.0:
             raise ValueError(f"ratio={ratio} must be at least 1")
         self.threshold_db = threshold_db
         self._share = 1.0 - 1.0 / ratio
-        self._attack = 1.0 - math.exp(-block_s / attack_s)
-        self._release = 1.0 - math.exp(-block_s / release_s)
+        self._attack = 1.0 - math.exp(-block_s / ATTACK_S)
+        self._release = 1.0 - math.exp(-block_s / RELEASE_S)
         self.reduction_db = 0.0
         self._gain = 1.0
 

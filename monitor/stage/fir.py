@@ -13,9 +13,9 @@ from scipy.fft import irfft, next_fast_len, rfft
 class PartitionedFir:
     """A response that may be changed while it runs; ``push`` takes and returns one block."""
 
-    def __init__(self, taps: np.ndarray, *, block: int, partitions: int | None = None) -> None:
+    def __init__(self, taps: np.ndarray, *, block: int) -> None:
         self.block = block
-        self._count = partitions or max(1, -(-len(taps) // block))
+        self._count = max(1, -(-len(taps) // block))
         self._inputs = np.zeros((2 * self._count, block + 1), np.complex64)
         self._products = np.empty((self._count, block + 1), np.complex64)
         self._frame = np.zeros(2 * block, np.float32)

@@ -13,9 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from monitor.advice.choice import graphic
 from monitor.advice.equaliser import Equaliser
-from monitor.listening.bands import THIRD_OCTAVES
 from monitor.stage.dynamics import Compressor, LimiterKind, limiter
 from monitor.stage.filters import low_cut_response
 from monitor.stage.fir import PartitionedFir, folded
@@ -28,16 +26,14 @@ FADER_MIN_DB = -30.0
 FADER_MAX_DB = 10.0
 FADER_DEFAULT_DB = -6.0
 """0 dB on the fader is the limit with all sliders flat, so the top third of the way rings."""
-
-_EQUALISER_S = 0.12
+LOW_CUT_HZ = 100.0
+LATENCY_S = 0.004
+PROGRAMME_DB = -22.0
+"""A small digital desk, and a singer well below the loudspeaker's end stop: our choice."""
+EQUALISER_S = 0.12
 """Kept of the equaliser's own ringing; what a slider at 40 Hz rings on for to -60 dB or so."""
 _FADE_BLOCKS = 8
 _FADER_S = 0.03
-
-
-def third_octave_sliders() -> tuple[tuple[str, float], ...]:
-    """Return (label, centre in Hz) of the 31 standard third octaves."""
-    return tuple((band.label, band.midband_hz) for band in THIRD_OCTAVES)
 
 
 class StageLoop:
@@ -51,10 +47,8 @@ class StageLoop:
     block : int
         Samples per step; at most the loop's shortest delay.  Any number of samples can be
         asked for; the sound does not depend on it.
-    sliders : sequence of (str, float)
-        Label and centre in Hz of a graphic equaliser's sliders; 31 third octaves by default.
     equaliser : Equaliser, optional
-        An equaliser of any kind in the place of ``sliders``.
+        Of any kind; 31 third octaves by default.
     programme : str
         What the performer does.
     programme_db : float
@@ -76,12 +70,11 @@ class StageLoop:
         room: Room,
         sample_rate_hz: int = 48000,
         block: int = 256,
-        sliders: Sequence[tuple[str, float]] | None = None,
         equaliser: Equaliser | None = None,
         programme: Programme = "song",
-        programme_db: float = -22.0,
-        low_cut_hz: float = 100.0,
-        latency_s: float = 0.004,
+        programme_db: float = PROGRAMME_DB,
+        low_cut_hz: float = LOW_CUT_HZ,
+        latency_s: float = LATENCY_S,
         limiter_kind: LimiterKind = "soft",
         compressor_ratio: float = 1.0,
         compressor_threshold_db: float = -12.0,
@@ -93,11 +86,8 @@ class StageLoop:
         self.room = room
         self.sample_rate_hz = sample_rate_hz
         self.block = block
-        if equaliser is None:
-            places = third_octave_sliders() if sliders is None else sliders
-            equaliser = Equaliser("stage", graphic(places))
-        self.equaliser = equaliser
-        self.cuts_db = [0.0] * len(equaliser.sliders)
+        self.equaliser = Equaliser.from_settings("31") if equaliser is None else equaliser
+        self.cuts_db = [0.0] * len(self.equaliser.sliders)
         self.drive_dbfs = -120.0
         self._known = responses(room, sample_rate_hz) if known is None else known
         if self._known.sample_rate_hz != sample_rate_hz:
@@ -111,7 +101,7 @@ class StageLoop:
             raise ValueError(
                 f"block={block} must lie between 1 and the shortest delay, {shortest} samples"
             )
-        tail = int(_EQUALISER_S * sample_rate_hz)
+        tail = int(EQUALISER_S * sample_rate_hz)
         self._loop_length = len(self._known.feedback) + self._latency + tail
         self._channel_length = tail
         self._size = int(2 ** math.ceil(math.log2(self._loop_length + tail)))
@@ -156,11 +146,6 @@ class StageLoop:
         """What the loop's taps are multiplied with."""
         return self.fader_db + self.input_db + self._trim_db
 
-    @property
-    def sliders(self) -> tuple[tuple[str, float], ...]:
-        """Label and centre in Hz of each slider."""
-        return tuple((s.label, s.centre_hz) for s in self.equaliser.sliders)
-
     def _fold(self) -> tuple[np.ndarray, np.ndarray]:
         """Return the loop's whole response (without the fader) and the channel's alone."""
         frequency_hz = np.fft.rfftfreq(self._size, 1.0 / self.sample_rate_hz)
@@ -189,11 +174,12 @@ class StageLoop:
         ValueError
             For a slider that is not there, or a cut outside its travel.
         """
-        if not 0 <= index < len(self.sliders):
+        sliders = self.equaliser.sliders
+        if not 0 <= index < len(sliders):
             raise ValueError(
-                f"slider {index} is not there; sliders go from 0 to {len(self.sliders) - 1}"
+                f"slider {index} is not there; sliders go from 0 to {len(sliders) - 1}"
             )
-        deepest_db = self.equaliser.sliders[index].deepest_db
+        deepest_db = sliders[index].deepest_db
         if not -deepest_db <= cut_db <= 0.0:
             raise ValueError(f"cut_db={cut_db:g} must lie between {-deepest_db:g} and 0")
         self.cuts_db[index] = float(cut_db)

@@ -27,12 +27,14 @@ SPILL = 10.0 ** (-26.0 / 20.0)
 """How much of the others a microphone hears that the singer works at 5 cm while they stand 1 m
 off: 20 log10(0.05), the inverse distance law."""
 _PEAK = 0.5
+ROUND_S = 45.0
+"""After so long the same comes again: more than a verse, and rendered in a moment."""
 
 _CHORDS = ((0, 3, 7), (8, 12, 15), (3, 7, 10), (10, 14, 17))
 
 
 def _loud(x: np.ndarray) -> np.ndarray:
-    """Return the sound with its loud parts (the upper tenth of 50 ms pieces) at ``LOUD_RMS``."""
+    """Return the sound with its loud parts (the upper tenth of its 400 pieces) at ``LOUD_RMS``."""
     piece = max(len(x) // 400, 256)
     power = np.mean(x[: len(x) // piece * piece].reshape(-1, piece) ** 2, axis=1)
     top = math.sqrt(float(np.quantile(power, 0.9))) if len(power) else 0.0
@@ -129,7 +131,7 @@ def _pad(rng: np.random.Generator, seconds: float, rate_hz: int, beat_s: float) 
 
 
 def perform(
-    programme: Programme, *, seconds: float, sample_rate_hz: int = 48000, seed: int = 0
+    programme: Programme, *, seconds: float, sample_rate_hz: int, seed: int = 0
 ) -> np.ndarray:
     """Return one performance, float32 [seconds * sample_rate_hz].
 
@@ -142,7 +144,7 @@ def perform(
 
 
 def performed(
-    programme: Programme, *, seconds: float, sample_rate_hz: int = 48000, seed: int = 0
+    programme: Programme, *, seconds: float, sample_rate_hz: int, seed: int
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return one performance and the same close up, as the singer's own microphone has it.
 
@@ -184,7 +186,7 @@ def _bent(voice: np.ndarray) -> np.ndarray:
 
 
 class Performer:
-    """A performance of at least 30 s that goes round and round, read block by block.
+    """A performance of ``ROUND_S`` that goes round and round, read block by block.
 
     The end is blended into the beginning, so that the seam is not heard.
     """
@@ -193,12 +195,11 @@ class Performer:
         self,
         programme: Programme,
         *,
-        seconds: float = 45.0,
-        sample_rate_hz: int = 48000,
+        sample_rate_hz: int,
         seed: int = 0,
     ) -> None:
         sound, close_up = performed(
-            programme, seconds=max(seconds, 30.0), sample_rate_hz=sample_rate_hz, seed=seed
+            programme, seconds=ROUND_S, sample_rate_hz=sample_rate_hz, seed=seed
         )
         blend = int(0.1 * sample_rate_hz)
         self._samples, self._close_up = _round(sound, blend), _round(close_up, blend)

@@ -176,6 +176,22 @@ def _uneven(
     return response
 
 
+def _kept_at_walls(room: Room, to_mic: Images, pattern: np.ndarray) -> list[float]:
+    """Return the pressure kept at each wall hit in every band, for what a microphone hears."""
+    by_angle = _throw(to_mic.departure_cos, 1) * pattern
+    return [
+        wall_reflection(room, to_mic, t60_s=room.t60_s * part, heard=by_angle)
+        for part in _T60_OF_BAND
+    ]
+
+
+def _weights(found: Images, kept: float) -> np.ndarray:
+    """Return the amplitude of every image beside 1 m of free field; ``kept`` at each wall hit."""
+    if kept <= 0.0:
+        return np.where(found.hits == 0, 1.0 / found.distance_m, 0.0)
+    return np.exp(math.log(kept) * found.hits) / found.distance_m
+
+
 def _taps(spectrum: np.ndarray, length: int, first: int) -> np.ndarray:
     """Return the impulse response with nothing before sample ``first`` and a faded end."""
     from scipy.fft import irfft
@@ -192,7 +208,7 @@ def response_length(room: Room, sample_rate_hz: int) -> int:
     return int(sample_rate_hz * min(max(1.1 * room.t60_s, 0.06), LONGEST_S))
 
 
-def responses(room: Room, sample_rate_hz: int = 48000) -> Responses:
+def responses(room: Room, sample_rate_hz: int) -> Responses:
     """Compute the impulse responses of a room.
 
     Raises
@@ -215,7 +231,7 @@ def responses(room: Room, sample_rate_hz: int = 48000) -> Responses:
     total = {"feedback": np.zeros(length + 1, complex)}
     total |= {name: np.zeros(length + 1, complex) for name in ("covered", "box", "voice_box")}
     shortest_m = math.inf
-    kept: list[float] | None = None
+    kept: list[float] = []
 
     def heard(source: Point, aim: Point, receiver: Point, salt: int) -> Images:
         return images(
@@ -226,19 +242,6 @@ def responses(room: Room, sample_rate_hz: int = 48000) -> Responses:
             reach_m=max(reach_m, math.dist(source, receiver) * 1.001),
             seed=room.seed * 64 + salt,
         )
-
-    def weights_of(found: Images, b: int) -> np.ndarray:
-        nonlocal kept
-        if kept is None:
-            # The first images asked for are those of the first loudspeaker at the microphone.
-            by_angle = _throw(found.departure_cos, 1) * pattern
-            kept = [
-                wall_reflection(room, found, t60_s=room.t60_s * r, heard=by_angle)
-                for r in _T60_OF_BAND
-            ]
-        if kept[b] <= 0.0:
-            return np.where(found.hits == 0, 1.0 / found.distance_m, 0.0)
-        return np.exp(math.log(kept[b]) * found.hits) / found.distance_m
 
     def add(name: str, found: Images, weights: np.ndarray, by: np.ndarray) -> None:
         total[name] += by * placed(found, weights, sample_rate_hz=sample_rate_hz, length=length)
@@ -252,16 +255,18 @@ def responses(room: Room, sample_rate_hz: int = 48000) -> Responses:
         to_box = heard(speaker.position_m, speaker.aim, room.box_m, 2 * i + 1)
         shortest_m = min(shortest_m, math.dist(speaker.position_m, mic.position_m))
         pattern = mic.omni_part + (1.0 - mic.omni_part) * (to_mic.arrival @ np.array(mic.aim))
+        # The walls are fitted to the first loudspeaker at the microphone.
+        kept = kept or _kept_at_walls(room, to_mic, pattern)
         for b in range(3):
-            loud = weights_of(to_mic, b) * _throw(to_mic.departure_cos, b)
+            loud = _weights(to_mic, kept[b]) * _throw(to_mic.departure_cos, b)
             add("feedback", to_mic, loud * pattern, band[b] * cabinet)
             add("covered", to_mic, loud, band[b] * cabinet)
-            loud = weights_of(to_box, b) * _throw(to_box.departure_cos, b)
+            loud = _weights(to_box, kept[b]) * _throw(to_box.departure_cos, b)
             add("box", to_box, loud, band[b] * cabinet)
     voice = heard(room.mouth_m, unit(0.0, 1.0, 0.0), room.box_m, 63)
     near_m = math.dist(room.mouth_m, mic.position_m)
     for b in range(3):
-        add("voice_box", voice, weights_of(voice, b) * near_m, band[b])
+        add("voice_box", voice, _weights(voice, kept[b]) * near_m, band[b])
     # A hand round the grille makes a small cavity: a broad resonance between 1 and 3 kHz.
     cup = peaking_response(
         centre_hz=float(rng.uniform(1000.0, 2800.0)),

@@ -18,23 +18,27 @@ import numpy as np
 from monitor.advice.equaliser import Equaliser
 from monitor.stage.filters import low_cut_response
 from monitor.stage.fir import folded
-from monitor.stage.loop import FADER_DEFAULT_DB, FADER_MAX_DB, StageLoop
+from monitor.stage.loop import (
+    EQUALISER_S,
+    FADER_DEFAULT_DB,
+    FADER_MAX_DB,
+    LATENCY_S,
+    LOW_CUT_HZ,
+    PROGRAMME_DB,
+    StageLoop,
+)
 from monitor.stage.nyquist import highest_gain_db
 from monitor.stage.performer import Programme
 from monitor.stage.room import Responses, responses
 from monitor.stage.scenario import PRACTICE_ROOMS, Placement, PracticeRoom
 
-LOW_CUT_HZ = 100.0
-LATENCY_S = 0.004
-PROGRAMME_DB = -22.0
-"""These three are the loop's own defaults, said here because the flat limit depends on them."""
-_TAIL_S = 0.12
-
 
 def flat_loop_gain_db(known: Responses) -> float:
-    """Return the loop's gain in dB where it rings first: all sliders flat, fader gain 1."""
+    """Return the gain in dB of the stage's loop, as it is built by default, where it rings first:
+    all sliders flat, fader gain 1.
+    """
     rate = known.sample_rate_hz
-    latency, tail = round(LATENCY_S * rate), int(_TAIL_S * rate)
+    latency, tail = round(LATENCY_S * rate), int(EQUALISER_S * rate)
     length = len(known.feedback) + latency + tail
     size = int(2 ** math.ceil(math.log2(length + tail)))
     channel = low_cut_response(
@@ -104,8 +108,7 @@ def take_seat(
     placement: Placement,
     *,
     sample_rate_hz: int,
-    sliders: Sequence[tuple[str, float]] | None = None,
-    equaliser: Equaliser | None = None,
+    equaliser: Equaliser | None,
     programme: Programme = "song",
     seed: int = 1,
     first_gain_db: float | None = None,
@@ -133,13 +136,10 @@ def take_seat(
     loop = StageLoop(
         room=placement.room,
         sample_rate_hz=sample_rate_hz,
-        sliders=sliders,
         equaliser=equaliser,
         programme=programme,
         # The singer is as loud wherever the loudspeaker stands.
         programme_db=PROGRAMME_DB + gain_db,
-        low_cut_hz=LOW_CUT_HZ,
-        latency_s=LATENCY_S,
         seed=seed,
         known=known,
     )

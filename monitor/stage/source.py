@@ -10,7 +10,7 @@ import logging
 import queue
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -32,6 +32,8 @@ from monitor.stage.telling import next_step, stage_fields
 
 LOG = logging.getLogger(__name__)
 
+SAMPLE_RATE_HZ = 48000
+SEED = 1
 BLOCK_SAMPLES = 512
 QUEUED_BLOCKS = 190
 """About two seconds at 48 kHz; a reader that is slower loses blocks, and is told."""
@@ -44,16 +46,12 @@ class StageMicrophone:
 
     Parameters
     ----------
-    sliders : sequence of (str, float), optional
-        Label and centre in Hz of the user's own sliders; 31 third octaves by default.
     equaliser : Equaliser, optional
-        The user's own of any kind, in the place of ``sliders``.
-    room : str
-        Name of one of the scenario's rooms; it begins with its first placement.
+        The user's own; 31 third octaves by default.
     programme : str
         What the performer does.
     loop : StageLoop, optional
-        A loop of one's own in place of the room.
+        A loop of one's own in the place of the scenario's first room as the band found it.
     sound : SoundDoor, optional
         Where the sound can be listened to; closed with the stage.
     """
@@ -61,36 +59,30 @@ class StageMicrophone:
     def __init__(
         self,
         *,
-        sliders: Sequence[tuple[str, float]] | None = None,
         equaliser: Equaliser | None = None,
-        room: str = DEFAULT_ROOM.name,
         programme: Programme = "song",
-        sample_rate_hz: int = 48000,
-        seed: int = 1,
         loop: StageLoop | None = None,
         sound: SoundDoor | None = None,
     ) -> None:
         if loop is not None:
             self._seat = seat_of(loop)
         else:
-            found = practice_room(room)
+            room = practice_room(DEFAULT_ROOM.name)
             self._seat = take_seat(
-                found,
-                found.placements[0],
-                sample_rate_hz=sample_rate_hz,
-                sliders=sliders,
+                room,
+                room.placements[0],
+                sample_rate_hz=SAMPLE_RATE_HZ,
                 equaliser=equaliser,
                 programme=programme,
-                seed=seed,
+                seed=SEED,
             )
         self._rate_hz = self._seat.loop.sample_rate_hz
-        self._seed = seed
         self._sound = sound
         self._mover = Mover(
             sample_rate_hz=self._rate_hz,
             equaliser=self._seat.loop.equaliser,
             programme=programme,
-            seed=seed,
+            seed=SEED,
             present=lambda: self._seat,
         )
         self._tried: dict[tuple[str, str], float] = {}
@@ -253,7 +245,7 @@ class StageMicrophone:
         It is the vocal channel before the fader, on the same clock as the blocks of ``read``.
         """
         if take is not None and self._line is None:  # takes a moment, so not where the stage waits
-            self._line = StageLine(sample_rate_hz=self._rate_hz, seed=self._seed)
+            self._line = StageLine(sample_rate_hz=self._rate_hz, seed=SEED)
         with self._lock:
             self._take_line = take
             self._seat.loop.line = None if take is None else self._line

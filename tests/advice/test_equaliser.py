@@ -15,7 +15,7 @@ from scipy import signal
 
 from monitor.advice.choice import EqualiserChoice
 from monitor.advice.equaliser import Equaliser
-from monitor.advice.labels import KINDS, parse_frequency, written
+from monitor.advice.labels import KINDS, decibels, parse_frequency, written
 from monitor.advice.widths import WIDTHS, Width
 
 # ISO 266 preferred frequencies, from 20 Hz to 20 kHz, third octaves.
@@ -298,6 +298,10 @@ def test_a_filter_is_named_by_the_frequency_to_put_it_to() -> None:
 def test_frequencies_as_one_would_dial_them(hz: float, text: str) -> None:
     assert written(hz) == text
     assert parse_frequency(text) == pytest.approx(hz, rel=0.005)
+
+
+def test_decibels_have_no_needless_tail_and_no_minus_before_nothing() -> None:
+    assert [decibels(v) for v in (4.0, 4.45, -12.0, -0.01)] == ["4", "4.5", "-12", "0"]
 
 
 @pytest.mark.parametrize(

@@ -8,25 +8,25 @@ synthesised voices: pitch against the library, and speech and singing told apart
 
 from __future__ import annotations
 
+from tests.bench import one_thread  # noqa: F401
+
+# isort: split
+
 import argparse
 import os
+import pickle
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "NUMBA_NUM_THREADS"):
-    os.environ[_name] = "1"
+import numpy as np
+import soundfile
 
-import pickle  # noqa: E402
-import time  # noqa: E402
-from dataclasses import dataclass  # noqa: E402
-from pathlib import Path  # noqa: E402
-from typing import Any  # noqa: E402
-
-import numpy as np  # noqa: E402
-import soundfile  # noqa: E402
-
-from monitor.channel.meter import ChannelMeter  # noqa: E402
-from monitor.channel.pitch_range import semitones  # noqa: E402
-from tests.bench.sounds import singer  # noqa: E402
-from tests.channel import voices  # noqa: E402
+from monitor.channel.meter import ChannelMeter
+from monitor.channel.pitch_range import semitones
+from tests.bench.sounds import singer
+from tests.channel import voices
 
 librosa: Any
 try:

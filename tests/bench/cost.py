@@ -6,20 +6,19 @@ a busy machine still stretches them, so compare as ratios within one run.
 
 from __future__ import annotations
 
-import os
+from tests.bench import one_thread  # noqa: F401
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "NUMBA_NUM_THREADS"):
-    os.environ[_name] = "1"
+# isort: split
 
-import subprocess  # noqa: E402
-import sys  # noqa: E402
-import time  # noqa: E402
-from collections.abc import Callable  # noqa: E402
+import subprocess
+import sys
+import time
+from collections.abc import Callable
 
-import numpy as np  # noqa: E402
+import numpy as np
 
-from monitor.listening.listener import Listener  # noqa: E402
-from tests.bench import trackers  # noqa: E402
+from monitor.listening.listener import Listener
+from tests.bench import trackers
 
 RATES_HZ = (16000, 44100, 48000, 96000)
 BESIDE_HZ = 48000

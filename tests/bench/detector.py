@@ -7,21 +7,22 @@ What counts as right, false and stopped stands at the top of ``scoring.py``.
 
 from __future__ import annotations
 
+from tests.bench import one_thread  # noqa: F401
+
+# isort: split
+
 import argparse
 import os
 import sys
 from importlib.util import find_spec
 from pathlib import Path
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")  # the pool's processes share the cores already
-
-from tests.bench import report  # noqa: E402
-from tests.bench.material import sounds  # noqa: E402
-from tests.bench.pool import run_all  # noqa: E402
-from tests.bench.results import Results, as_json  # noqa: E402
-from tests.bench.sources import SCORED_SEEDS_FROM  # noqa: E402
-from tests.bench.trials import (  # noqa: E402
+from tests.bench import report
+from tests.bench.material import sounds
+from tests.bench.pool import run_all
+from tests.bench.results import Results, as_json
+from tests.bench.sources import SCORED_SEEDS_FROM
+from tests.bench.trials import (
     STABLE_SEEDS_FROM,
     detectors,
     score_run,

@@ -15,6 +15,10 @@ squeezes hides part of the excess.
 
 from __future__ import annotations
 
+from tests.bench import one_thread  # noqa: F401
+
+# isort: split
+
 import argparse
 import json
 import math
@@ -23,25 +27,22 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")  # the pool's processes share the cores already
+import numpy as np
 
-import numpy as np  # noqa: E402
-
-from monitor.advice.growth import LineTrace, Slope  # noqa: E402
-from monitor.advice.margin import (  # noqa: E402
+from monitor.advice.growth import LineTrace, Slope
+from monitor.advice.margin import (
     WANTED_MARGIN_DB,
     Excess,
     LoopTimes,
     advised_pull_db,
 )
-from monitor.listening.listener import Listener  # noqa: E402
-from monitor.listening.rings import RingEvent  # noqa: E402
-from monitor.stage.nyquist import Critical  # noqa: E402
-from monitor.stage.provoke import Run, render_run  # noqa: E402
-from monitor.stage.run_spec import RunSpec, random_spec  # noqa: E402
-from tests.bench.pool import run_all  # noqa: E402
-from tests.bench.scoring import NEAR_PART  # noqa: E402
+from monitor.listening.listener import Listener
+from monitor.listening.rings import RingEvent
+from monitor.stage.nyquist import Critical
+from monitor.stage.provoke import Run, render_run
+from monitor.stage.run_spec import RunSpec, random_spec
+from tests.bench.pool import run_all
+from tests.bench.scoring import NEAR_HZ, NEAR_PART
 
 EXCESS_SEEDS_FROM = 180_000
 DURATION_S = 13.0
@@ -119,7 +120,7 @@ def mode_of(frequency_hz: float, truth: tuple[Critical, ...]) -> Critical | None
     near = [
         mode
         for mode in truth
-        if abs(mode.frequency_hz - frequency_hz) <= max(6.0, NEAR_PART * mode.frequency_hz)
+        if abs(mode.frequency_hz - frequency_hz) <= max(NEAR_HZ, NEAR_PART * mode.frequency_hz)
     ]
     return min(near, key=lambda mode: abs(mode.frequency_hz - frequency_hz), default=None)
 

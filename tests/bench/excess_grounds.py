@@ -15,21 +15,22 @@ response (``ring_out_room``).
 
 from __future__ import annotations
 
+from tests.bench import one_thread  # noqa: F401
+
+# isort: split
+
 import argparse
 import math
 import os
 from typing import NamedTuple
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")  # the pool's processes share the cores already
+import numpy as np
 
-import numpy as np  # noqa: E402
-
-from monitor.advice.equaliser import Equaliser  # noqa: E402
-from monitor.stage.images import SOUND_SPEED_M_S  # noqa: E402
-from monitor.stage.room import random_room  # noqa: E402
-from tests.bench.pool import run_all  # noqa: E402
-from tests.bench.ring_out_room import LATENCY_S, BenchRoom  # noqa: E402
+from monitor.advice.equaliser import Equaliser
+from monitor.stage.images import SOUND_SPEED_M_S
+from monitor.stage.room import random_room
+from tests.bench.pool import run_all
+from tests.bench.ring_out_room import LATENCY_S, BenchRoom
 
 GROUNDS_SEEDS_FROM = 60_000
 FACTOR = 1.5

@@ -228,9 +228,9 @@ def straightness(power: np.ndarray, frames: int = 7) -> np.ndarray:
     return np.nan_to_num(-np.abs(slope_deviation(power, frames)), nan=-np.inf)
 
 
-def feedback_existence(power: np.ndarray, frames: int = 7) -> np.ndarray:
+def feedback_existence(power: np.ndarray) -> np.ndarray:
     """FEP: 0.7 slopeness + 0.3 peakness, slopeness = exp(-|IMSD|) (FIFTY eq. 105-106)."""
-    return 0.7 * np.exp(straightness(power, frames)) + 0.3 * peakness(power)
+    return 0.7 * np.exp(straightness(power)) + 0.3 * peakness(power)
 
 
 def two_stage_slope(power: np.ndarray, *, hop_s: float) -> np.ndarray:

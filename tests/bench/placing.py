@@ -13,24 +13,23 @@ on.
 
 from __future__ import annotations
 
-import os
+from tests.bench import one_thread  # noqa: F401
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ[_name] = "1"
+# isort: split
 
-import argparse  # noqa: E402
-import statistics  # noqa: E402
-from collections.abc import Sequence  # noqa: E402
-from dataclasses import dataclass  # noqa: E402
+import argparse
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from monitor.placing.changes import LEAST_DB, spread_db, tried_moves  # noqa: E402
-from monitor.placing.loop import Reckoner  # noqa: E402
-from monitor.placing.stage import Stage  # noqa: E402
-from monitor.placing.stage_file import parse_stage  # noqa: E402
-from monitor.stage.as_plan import as_plan  # noqa: E402
-from monitor.stage.scenario import PRACTICE_ROOMS  # noqa: E402
-from tests.bench.placing_stage import random_stage, simulated_spare_db  # noqa: E402
-from tests.bench.pool import run_all  # noqa: E402
+from monitor.placing.changes import LEAST_DB, spread_db, tried_moves
+from monitor.placing.loop import Reckoner
+from monitor.placing.stage import Stage
+from monitor.placing.stage_file import parse_stage
+from monitor.stage.as_plan import as_plan
+from monitor.stage.scenario import PRACTICE_ROOMS
+from tests.bench.placing_stage import random_stage, simulated_spare_db
+from tests.bench.pool import run_all
 
 WITHIN_DB = 3.0
 LEAST_WITHIN = 0.80

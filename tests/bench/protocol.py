@@ -16,6 +16,10 @@ its level alone, and all excerpts are brought to one peak.
 
 from __future__ import annotations
 
+from tests.bench import one_thread  # noqa: F401
+
+# isort: split
+
 import argparse
 import json
 import os
@@ -23,12 +27,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import get_args
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")  # the pool's processes share the cores already
-
-from monitor.listening.rings import Way  # noqa: E402
-from tests.bench.excerpts import OVER_DB, programme, render  # noqa: E402
-from tests.bench.framewise import (  # noqa: E402
+from monitor.listening.rings import Way
+from tests.bench.excerpts import OVER_DB, programme, render
+from tests.bench.framewise import (
     Grid,
     Tally,
     features,
@@ -36,7 +37,7 @@ from tests.bench.framewise import (  # noqa: E402
     once_it_stands_out,
     ours,
 )
-from tests.bench.pool import run_all  # noqa: E402
+from tests.bench.pool import run_all
 
 GROUPS = ("speech", "music")
 SPANS = ("full", "early")

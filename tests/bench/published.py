@@ -12,6 +12,10 @@ as our set way, by howls in the tuning part's sounds without feedback.
 
 from __future__ import annotations
 
+from tests.bench import one_thread  # noqa: F401
+
+# isort: split
+
 import argparse
 import json
 import math
@@ -22,27 +26,25 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, get_args
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")  # the pool's processes share the cores already
+import numpy as np
 
-import numpy as np  # noqa: E402
-
-from monitor.listening.rings import Way  # noqa: E402
-from monitor.stage.provoke import Run, render_run  # noqa: E402
-from monitor.stage.run_spec import random_spec  # noqa: E402
-from tests.bench.criteria import THRESHOLDS, Points, alarm_count, alarms, answers  # noqa: E402
-from tests.bench.figures import (  # noqa: E402
+from monitor.listening.rings import Way
+from monitor.stage.provoke import Run, render_run
+from monitor.stage.run_spec import random_spec
+from tests.bench.criteria import THRESHOLDS, Points, alarm_count, alarms, answers
+from tests.bench.figures import (
     LoopResult,
     Measure,
     loop_figures,
     rate,
 )
-from tests.bench.material import Sound, programme_for, sounds  # noqa: E402
-from tests.bench.pool import run_all  # noqa: E402
-from tests.bench.replay import PLAIN, listen  # noqa: E402
-from tests.bench.report import cell, print_table  # noqa: E402
-from tests.bench.results import _finite  # noqa: E402
-from tests.bench.scoring import (  # noqa: E402
+from tests.bench.material import Sound, programme_for, sounds
+from tests.bench.pool import run_all
+from tests.bench.replay import PLAIN, listen
+from tests.bench.report import cell, print_table
+from tests.bench.results import finite
+from tests.bench.scoring import (
+    NEAR_HZ,
     NEAR_PART,
     Flagged,
     LoopFacts,
@@ -51,8 +53,8 @@ from tests.bench.scoring import (  # noqa: E402
     facts_of,
     score_loop,
 )
-from tests.bench.sources import SCORED_SEEDS_FROM  # noqa: E402
-from tests.bench.trials import PROGRAMME_S, render, samples_of  # noqa: E402
+from tests.bench.sources import SCORED_SEEDS_FROM
+from tests.bench.trials import PROGRAMME_S, render, samples_of
 
 GROUPS = ("music", "speech", "singing", "steady")
 WAYS: tuple[Way, ...] = get_args(Way)
@@ -150,7 +152,7 @@ def _ring_at(begin_s: float, end_s: float, truth: Truth) -> Flagged:
 
 def _at(frequency_hz: np.ndarray, places_hz: np.ndarray, slack_hz: float) -> np.ndarray:
     """Whether each frequency [n] is one of the places, as in `is_at`, or within ``slack_hz``."""
-    reach_hz = np.maximum(NEAR_PART * frequency_hz, max(6.0, slack_hz))
+    reach_hz = np.maximum(NEAR_PART * frequency_hz, max(NEAR_HZ, slack_hz))
     found = np.zeros(len(frequency_hz), bool)
     for place_hz in places_hz:
         found |= np.abs(frequency_hz - place_hz) <= reach_hz
@@ -349,7 +351,7 @@ def as_json(found: Sequence[dict[str, Any]]) -> str:
             return asdict(value)
         return {k: plain(v) for k, v in value.items()} if isinstance(value, dict) else value
 
-    return json.dumps(_finite([plain(row) for row in found]), indent=1, allow_nan=False) + "\n"
+    return json.dumps(finite([plain(row) for row in found]), indent=1, allow_nan=False) + "\n"
 
 
 def main() -> None:

@@ -107,13 +107,13 @@ def as_json(results: Results) -> str:
             for sound in results.sounds
         ],
     }
-    return json.dumps(_finite(content), indent=1, allow_nan=False) + "\n"
+    return json.dumps(finite(content), indent=1, allow_nan=False) + "\n"
 
 
-def _finite(value: Any) -> Any:
+def finite(value: Any) -> Any:
     """The same with null for what JSON has no word for."""
     if isinstance(value, dict):
-        return {key: _finite(one) for key, one in value.items()}
+        return {key: finite(one) for key, one in value.items()}
     if isinstance(value, list | tuple):
-        return [_finite(one) for one in value]
+        return [finite(one) for one in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value

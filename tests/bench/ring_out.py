@@ -14,6 +14,10 @@ a handful are played and listened to (``ring_out_sound``).
 
 from __future__ import annotations
 
+from tests.bench import one_thread  # noqa: F401
+
+# isort: split
+
 import argparse
 import json
 import math
@@ -22,15 +26,12 @@ from collections import Counter
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")  # the pool's processes share the cores already
+import numpy as np
 
-import numpy as np  # noqa: E402
-
-from monitor.advice.equaliser import Equaliser  # noqa: E402
-from tests.bench.pool import run_all  # noqa: E402
-from tests.bench.ring_out_best import best_gain_db, frontier, handled_gain_db  # noqa: E402
-from tests.bench.ring_out_hands import (  # noqa: E402
+from monitor.advice.equaliser import Equaliser
+from tests.bench.pool import run_all
+from tests.bench.ring_out_best import best_gain_db, frontier, handled_gain_db
+from tests.bench.ring_out_hands import (
     ALL_HANDS,
     STEADY,
     Hands,
@@ -38,8 +39,8 @@ from tests.bench.ring_out_hands import (  # noqa: E402
     advised,
     habit,
 )
-from tests.bench.ring_out_room import HEARD_ERRORS, BenchRoom  # noqa: E402
-from tests.bench.ring_out_sound import sounded  # noqa: E402
+from tests.bench.ring_out_room import HEARD_ERRORS, BenchRoom
+from tests.bench.ring_out_sound import sounded
 
 ROOM_SEEDS_FROM = 100_000
 PLAYS = ("silence", "talk")

@@ -5,7 +5,7 @@ Both have the same hands and the same box that hears.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -232,15 +232,11 @@ class Performer:
 
 
 def advised(
-    room: BenchRoom,
-    equaliser: Equaliser,
-    hands: Hands,
-    rng: np.random.Generator,
-    make: Callable[[Equaliser], RingOut] = RingOut,
+    room: BenchRoom, equaliser: Equaliser, hands: Hands, rng: np.random.Generator
 ) -> Outcome:
     """Do what the ring-out says and nothing else."""
     who = Performer(room, equaliser, hands, rng, sound=Sounding(room, equaliser, rng))
-    box, sound = make(equaliser), who.sound
+    box, sound = RingOut(equaliser), who.sound
     box.command("begin", 0.0)
     while sound.clock_s < MOST_S:
         for news in sound.pass_s(STEP_S):

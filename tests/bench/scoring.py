@@ -6,7 +6,7 @@ episodes, so that ours, the hand rule and published criteria are scored by the s
 Conventions
 -----------
 Times are seconds from the first sample; None: never happened; ``inf``: not within the sound.
-A flag is *at* a frequency within ``NEAR_PART`` of it (or 6 Hz, if that is more).
+A flag is *at* a frequency within ``NEAR_PART`` of it (or ``NEAR_HZ``, if that is more).
 
 Terms
 -----
@@ -45,6 +45,8 @@ from monitor.stage.run_truth import NEAR_DB, in_band, running_level
 
 NEAR_PART = 0.012
 """A flag is for a frequency when it lies this near: less than a quarter tone, more than drift."""
+NEAR_HZ = 6.0
+"""... or this near, if that is more: about a bin of the longer window."""
 ROOM_TO_ACT_S = 0.5
 """Overtaken later than this before the end, nothing could have been caught in time."""
 HELD_DB = -0.25
@@ -158,7 +160,8 @@ def moments(flags: Iterable[tuple[float, float]]) -> list[Flagged]:
 
 def is_at(frequency_hz: float, places_hz: np.ndarray) -> bool:
     """Whether a frequency is one of these [n]."""
-    return bool(np.any(np.abs(places_hz - frequency_hz) <= np.maximum(NEAR_PART * frequency_hz, 6)))
+    reach_hz = max(NEAR_PART * frequency_hz, NEAR_HZ)
+    return bool(np.any(np.abs(places_hz - frequency_hz) <= reach_hz))
 
 
 def facts_of(run: Run, *, programme: str) -> LoopFacts:

@@ -11,18 +11,18 @@ which the thresholds of ``monitor/listening/listener.py`` are chosen.
 
 from __future__ import annotations
 
+from tests.bench import one_thread  # noqa: F401
+
+# isort: split
+
 import argparse
 import json
-import os
 import tempfile
 import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
-
-# Before numpy: one thread a process, as there are as many processes as processors.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import pytest
 
 from firmware.ports import MicrophoneStatus
-from monitor import present
+from monitor import present, present_advice
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import Excess
 from monitor.advice.moves import Move, moves
@@ -529,3 +530,23 @@ def test_advice_for_another_ring_is_kept_back() -> None:
     assert present.advised_fields(of_another) == {"standing": []}
     assert present.advised_fields(situation(advised=advised)) == {"standing": []}
     assert present.advised_fields(situation()) == {}
+
+
+def test_a_curve_that_stands_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A ring-out that is done is told ten times a second, for as long as nobody puts it away."""
+    asked: list[Sequence[Pull]] = []
+    true = present_advice.standing_response_db
+
+    def counting(equaliser: Equaliser, pulls: Sequence[Pull], hz: np.ndarray) -> np.ndarray:
+        asked.append(pulls)
+        return true(equaliser, pulls, hz)
+
+    monkeypatch.setattr(present_advice, "standing_response_db", counting)
+    equaliser = Equaliser.from_settings("31")
+    one, other = (Pull("2.5k", pull_db, 2511.886, 4.3) for pull_db in (3.25, 3.75))
+    first = [present_advice.curve_fields(equaliser, [one]) for _ in range(10)]
+    then = present_advice.curve_fields(equaliser, [other])
+    assert [len(pulls) for pulls in asked] == [1, 1]
+    assert all(fields == first[0] for fields in first)
+    assert min(first[0]["db"]) == pytest.approx(-3.25, abs=0.2)
+    assert min(then["db"]) == pytest.approx(-3.75, abs=0.2)

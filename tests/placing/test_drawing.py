@@ -22,6 +22,7 @@ from monitor.placing.plan_words import short_change
 from monitor.placing.reckon import reckon
 from monitor.placing.shapes import THEMES, Words
 from monitor.placing.shapes_png import png_image
+from monitor.placing.shapes_svg import svg_text
 from monitor.placing.stage import FOOT_M, Stage, Units
 from monitor.placing.stage_file import EXAMPLE, read_stage
 from monitor.placing.things import POLAR_PX
@@ -194,7 +195,8 @@ def test_deaf_directions_are_shown(pattern: str, nulls: list[float]) -> None:
 @pytest.mark.parametrize("standalone", [False, True])
 def test_nothing_that_a_strict_policy_forbids(standalone: bool) -> None:
     stage = a_stage()
-    root = ET.fromstring(draw_svg(stage, reckon(stage), standalone=standalone))
+    picture = plan_picture(stage, reckon(stage), caption=standalone)
+    root = ET.fromstring(svg_text(picture, theme="night" if standalone else None))
     for element in root.iter():
         assert element.tag not in {f"{SVG}style", f"{SVG}script", f"{SVG}image", f"{SVG}use"}
         assert not [k for k in element.attrib if k == "style" or k.startswith("on") or "href" in k]
@@ -418,11 +420,8 @@ def test_png_and_svg_show_the_same(tmp_path: Path) -> None:
 
 def test_day_and_night_differ_in_colours_only() -> None:
     stage = a_stage()
-    reckoning = reckon(stage)
-    night, day = (
-        draw_svg(stage, reckoning, standalone=True, theme=theme)
-        for theme in ("night", "day")  # type: ignore[arg-type]
-    )
+    picture = plan_picture(stage, reckon(stage), caption=True)
+    night, day = svg_text(picture, theme="night"), svg_text(picture, theme="day")
     for ink, code in THEMES["night"].items():
         night = night.replace(code, ink)
     for ink, code in THEMES["day"].items():

@@ -10,7 +10,6 @@ import pytest
 from monitor.report.words import (
     EveningClock,
     date_words,
-    decibels,
     length_words,
     listed,
     moment_of,
@@ -30,8 +29,7 @@ def test_lengths(seconds: float, said: str) -> None:
     assert length_words(seconds) == said
 
 
-def test_decibels_and_lists() -> None:
-    assert [decibels(v) for v in (4.0, 4.45, -12.0, -0.01)] == ["4", "4.5", "-12", "0"]
+def test_lists() -> None:
     assert [listed(list(s)) for s in ("", "a", "ab", "abc")] == ["", "a", "a and b", "a, b and c"]
 
 

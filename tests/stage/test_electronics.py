@@ -43,7 +43,8 @@ def test_the_stage_does_what_advice_reckons_with() -> None:
     change = loop.loop_response(grid_hz) / before
     expected = moved.response([9.0, 0.0, 0.0, 0.0], grid_hz, RATE_HZ)
     assert change == pytest.approx(expected, abs=0.02)
-    assert loop.sliders[0] == ("filter 1", 1100.0)
+    first = loop.equaliser.sliders[0]
+    assert (first.label, first.centre_hz) == ("filter 1", 1100.0)
     assert loop.cuts_db == [-9.0, 0.0, 0.0, 0.0]
 
 
@@ -52,7 +53,7 @@ def test_cuts_that_do_not_fit_change_nothing(cuts_db: list[float]) -> None:
     loop = StageLoop(room=DEFAULT_ROOM, programme="silence")
     with pytest.raises(ValueError, match="4 cuts of 0 dB or less expected"):
         loop.equalise(Equaliser.from_settings("parametric"), cuts_db)
-    assert len(loop.sliders) == 31
+    assert len(loop.equaliser.sliders) == 31
 
 
 @pytest.mark.parametrize("block", [64, 192, 256])

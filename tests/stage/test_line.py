@@ -81,7 +81,7 @@ def test_hum_and_rumble_are_there_and_quiet() -> None:
 
 
 def test_close_up_is_the_same_voice_at_the_same_time() -> None:
-    performer = Performer("song", seed=1)
+    performer = Performer("song", sample_rate_hz=48000, seed=1)
     far = [performer.read(n) for n in (1000, 48000, 96000)]
     close = performer.close_up(96000)
     assert np.corrcoef(far[-1], close)[0, 1] > 0.8

@@ -23,11 +23,11 @@ from monitor.stage.source import BLOCK_SAMPLES, StageMicrophone
 from tests.waiting import awaited
 
 CELLAR, HERON = list(PRACTICE_ROOMS.values())[:2]
-SLIDERS = [("low", 250.0), ("500", 500.0)]
+TWO = Equaliser("two bands", graphic([("low", 250.0), ("500", 500.0)]))
 
 
 def loop_in(name: str) -> StageLoop:
-    return StageLoop(room=ROOMS[name], programme="talk", sliders=SLIDERS)
+    return StageLoop(room=ROOMS[name], programme="talk", equaliser=TWO)
 
 
 @pytest.fixture
@@ -133,7 +133,7 @@ PRESENT = Seat(loop_in(CELLAR.name), CELLAR, CELLAR.placements[0], first_gain_db
 def mover(builder: Builder) -> Mover:
     return Mover(
         sample_rate_hz=48000,
-        equaliser=Equaliser("two", graphic(SLIDERS)),
+        equaliser=TWO,
         programme="talk",
         seed=1,
         present=lambda: PRESENT,

@@ -7,6 +7,8 @@ from itertools import chain
 import numpy as np
 import pytest
 
+from monitor.advice.choice import graphic
+from monitor.advice.equaliser import Equaliser
 from monitor.stage.loop import FADER_DEFAULT_DB, FADER_MAX_DB, StageLoop
 from monitor.stage.room import check_room, responses
 from monitor.stage.scenario import PRACTICE_ROOMS, ROOMS, Placement, PracticeRoom, practice_room
@@ -14,7 +16,7 @@ from monitor.stage.seat import flat_loop_gain_db, seat_of, take_seat
 
 RATE_HZ = 48000
 ALL = [(room, one) for room in PRACTICE_ROOMS.values() for one in room.placements]
-FEW = [("low", 250.0), ("high", 2000.0)]
+FEW = Equaliser("two bands", graphic([("low", 250.0), ("high", 2000.0)]))
 
 
 def test_there_is_something_to_try_in_every_room() -> None:
@@ -76,7 +78,7 @@ def test_the_flat_limit_is_the_loop_s_own(name: str) -> None:
     """Beside the stage's own loop: the same limit, seen through its public response."""
     room = PRACTICE_ROOMS[name].placements[0].room
     known = responses(room, RATE_HZ)
-    loop = StageLoop(room=room, known=known, sliders=FEW)
+    loop = StageLoop(room=room, known=known, equaliser=FEW)
     loop.fader_db = 0.0
     at = loop.critical(1)[0].frequency_hz
     # At the limit |L| = 1 with the fader at 0; undo the fader's scale with the bare room and
@@ -91,7 +93,7 @@ def test_the_flat_limit_is_the_loop_s_own(name: str) -> None:
 def test_a_better_placement_rings_higher_on_the_same_scale() -> None:
     room = practice_room("Cellar under the Rope Shop")
     first, forward = (
-        take_seat(room, one, sample_rate_hz=RATE_HZ, sliders=FEW) for one in room.placements[:2]
+        take_seat(room, one, sample_rate_hz=RATE_HZ, equaliser=FEW) for one in room.placements[:2]
     )
     assert first.gain_db == 0.0
     assert forward.first_gain_db == pytest.approx(first.first_gain_db)
@@ -114,7 +116,7 @@ def test_cuts_go_along_and_a_known_limit_is_not_worked_out_again() -> None:
         room,
         room.placements[1],
         sample_rate_hz=RATE_HZ,
-        sliders=FEW,
+        equaliser=FEW,
         first_gain_db=3.0,
         cuts_db=(0.0, -6.0),
     )
@@ -123,7 +125,7 @@ def test_cuts_go_along_and_a_known_limit_is_not_worked_out_again() -> None:
 
 
 def test_a_loop_of_one_s_own_has_its_room_where_that_is_known() -> None:
-    known = StageLoop(room=ROOMS["Tin Chapel"], sliders=FEW)
+    known = StageLoop(room=ROOMS["Tin Chapel"], equaliser=FEW)
     seat = seat_of(known)
     assert seat.room is PRACTICE_ROOMS["Tin Chapel"]
     assert seat.gain_db == 0.0

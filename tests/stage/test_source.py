@@ -9,7 +9,7 @@ from contextlib import closing
 import numpy as np
 import pytest
 
-from monitor.advice.choice import EqualiserChoice
+from monitor.advice.choice import EqualiserChoice, graphic
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.sliders import LOW_CUT, LOW_CUT_DB
 from monitor.stage import source
@@ -22,8 +22,8 @@ from tests.waiting import awaited
 
 
 def small_stage() -> StageMicrophone:
-    sliders = [("low", 250.0), ("500", 500.0)]
-    return StageMicrophone(loop=StageLoop(room=DEFAULT_ROOM, programme="talk", sliders=sliders))
+    two = Equaliser("two bands", graphic([("low", 250.0), ("500", 500.0)]))
+    return StageMicrophone(loop=StageLoop(room=DEFAULT_ROOM, programme="talk", equaliser=two))
 
 
 @pytest.fixture

@@ -10,6 +10,7 @@ import json
 import re
 import urllib.request
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import jsonschema_rs
@@ -27,6 +28,7 @@ from web.app import create_app
 from web.openapi.document import document
 
 API = "/api/v1"
+ROOT = Path(__file__).parents[2]
 OUTSIDE = {"/", "/paper", "/static/<path:filename>"}
 """Pages and files are for people: no part of the interface."""
 
@@ -92,6 +94,36 @@ def test_every_schema_is_one() -> None:
     assert unused == {"Part", "RingEvent", "Measured"}
 
 
+def described_keys(schema: Any) -> Iterator[str]:
+    """The name of every property, wherever it stands."""
+    if isinstance(schema, list):
+        for one in schema:
+            yield from described_keys(one)
+    elif isinstance(schema, dict):
+        if isinstance(schema.get("properties"), dict):
+            yield from schema["properties"]
+        for one in schema.values():
+            yield from described_keys(one)
+
+
+def written_nowhere(schema: Any) -> set[str]:
+    """Keys that are described and that no code of ours writes down."""
+    sources = [
+        path.read_text(encoding="utf-8")
+        for folder in ("firmware", "monitor", "web")
+        for path in (ROOT / folder).rglob("*.py")
+        if path.parent.name != "openapi"
+    ]
+    words = set(re.findall(r"\w+", "\n".join(sources)))
+    return set(described_keys(schema)) - words
+
+
+def test_what_is_described_is_told_somewhere() -> None:
+    assert written_nowhere(document()["components"]["schemas"]) == set()
+    planted = {"type": "object", "properties": {"level_dbfs": {}, "waiting_miles": {}}}
+    assert written_nowhere(planted) == {"waiting_miles"}
+
+
 def test_every_route_is_described_and_nothing_else(app: Flask) -> None:
     routes = set()
     for rule in app.url_map.iter_rules():
@@ -138,6 +170,7 @@ ASKED = [
     ("/gigs", "?limit=2"),
     ("/gigs/{uid}", ""),
     ("/gigs/{uid}/record.json", ""),
+    ("/gigs/{uid}/summary", ""),
     ("/gigs/{uid}/next", "?utc_offset_min=-60"),
     ("/venues", ""),
     ("/recollection", f"?venue={CHAPEL['uid']}"),

@@ -56,7 +56,6 @@ SCHEMAS: dict[str, Schema] = {
             **{f"margin{which}_db": NUMBER for which in ("", "_low", "_high")},
             "margin_sure": one_of("sure", "about", "a guess"),
             "margin_line": TEXT,
-            "margin_words": TEXT,
         },
         "A ring in a ring-out.",
     ),

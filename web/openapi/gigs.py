@@ -25,15 +25,30 @@ from web.openapi.values import (
 BOOT: Schema = {"type": ["string", "integer"], "description": "Which start of the machine."}
 INSTANT: Schema = obj(
     {"dated": DATED, "boot": BOOT, "uptime_s": NUMBER},
-    {"utc": MOMENT, "uncertain_s": NUMBER},
+    {"utc": MOMENT},
 )
 WORDS = array(TEXT)
+RECORDED_GIG: Schema = obj(
+    {"uid": {"type": "string", "pattern": "^[0-9a-z]{1,32}$"}, "begun": INSTANT},
+    {
+        "box": TEXT,
+        "title": TEXT,
+        "venue": obj({"uid": TEXT, "name": TEXT}),
+        "ended": INSTANT,
+        "ended_by": one_of("quiet", "button", "new", "plug"),
+        "lasted_s": NUMBER,
+        "in_doubt": known("Nobody knows whether it was one gig or two.", YES_NO),
+        "rings_gone": known("Rings that are counted and no longer kept.", COUNT),
+        "howls_gone": known("How many of them had become howls.", COUNT),
+        "thinned": WHOLE,
+    },
+)
 
 SCHEMAS: dict[str, Schema] = {
     "VenueName": obj({"uid": UID, "name": TEXT}),
     "GigLine": obj(
         {"uid": UID, "begun": obj({"dated": DATED}, {"utc": MOMENT, "boot": BOOT,
-                                                     "uptime_s": NUMBER, "uncertain_s": NUMBER}),
+                                                     "uptime_s": NUMBER}),
          "ring_count": COUNT, "howl_count": COUNT, "on": YES_NO},
         {"title": TEXT, "venue": ref("VenueName"), "lasted_s": NUMBER, "ended_by": TEXT,
          "thinned": WHOLE},
@@ -101,21 +116,28 @@ SCHEMAS: dict[str, Schema] = {
         {"problem": TEXT},
         about="What to do next time, the most telling first; the report's own list.",
     ),
+    "GigSummary": obj(
+        {
+            "gig": RECORDED_GIG,
+            "rings": known("How many rings, and how many of them howled.", TEXT),
+            "sliders": known(
+                "The sliders that rings were for, the worst first.",
+                array(obj({"label": TEXT, "ring_count": COUNT, "howl_count": COUNT},
+                          {"longest_s": NUMBER})),
+            ),
+        },
+        {
+            "pulled": known("The sliders that stood pulled at the end.", TEXT),
+            "ring_out": known("What the last ring-out won, and what it cost.", TEXT),
+            "song_count": COUNT,
+            "notes": WORDS,
+        },
+        about="What a gig came to, in the report's own words.",
+    ),
     "Record": obj(
         {
             "record": {"const": 1},
-            "gig": obj(
-                {"uid": {"type": "string", "pattern": "^[0-9a-z]{1,32}$"}, "begun": INSTANT,
-                 "box": TEXT},
-                {
-                    "title": TEXT,
-                    "venue": obj({"uid": TEXT, "name": TEXT}),
-                    "ended": INSTANT,
-                    "ended_by": one_of("quiet", "button", "new", "plug"),
-                    "lasted_s": NUMBER,
-                    "thinned": WHOLE,
-                },
-            ),
+            "gig": RECORDED_GIG,
             "rings": array(
                 obj(
                     {

@@ -171,7 +171,7 @@ SCHEMAS: dict[str, Schema] = {
             "audio_age_s": NUMBER,
             "deaf_reason": TEXT,
             "quiet_for_s": NUMBER,
-            "journal": obj({"health": TEXT}, {"lost_count": COUNT, "waiting_count": COUNT}),
+            "journal": HEALTH,
             "adviser": HEALTH,
             "board": ref("Board"),
             "button": HEALTH,

@@ -157,6 +157,8 @@ def _kept() -> dict[str, Schema]:
         "/gigs/{uid}": look("A gig's record.", answered("Record"), 404, 503, asks=[GIG]),
         "/gigs/{uid}/record.json": look("The same as a file.", answered("Record"), 404, 503,
                                         asks=[GIG]),
+        "/gigs/{uid}/summary": look("What a gig came to.", answered("GigSummary"), 400, 404, 503,
+                                    asks=[GIG]),
         "/gigs/{uid}/report.html": _form("The report, to print.", "text/html", REMEMBERING),
         "/gigs/{uid}/timeline.svg": _form("The timeline.", "image/svg+xml", PICTURE),
         "/gigs/{uid}/timeline.png": _form("The timeline.", "image/png", PICTURE),

@@ -1,7 +1,7 @@
 // The room After: one gig, what rang and when, and what to do next time.
 import { news, follow } from "./feed.js";
 import { command } from "./gig.js";
-import { at, create, decibels, rows, text, twice, withReasons } from "./parts.js";
+import { at, create, rows, text, twice, withReasons } from "./parts.js";
 import { getPatiently } from "./send.js";
 import { lasted, span } from "./view.js";
 import { whenOf, zoned } from "./when.js";
@@ -10,7 +10,7 @@ const NARROW_PX = 700;
 const AGAIN_MS = 15_000; // how often what is still going on is looked at again
 const ENDED_MS = 1000; // and what has just begun or ended, which the answer may not have known yet
 let uid = ""; // the gig that is shown
-let record = null;
+let record = null; // what the box says of it, in the report's words
 let readAt = -Infinity;
 let shownOn = false;
 let reading = 0;
@@ -18,46 +18,16 @@ let named = {}; // what stands in the field of the name unless somebody types th
 
 const isOn = () => Boolean(news()?.gig?.on && news().gig.uid === uid);
 const isHere = () => document.body.dataset.room === "after";
-const counted = (n, one) => `${n || "no"} ${one}${n === 1 ? "" : "s"}`;
-const of = (kind) => (record?.happenings ?? []).filter((one) => one.kind === kind);
 
-/** The rings by slider, the worst first as in the report: most howls, then most rings. */
-function bySlider() {
-  const made = new Map();
-  const labels = new Set((record.equaliser?.sliders ?? []).map(({ label }) => label));
-  for (const ring of record.rings) {
-    // A filter that can be put anywhere is told by each ring's own frequency: its third octave counts.
-    const slider = !labels.size || labels.has(ring.slider) ? ring.slider : ring.band;
-    const one = made.get(slider) ?? { slider, count: 0, howls: 0, longest: 0 };
-    one.count += 1;
-    one.howls += ring.degree === "howl" ? 1 : 0;
-    one.longest = Math.max(one.longest, ring.lasted_s ?? 0);
-    made.set(slider, one);
-  }
-  return [...made.values()].sort((a, b) => b.howls - a.howls || b.count - a.count);
-}
-
-function ringOutWords() {
-  const all = of("ring_out");
-  const last = all.findLast((one) => one.cut_count > 0) ?? all.at(-1); // one that was left at once says nothing
-  if (!last) return "";
-  const won = last.gain_won_db === undefined ? "gain not counted" : `${decibels(last.gain_won_db)} dB won`;
-  return `${won}, ${counted(last.cut_count, "slider")} pulled`;
-}
-
-function pulledWords() {
-  const pulls = of("pull").at(-1)?.pulls ?? [];
-  return pulls.map(({ label, pull_db: db }) => (label === "low cut" ? `${label} on` : `${label} by ${decibels(Math.abs(db))}`)).join(", ");
-}
-
+/** The rings by slider, the worst first. */
 function table() {
-  const found = bySlider();
+  const found = record.sliders;
   at("af-rings").hidden = found.length === 0;
   at("af-rings").tBodies[0].replaceChildren(...found.map((one) => {
     const [row, head, ...cells] = create("tr", "th", "td", "td", "td");
     head.scope = "row";
-    text(head, one.slider);
-    [one.count, one.howls || "", one.longest ? lasted(one.longest) : ""].forEach((value, i) => text(cells[i], String(value)));
+    text(head, one.label);
+    [one.ring_count, one.howl_count || "", one.longest_s ? lasted(one.longest_s) : ""].forEach((value, i) => text(cells[i], String(value)));
     row.append(head, ...cells);
     return row;
   }));
@@ -93,31 +63,20 @@ async function nextTime(mine) {
   withReasons(at("af-next"), lines);
 }
 
-/** As the report has it (``title.py``). */
-function howlWords(howls, rings) {
-  if (!howls) return "no howl";
-  if (howls === rings) return rings === 1 ? "a howl" : "all howls";
-  return howls === 1 ? "1 of them a howl" : `${howls} of them howls`;
-}
-
 function show() {
-  const { gig, rings } = record;
-  // Of a gig so old that rings have gone it is still known how many there were.
-  const { rings_gone: gone = 0, howls_gone: howlsGone = 0 } = gig;
-  const count = rings.length + gone;
-  const howls = rings.filter(({ degree }) => degree === "howl").length + howlsGone;
+  const { gig } = record;
   shownOn = isOn();
   text(at("af-which"), shownOn ? "the gig that is on" : gig.title ?? (gig.venue ? "" : "a gig without a name"));
-  text(at("af-say"), count ? `${counted(count, "ring")}, ${howlWords(howls, count)}` : "Nothing rang");
+  text(at("af-say"), record.rings);
   text(at("af-detail"), [whenOf(gig.begun, gig.lasted_s), gig.lasted_s === undefined ? "" : span(gig.lasted_s)]
     .filter(Boolean).join(" \u00b7 "));
   rows(at("af-figures"), {
     "not sure": gig.in_doubt && "that this was one gig: the box was off in between",
-    "no longer kept": gone && `${gone} of them`,
-    "pulled at the end": pulledWords(),
-    "ring-out": ringOutWords(),
-    songs: of("song").length && String(of("song").length),
-    notes: of("note").map((one) => one.text).join("; "),
+    "no longer kept": gig.rings_gone && `${gig.rings_gone} of them`,
+    "pulled at the end": record.pulled,
+    "ring-out": record.ring_out,
+    songs: record.song_count && String(record.song_count),
+    notes: record.notes?.join("; "),
   });
   table();
   for (const link of at("af-links").querySelectorAll("a")) {
@@ -151,7 +110,7 @@ function whileOn() {
   text(at("af-venue"), on && venue === news().gig.venue?.name ? "" : venue); // it stands above already
 }
 
-/** Read a gig's record and show it. */
+/** Read what a gig came to and show it. */
 export async function read(which) {
   if (which !== uid) {
     notSure();
@@ -161,7 +120,7 @@ export async function read(which) {
   uid = which;
   readAt = performance.now();
   const mine = ++reading;
-  const { status, answer } = await getPatiently(`/api/v1/gigs/${uid}`);
+  const { status, answer } = await getPatiently(`/api/v1/gigs/${uid}/summary`);
   if (mine !== reading) return;
   if (status !== 200) {
     text(at("af-say"), record?.gig.uid === uid ? at("af-say").textContent : "This gig does not come");

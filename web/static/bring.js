@@ -1,5 +1,5 @@
 // Records of another box, read from a file and sent in pieces.
-import { text } from "./parts.js";
+import { counted, text } from "./parts.js";
 import { post } from "./send.js";
 
 const MOST_BYTES = 4_000_000;
@@ -38,6 +38,6 @@ export async function bring(file, said) {
       text(said, `${unsure ? "it may not have come in" : "nothing came in"}: ${answer.error ?? "the box did not take it"}`);
       return;
     }
-    if (last) text(said, `came in: ${answer.gigs ?? 0} gig${answer.gigs === 1 ? "" : "s"}, ${answer.rings ?? 0} ring${answer.rings === 1 ? "" : "s"}`);
+    if (last) text(said, `came in: ${counted(answer.gigs ?? 0, "gig")}, ${counted(answer.rings ?? 0, "ring")}`);
   }
 }

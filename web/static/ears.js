@@ -2,6 +2,8 @@
 //
 // A slider is a peaking section. Its response: R. Bristow-Johnson, "Cookbook formulae for audio
 // EQ biquad filter coefficients"; its Q as wide as the way to its neighbours, as in the advice.
+import { counted } from "./parts.js";
+
 const RATE_HZ = 48000;
 const DEEPEST_DB = 12; // what most sliders cut at their end
 export const RUN = 10;
@@ -108,8 +110,6 @@ export function missOf(centres, pulled, ring, hz) {
   return { sliders: ring - pulled, octaves, semitones: Math.round(12 * octaves) };
 }
 
-const count = (n, word) => `${n} ${word}${n === 1 ? "" : "s"}`;
-
 /** The answer in words; fallDb is negative. */
 export function verdict({ pulled, ring, miss, fallDb }) {
   const fell = Math.abs(fallDb) < 0.5
@@ -118,9 +118,9 @@ export function verdict({ pulled, ring, miss, fallDb }) {
   if (miss.sliders === 0) return `Right: ${ring}. ${fell}.`;
   const way = miss.sliders > 0 ? "higher" : "lower";
   const octaves = Math.abs(miss.octaves);
-  const far = octaves < 1 ? count(Math.abs(miss.semitones), "semitone") : `${octaves.toFixed(1)} octaves`;
+  const far = octaves < 1 ? counted(Math.abs(miss.semitones), "semitone") : `${octaves.toFixed(1)} octaves`;
   return `You pulled ${pulled}. It was ${ring}: `
-    + `${count(Math.abs(miss.sliders), "slider")} ${way}, ${far}. ${fell}.`;
+    + `${counted(Math.abs(miss.sliders), "slider")} ${way}, ${far}. ${fell}.`;
 }
 
 // --- scores: what is kept in the browser ---------------------------------------------------

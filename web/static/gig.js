@@ -1,5 +1,5 @@
 // The gig that is on: where, how long, which song; and the phone's time for a box that does not know.
-import { at, text } from "./parts.js";
+import { at, counted, text } from "./parts.js";
 import { asker, once } from "./send.js";
 import { span } from "./view.js";
 
@@ -31,7 +31,7 @@ function wordsOf(gig) {
   return [
     gig.title, gig.in_doubt ? "the gig of before the box was off, it seems" : "",
     gig.begun_age_s === undefined ? "" : `on for ${span(gig.begun_age_s)}`,
-    rings ? `${rings} ring${rings === 1 ? "" : "s"}` : "nothing rang",
+    rings ? counted(rings, "ring") : "nothing rang",
   ].filter(Boolean).join(" \u00b7 ");
 }
 

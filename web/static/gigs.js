@@ -3,7 +3,7 @@ import { none, read, shownGig } from "./after.js";
 import { bring } from "./bring.js";
 import { follow, news } from "./feed.js";
 import { beginsWith } from "./gig.js";
-import { at, create, fill, isNew, text } from "./parts.js";
+import { at, counted, create, fill, isNew, text } from "./parts.js";
 import { getPatiently, inTurn } from "./send.js";
 import { venues } from "./venues.js";
 import { span } from "./view.js";
@@ -25,7 +25,7 @@ function gigLine(gig) {
   button.dataset.gig = gig.uid;
   text(bold, dayOf(gig.begun, { short: true }));
   text(small, [gig.title, gig.venue?.name, gig.on ? "on now" : gig.lasted_s !== undefined && span(gig.lasted_s),
-    gig.ring_count ? `${gig.ring_count} ring${gig.ring_count === 1 ? "" : "s"}${gig.howl_count ? `, ${gig.howl_count} howl${gig.howl_count === 1 ? "" : "s"}` : ""}` : "nothing rang",
+    gig.ring_count ? `${counted(gig.ring_count, "ring")}${gig.howl_count ? `, ${counted(gig.howl_count, "howl")}` : ""}` : "nothing rang",
   ].filter(Boolean).join(" \u00b7 "));
   button.append(bold, small);
   item.append(button);

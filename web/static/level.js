@@ -1,7 +1,7 @@
 // The room Level: the gain of the vocal channel and its low cut, from the desk's own line.
 import { follow } from "./feed.js";
 import { drawMeter, drawVoice } from "./meter.js";
-import { at, buttonRow, create, isNew, rest, rests, rows, text, unbroken } from "./parts.js";
+import { at, buttonRow, counted, create, isNew, rest, rests, rows, text, unbroken } from "./parts.js";
 import { asker } from "./send.js";
 import { endStep } from "./soundcheck.js";
 import { span } from "./view.js";
@@ -64,7 +64,7 @@ function figures(measuring) {
     noise: m.noise_dbfs !== undefined && db(m.noise_dbfs),
     "peak above average": m.crest_db !== undefined && db(m.crest_db),
     clipped: m.clipped_count !== undefined
-      && (m.clipped_count ? `${m.clipped_count} time${m.clipped_count === 1 ? "" : "s"}${m.clipped_now ? ", now" : ""}` : "never"),
+      && (m.clipped_count ? `${counted(m.clipped_count, "time")}${m.clipped_now ? ", now" : ""}` : "never"),
     "flat tops": m.flat_top_dbfs !== undefined && `at ${db(m.flat_top_dbfs)}: something before the box clips`,
     lost: m.lost_blocks && `${m.lost_blocks} blocks`,
     now: VOICES[m.voice],

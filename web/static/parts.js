@@ -6,6 +6,9 @@ export const create = (...tags) => tags.map((tag) => document.createElement(tag)
 /** A depth or a level in decibels, without its unit. */
 export const decibels = (db) => String(Math.round(db * 10) / 10);
 
+/** "1 ring", "3 rings". */
+export const counted = (count, noun) => `${count} ${noun}${count === 1 ? "" : "s"}`;
+
 /** Words in which no number is parted from its unit. */
 export const unbroken = (words) => words.replaceAll(/(\d) (?=dB|(?:m|cm|s|Hz|kHz)\b)/g, "$1\u00a0");
 

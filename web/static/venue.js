@@ -1,6 +1,6 @@
 // The sheet on which the venue is chosen: one that is known, or a new name.
 import { command } from "./gig.js";
-import { at, create, isNew, text } from "./parts.js";
+import { at, counted, create, isNew, text } from "./parts.js";
 import { getPatiently, inTurn } from "./send.js";
 import { dayOf } from "./when.js";
 
@@ -16,7 +16,7 @@ function button({ uid, name, gig_count: count = 0, last_utc: last, dated }) {
   const [item, one, bold, small] = create("li", "button", "b", "span");
   one.type = "button";
   text(bold, name);
-  text(small, [count ? `${count} gig${count === 1 ? "" : "s"}` : "no gig yet",
+  text(small, [count ? counted(count, "gig") : "no gig yet",
     last && `last ${dayOf({ utc: last, dated })}`].filter(Boolean).join(", "));
   one.append(bold, " ", small);
   if (uid === gig?.venue?.uid) one.setAttribute("aria-current", "true");

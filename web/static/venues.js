@@ -1,6 +1,6 @@
 // The venues that are kept: how often, when last; and another name, or none of it.
 import { command } from "./gig.js";
-import { at, create, isNew, text, twice } from "./parts.js";
+import { at, counted, create, isNew, text, twice } from "./parts.js";
 import { getPatiently, inTurn } from "./send.js";
 import { dayOf } from "./when.js";
 
@@ -49,7 +49,7 @@ function line(uid) {
   const show = ({ name, gig_count: count, last_utc: last, dated }) => {
     showName(name);
     text(bold, name);
-    text(words, `${count} gig${count === 1 ? "" : "s"}${last ? `, last ${dayOf({ utc: last, dated }, { short: true })}` : ""}`);
+    text(words, `${counted(count, "gig")}${last ? `, last ${dayOf({ utc: last, dated }, { short: true })}` : ""}`);
     text(care, count ? "Its gigs stay, without a venue: what is remembered of the place is gone." : "No gig was here.");
   };
   return { item, details, summary, show };

@@ -1,6 +1,6 @@
 // One snapshot onto the page.
 import { bound, doNow } from "./advice.js";
-import { asked, at, create, rows, text as write } from "./parts.js";
+import { asked, at, counted, create, rows, text as write } from "./parts.js";
 import { drawLevels, drawPanel } from "./drawing.js";
 import { drawSliders } from "./row.js";
 import { asker } from "./send.js";
@@ -113,7 +113,7 @@ function recent(snapshot) {
 function supply({ is_undervolted: low, sag_count: sags }) {
   if (low === undefined) return "";
   const words = low ? "voltage too low now" : "voltage well";
-  return sags ? `${words}, too low ${sags} time${sags === 1 ? "" : "s"} since the box began` : words;
+  return sags ? `${words}, too low ${counted(sags, "time")} since the box began` : words;
 }
 
 function box(snapshot) {
