@@ -65,7 +65,7 @@ def test_a_list_that_is_the_same_stays_under_the_finger(page: Any, box: KeptClie
 
 
 def test_a_record_that_comes_after_its_gig_has_gone_is_not_shown(page: Any) -> None:
-    hold(page, f"/api/v1/gigs/{TONIGHT}")
+    hold(page, f"/api/v1/gigs/{TONIGHT}/summary")
     module(page, "after", f"(m.read('{TONIGHT}'), 0)")
     held(page, 1)
     module(page, "after", "m.none('Deleted')")
