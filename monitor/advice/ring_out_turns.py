@@ -159,6 +159,9 @@ class Turns:
         if ring.skipped or ring.undone:
             return
         if is_new and self.course.phase != "pull":
+            if self.course.phase == "listen":
+                # Nobody raises while it listens; the raise before is on the ladder already.
+                self._waits.raise_s = 0.0
             self._gain_before_db = ladder.gain_db
             # A hand may still be on its way to put back what was undone.
             late = self._waits.waited_s >= PATIENCE_S

@@ -301,6 +301,39 @@ def test_what_stayed_is_asked_deeper_without_another_margin() -> None:
     assert played.now.pulls_now[0].pull_db - at_first_db > 4.0
 
 
+def test_a_ring_that_begins_while_it_listens_began_at_the_gain_of_the_one_before() -> None:
+    """The fader stands still in that step, so the gain is one and the same, whatever it is."""
+    gains_db = []
+    played = Played()
+    for id, hz in ((1, 501.2), (2, SPOT_HZ), (3, 5011.9)):
+        played.wait(10.0 if id == 1 else LISTEN_S / 2.0)
+        played.rings(hz, id=id)
+        gains_db.append(played.box.kept()["ladder"]["gain_db"])
+        played.wait(0.5)
+        # Whatever is told of it afterwards, it is no other gain.
+        played.rings(hz, id=id, db=3.0, kind="slope")
+        gains_db.append(played.box.kept()["ladder"]["gain_db"])
+        played.wait(1.0)
+        played.gone(hz, id=id)
+        assert played.now.phase == "listen"
+    assert gains_db[0] > 1.0
+    assert gains_db == pytest.approx([gains_db[0]] * len(gains_db))
+
+
+def test_a_ring_that_stays_takes_no_gain_back() -> None:
+    played = Played()
+    played.wait(10.0)
+    played.rings(SPOT_HZ, id=1)
+    gain_db = played.box.kept()["ladder"]["gain_db"]
+    played.wait(1.5)
+    played.do("pulled")
+    played.wait(LISTEN_S + 0.2)
+    assert played.now.phase == "pull"
+    # Its growth is told anew while it is asked for again.
+    played.rings(SPOT_HZ, id=1, db=4.0, kind="slope")
+    assert played.box.kept()["ladder"]["gain_db"] == pytest.approx(gain_db)
+
+
 def test_two_at_once_are_one_plan_over_both() -> None:
     played = Played()
     played.rings(501.2, id=1)
