@@ -59,6 +59,16 @@ class KnownRing:
     placed_gain_db: float = 0.0
     holds_margin: bool = False
 
+    @property
+    def held_by_db(self) -> float:
+        """What it was heard to need, to stop just so, at the gain it was placed at."""
+        return self.placed_gain_db - self.limit_db
+
+    @property
+    def placed_depth_db(self) -> float:
+        """What it had of that when it was placed."""
+        return self.held_by_db - excess_db(self)
+
 
 class RingLadder:
     """All rings so far, the gain they rang at, and the needs that follow."""
@@ -142,7 +152,8 @@ class RingLadder:
 
         Rings that are gone keep what they have: a quiet one that should be back by the ladder is
         where the ladder is wrong.  Only beyond what it is off by, one may be there unheard, and
-        is given what it lacks.
+        is given what it lacks.  What sounds needs what it was heard to need and no more, whatever
+        was pulled since: it may be dying.
         """
         found = []
         for ring, depth_db in zip(self.rings, self.depths_db(pulls).tolist(), strict=True):
@@ -150,7 +161,7 @@ class RingLadder:
                 continue
             need_db = depth_db
             if ring.open:
-                need_db += excess_db(ring) + (0.0 if ring.holds_margin else margin_db)
+                need_db = ring.held_by_db + (0.0 if ring.holds_margin else margin_db)
             elif self.gain_db - ring.limit_db > depth_db + OFF_DB:
                 need_db = self.gain_db - ring.limit_db
             found.append((ring.frequency_hz, max(need_db, 0.0)))

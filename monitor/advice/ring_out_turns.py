@@ -155,7 +155,8 @@ class Turns:
                 return
             ways.put_off_look()
         pulls = self.course.pulls
-        ring, is_new, is_told = self._ear.opened(news)
+        mends = self.course.phase == "pull" and self._waits.waited_s <= HOLD_S
+        ring, is_new, is_told = self._ear.opened(news, mends=mends)
         if ring.skipped or ring.undone:
             return
         if is_new and self.course.phase != "pull":
@@ -166,7 +167,7 @@ class Turns:
             # A hand may still be on its way to put back what was undone.
             late = self._waits.waited_s >= PATIENCE_S
             ways.go("pull", Moment(put_back=() if late else ways.moment.put_back))
-        elif not is_new and (not is_told or self._waits.waited_s > HOLD_S):
+        elif not is_new and not is_told:
             return
         if len(self._ear.open()) == 1:
             ladder.gain_db = self._gain_before_db

@@ -146,8 +146,8 @@ class Ways:
         course = self.course
         labels = moved(course.pulls, course.asked)
         course.asked_twice = tuple(one for one in course.asked_twice if one not in labels)
-        before, course.pulls = course.pulls, course.asked
-        self.ear.stayed(before, course.pulls, least_db=self._margin_db / 2.0)
+        course.pulls = course.asked
+        self.ear.stayed(course.pulls, least_db=self._margin_db / 2.0)
         self.go("listen")
 
     def _at_their_ends(self) -> set[str]:
@@ -208,7 +208,7 @@ class Ways:
         """A ring stayed in spite of its pull."""
         course, ear = self.course, self.ear
         before = course.steps[-1].before
-        ear.stayed(before, course.pulls, least_db=self._margin_db / 2.0)
+        ear.stayed(course.pulls, least_db=self._margin_db / 2.0)
         if self.desk is not None:
             self._leave_out_astray(before)
         again_hz = tuple(ring.frequency_hz for ring in ear.open())
