@@ -115,7 +115,7 @@ class Turns:
         """Time went by; call it about ten times a second."""
         self._tick(at_s)
         waited_s, phase = self._waits.waited_s, self.course.phase
-        if phase == "pull" and waited_s >= PATIENCE_S:
+        if phase == "pull" and self._waits.asked_s >= PATIENCE_S:
             self._ran_out_of_patience()
         elif phase == "raise" and waited_s >= PATIENCE_S and self._undone():
             for ring in self._undone():

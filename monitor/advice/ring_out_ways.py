@@ -105,6 +105,8 @@ class Ways:
             most_cuts=self._most_cuts,
         )
         if found.plan is not None:
+            if differ(self.course.asked, found.plan.pulls):
+                self.waits.asked()
             self.course.asked, self.course.hints = found.plan.pulls, found.plan.hints
         elif found.at_once or not on_its_way:
             self.end(found.why_ended)

@@ -355,6 +355,22 @@ def test_what_was_pulled_and_is_dying_is_asked_for_no_deeper_when_another_begins
     assert again["500"] == 2.0
 
 
+def test_what_joins_late_is_not_taken_as_pulled_before_a_hand_could_come_to_it() -> None:
+    played = Played()
+    played.rings(501.2, id=1)
+    played.wait(PATIENCE_S - 0.2)
+    played.rings(SPOT_HZ, id=2)
+    asked = played.now.pulls_now
+    assert {p.label for p in asked} == {"500", "2.5k"}
+    # As much time as for one alone.
+    played.wait(PATIENCE_S - 0.2)
+    assert (played.now.pulls_now, played.now.pulls) == (asked, ())
+    # Heard anew, it is no reason to wait on: nothing more is asked for.
+    played.rings(SPOT_HZ, id=2, kind="howl")
+    played.wait(0.4)
+    assert {p.label for p in played.now.pulls} == {"500", "2.5k"}
+
+
 def test_two_at_once_are_one_plan_over_both() -> None:
     played = Played()
     played.rings(501.2, id=1)
