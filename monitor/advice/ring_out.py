@@ -19,7 +19,7 @@ from monitor.advice.ring_out_kept import course_of, kept_of
 from monitor.advice.ring_out_rings import RingLadder
 from monitor.advice.ring_out_state import LEADING, Phase, RingNews, RingOutState
 from monitor.advice.ring_out_turns import Turns
-from monitor.advice.ring_out_view import commands_of, state_of
+from monitor.advice.ring_out_view import Moment, commands_of, state_of
 from monitor.advice.ring_out_ways import Ways
 
 MOST_CUTS = 14
@@ -100,7 +100,7 @@ class RingOut:
         ValueError
             If it is damaged, or of another equaliser; one clear line.
         """
-        course, ladder, figures = course_of(kept, equaliser)
+        course, ladder, put_back, figures = course_of(kept, equaliser)
         found = cls(
             equaliser,
             margin_db=figures["margin_db"],
@@ -108,6 +108,7 @@ class RingOut:
             loop_times=loop_times,
         )
         found._take(course, ladder)
+        found._ways.moment = Moment(put_back=put_back)
         if course.phase in LEADING:
             found._turns.pause()
         return found
@@ -115,7 +116,8 @@ class RingOut:
     def kept(self) -> dict[str, Any]:
         """Return all that is needed to go on after a restart, ready for JSON."""
         figures = {"margin_db": self.margin_db, "most_cuts": self.most_cuts}
-        return kept_of(self._ways.course, self._ways.ladder, self.equaliser, figures)
+        ways = self._ways
+        return kept_of(ways.course, ways.ladder, ways.undone_put_back, self.equaliser, figures)
 
     @property
     def state(self) -> RingOutState:

@@ -269,11 +269,8 @@ class Turns:
         """Hear nothing until it goes on; what was asked for is not forgotten."""
         self.course.resume = self.course.phase
         self._ear.deafen()
-        ways = self._ways
-        # What the desk sees moved instead of what is asked for may stand over a pause.
-        is_astray = self.course.phase == "pull" and ways.desk is not None
-        put_back = () if is_astray else ways.moment.put_back
-        ways.go("paused", Moment(put_back=put_back), asked=self.course.asked)
+        put_back = self._ways.undone_put_back
+        self._ways.go("paused", Moment(put_back=put_back), asked=self.course.asked)
 
     def _stop(self) -> None:
         if self._ladder.rings and self.course.phase != "back_off":

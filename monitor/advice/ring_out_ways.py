@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
-from monitor.advice.moves import astray, moved, moves
+from monitor.advice.moves import Move, astray, moved, moves
 from monitor.advice.pulls import Pull, differ, stood
 from monitor.advice.ring_out_course import Course
 from monitor.advice.ring_out_ear import RingEar
@@ -194,6 +194,15 @@ class Ways:
             self.go("pull", self._doubt.moment, asked=self._doubt.asked)
         self.waits.again()
         self.was_turned_down = True
+
+    @property
+    def undone_put_back(self) -> tuple[Move, ...]:
+        """What was undone and is to be put back; it is told on over a pause and a restart.
+
+        What the desk sees moved instead of what is asked for may stand over them.
+        """
+        is_astray = self.course.phase == "pull" and self.desk is not None
+        return () if is_astray else self.moment.put_back
 
     def is_untouched(self) -> bool:
         """Whether the desk tells that nobody has pulled yet."""

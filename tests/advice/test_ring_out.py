@@ -1192,6 +1192,38 @@ def test_what_was_asked_for_is_asked_for_again_after_a_restart(paused: bool) -> 
     assert [p.label for p in again.state.pulls] == ["500", "2.5k"]
 
 
+@pytest.mark.parametrize("paused", [False, True])
+def test_what_is_to_be_put_back_is_told_again_after_a_restart(paused: bool) -> None:
+    played = Played()
+    played.round(1000.0)
+    played.do("undo")
+    if paused:
+        played.do("pause")
+    asked = played.now.put_back
+    kept = json.loads(json.dumps(played.box.kept(), allow_nan=False))
+    again = RingOut.restored(kept, played.box.equaliser)
+    assert (again.state.phase, again.state.put_back) == ("paused", asked)
+    again.command("go_on", 0.0)
+    assert (again.state.phase, again.state.say) == ("raise", "Put 1k to 0")
+    # A file from before has none of it, and a damaged one is told.
+    assert RingOut.restored({**kept, "put_back": ()}, played.box.equaliser).state.put_back == ()
+    (move,) = kept.pop("put_back")
+    assert RingOut.restored(kept, played.box.equaliser).state.put_back == ()
+    for bad in ({**move, "kind": "throw"}, {**move, "label": "1.1k"}, {**move, "pull_db": 99.0}):
+        with pytest.raises(ValueError, match="the ring-out cannot go on"):
+            RingOut.restored({**kept, "put_back": [bad]}, played.box.equaliser)
+
+
+def test_what_the_desk_saw_moved_astray_is_not_asked_back_after_a_restart() -> None:
+    """The desk tells anew how it stands, which may have been put right meanwhile."""
+    played = Played()
+    played.box.stand([])
+    played.rings(SPOT_HZ, db=1.0)
+    played.box.stand([WRONG])
+    assert played.now.put_back
+    assert RingOut.restored(played.box.kept(), played.box.equaliser).state.put_back == ()
+
+
 def test_a_file_from_before_what_was_asked_for_was_kept_is_still_good() -> None:
     played = Played()
     played.rings(SPOT_HZ)
