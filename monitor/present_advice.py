@@ -217,7 +217,11 @@ def _put_in_short(move: Move) -> str:
 def ring_out_face(state: RingOutState) -> Face | None:
     """Return the panel's face in a ring-out; None where it has nothing to say."""
     if state.phase == "pull" and state.pulls_now:
-        return (_look_face if state.asks_twice else _pull_face)(state.pulls_now)
+        if state.asks_twice:
+            return _look_face(state.pulls_now)
+        # Whoever moved the wrong slider looks for the right one first, and is then told of it.
+        first, *others = state.pulls_now
+        return _pull_face((first, *state.put_back, *others))
     if state.say in (LEFT_RINGS, FURTHER_DOWN):
         return Face("back off", "further", COME_DOWN)
     if state.phase == "raise":

@@ -330,6 +330,8 @@ UNDONE_THREE = moves(
     [Pull(label, 12.0, hz, 4.3) for label, hz in (("12.5k", 12589.3), ("1k", 1e3), ("400", 398.1))],
     [Pull("12.5k", 10.5, 12589.3, 4.3), Pull("1k", 2.0, 1e3, 4.3)],
 )
+ASTRAY = moves([Pull("2k", 5.0, 1995.3, 4.3)], [])
+"""Moved in the place of what was asked for."""
 GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
 
 
@@ -358,6 +360,16 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
             {"phase": "pull", "pulls_now": (PULL, FILTER, *[PULL] * 10)},
             "pull",
             ("2.5k", "pull by 4", "and 1.05k by 6, +10"),
+        ),
+        (
+            {"phase": "pull", "pulls_now": (PULL,), "put_back": ASTRAY},
+            "pull",
+            ("2.5k", "pull by 4", "and 2k to 0"),
+        ),
+        (
+            {"phase": "pull", "pulls_now": (PULL, WIDE), "put_back": UNDONE_ONE},
+            "pull",
+            ("2.5k", "pull by 4", "and 2.5k to -2, +1"),
         ),
         ({"phase": "pull", "pulls_now": (PUT,)}, "pull", ("200", "filter 1 to -3", "")),
         (
