@@ -117,7 +117,7 @@ class Course:
     def marked(self, fader_db: float, ladder: RingLadder) -> None:
         """Take in a fader mark: from the second on the gain is known and not guessed."""
         if self.fader_db is not None:
-            ladder.gain_db = self.fader_gain_db + fader_db - self.fader_db
+            ladder.known(self.fader_gain_db + fader_db - self.fader_db)
         self.fader_db, self.fader_gain_db = fader_db, ladder.gain_db
         if self.has_pulled and self.ended_gain_db is None:
             if self.first_fader_db is None:

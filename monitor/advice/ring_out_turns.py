@@ -33,7 +33,8 @@ class Turns:
         self._ways = ways
         self.course, self._ladder, self._ear = ways.course, ways.ladder, ways.ear
         self._waits, self._marks = ways.waits, ways.marks
-        self._gain_before_db = self._fell_db = 0.0
+        self._fell_db = 0.0
+        self._ladder.stands()
         self._actions: dict[str, Callable[[], None]] = {
             "begin": self._begin,
             "pulled": self._confirmed,
@@ -57,7 +58,7 @@ class Turns:
         self._ways.changes += 1
         went_up_in_silence = self._marks.took(fader_db)
         # What a mark tells need not be guessed from the time.
-        self._gain_before_db = self._ladder.gain_db
+        self._ladder.stands()
         self._waits.marked()
         if went_up_in_silence:
             why = f"nothing heard for {MOST_SILENT_DB:g} dB: come down and listen yourself"
@@ -163,14 +164,13 @@ class Turns:
             if self.course.phase == "listen":
                 # Nobody raises while it listens; the raise before is on the ladder already.
                 self._waits.raise_s = 0.0
-            self._gain_before_db = ladder.gain_db
+            ladder.stands()
             # A hand may still be on its way to put back what was undone.
             late = self._waits.waited_s >= PATIENCE_S
             ways.go("pull", Moment(put_back=() if late else ways.moment.put_back))
         elif not is_new and not is_told:
             return
         if len(self._ear.open()) == 1:
-            ladder.gain_db = self._gain_before_db
             # A desk that tells has marked the fader where it stands.
             ladder.raised(0.0 if ways.desk is not None else self._waits.raise_s, pulls, ring)
         if is_new and ring.times > 1:
