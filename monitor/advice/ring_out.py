@@ -125,7 +125,9 @@ class RingOut:
         ways = self._ways
         if self._shown is None or self._shown[0] != ways.changes:
             # Asked for many times a second and seldom another.
-            found = state_of(self.equaliser, ways.course, ways.ladder, ways.moment)
+            found = state_of(
+                self.equaliser, ways.course, ways.ladder, ways.moment, is_up=ways.is_up
+            )
             self._shown = (ways.changes, found)
         return self._shown[1]
 
@@ -153,9 +155,12 @@ class RingOut:
             raise ValueError(f"fader_db={fader_db:g} is no mark; give one from -120 to 40 dB")
         self._turns.mark(fader_db, at_s)
 
-    def stand(self, pulls: Sequence[Pull]) -> None:
-        """Take in how the sliders stand where the desk tells it; the advice counts from there."""
-        self._turns.stand(tuple(p for p in pulls if p.pull_db > 0.0))
+    def stand(self, pulls: Sequence[Pull], *, is_up: bool = False) -> None:
+        """Take in how the sliders stand where the desk tells it; the advice counts from there.
+
+        ``is_up``: the fader is at its upper end, and cannot be raised.
+        """
+        self._turns.stand(tuple(p for p in pulls if p.pull_db > 0.0), is_up=is_up)
 
     def told(self, pulls: Sequence[Pull]) -> None:
         """Take in how somebody says the sliders stand, in a pause; what is asked for after it

@@ -64,9 +64,12 @@ class Turns:
             why = f"nothing heard for {MOST_SILENT_DB:g} dB: come down and listen yourself"
             self._ways.end(why)
 
-    def stand(self, pulls: tuple[Pull, ...]) -> None:
-        """Take in how the sliders truly stand; while a pull is wanted a hand is on its way."""
+    def stand(self, pulls: tuple[Pull, ...], *, is_up: bool) -> None:
+        """Take in how the desk truly stands; while a pull is wanted a hand is on its way."""
         course = self.course
+        if is_up != self._ways.is_up:
+            self._ways.is_up = is_up
+            self._ways.changes += 1
         self._ways.desk = pulls
         if course.phase in ("raise", "listen", "back_off", "paused") and differ(
             course.pulls, pulls

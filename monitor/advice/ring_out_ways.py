@@ -48,6 +48,8 @@ class Ways:
         Goes up with everything that may be shown otherwise.
     desk : tuple of Pull, optional
         How the sliders stand, where the desk tells it.
+    is_up : bool
+        The desk tells that the fader is at its upper end.
     deepens : bool
         A ring has stayed in spite of the pull before.
     impatient : int
@@ -73,7 +75,7 @@ class Ways:
         self.moment = Moment()
         self.changes = 0
         self.desk: tuple[Pull, ...] | None = None
-        self.deepens = self.was_turned_down = False
+        self.is_up = self.deepens = self.was_turned_down = False
         self.impatient = 0
         self._equaliser = equaliser
         self._margin_db, self._most_cuts = margin_db, most_cuts

@@ -156,6 +156,29 @@ def test_beside_a_pull_that_was_not_enough_the_wrong_slider_is_named_on(says: bo
     assert (deeper.label, deeper.pull_db > asked.pull_db) == ("2.5k", True)
 
 
+def test_a_fader_at_its_end_is_not_asked_to_go_up() -> None:
+    played = Played()
+    played.round(1000.0, id=5)
+    stands = played.now.pulls
+    played.box.stand(stands, is_up=True)
+    assert (played.now.phase, played.now.say) == ("raise", "Fader at its end")
+    assert "loud enough" in played.now.detail
+    # What rings, is left alone or is to be put back comes before it.
+    played.rings(SPOT_HZ)
+    assert played.now.say.startswith("Pull 2.5k")
+    played.do("skip")
+    assert played.now.say == "Come down"
+    played.gone(SPOT_HZ)
+    assert played.now.say == "Fader at its end"
+    for _ in range(2):
+        played.do("undo")
+    assert played.now.say == "Put 1k to 0"
+    played.box.stand([], is_up=True)
+    assert played.now.say == "Fader at its end"
+    played.box.stand([], is_up=False)
+    assert played.now.say == "Raise slowly"
+
+
 def test_a_desk_that_tells_says_whether_it_was_pulled_or_turned_down() -> None:
     played = Played()
     played.box.stand([])
