@@ -107,12 +107,13 @@ class Course:
         return gain_db - rounds[0].gain_db if rounds else 0.0
 
     def costs_too_much(self, next_cost_db: float, gain_db: float) -> bool:
-        """Whether the last pulls and the next cost more tone than they brought gain."""
+        """Whether the last pulls, the next among them, cost more tone than as many brought gain."""
         rounds = self._rounds
         if len(rounds) < TONE_PULLS:
             return False
-        before = rounds[-TONE_PULLS]
-        return next_cost_db - before.cost_db > TONE_PER_GAIN * (gain_db - before.gain_db)
+        # What the next will bring is not known: the gain is that of one pull earlier each.
+        cost_db = next_cost_db - rounds[1 - TONE_PULLS].cost_db
+        return cost_db > TONE_PER_GAIN * (gain_db - rounds[-TONE_PULLS].gain_db)
 
     def marked(self, fader_db: float, ladder: RingLadder) -> None:
         """Take in a fader mark: from the second on the gain is known and not guessed."""

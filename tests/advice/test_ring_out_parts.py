@@ -172,12 +172,12 @@ def test_it_costs_too_much_where_the_fader_would_do_as_well() -> None:
     steps = [Step((), 0.5 * n, 0.6 * n, ()) for n in range(TONE_PULLS)]
     course = Course(steps=steps)
     next_gain_db = 0.6 * TONE_PULLS
-    # Since six pulls ago: 3.6 dB of gain, for 3.5 or 3.7 dB of tone.
-    assert not course.costs_too_much(3.5, next_gain_db)
-    assert course.costs_too_much(3.7, next_gain_db)
+    # Six pulls, the next among them, for 3.5 or 3.7 dB of tone, and six rises by 3.6 dB of gain.
+    assert not course.costs_too_much(0.5 + 3.5, next_gain_db)
+    assert course.costs_too_much(0.5 + 3.7, next_gain_db)
     # A pull that only deepened the one before is no round of its own.
     steps[2].deepens = True
-    assert not course.costs_too_much(3.7, next_gain_db)
+    assert not course.costs_too_much(0.5 + 3.7, next_gain_db)
 
 
 def test_the_words() -> None:
