@@ -168,8 +168,8 @@ class RingLadder:
 
         Rings that are gone keep what they have: a quiet one that should be back by the ladder is
         where the ladder is wrong, or its slider deeper than was asked for.  What was given to such
-        ones was 12 of 66 dB of cut with clumsy hands and 31 sliders, 17 of 60 with 9 (15 rooms, seeds
-        50000 to 50014); where one only waits for another to be pulled, it gets its own pull then.
+        ones was 12 of 66 dB of cut with clumsy hands and 31 sliders, 17 of 60 with 9 (15 rooms,
+        seeds 50000 to 50014); one that only waits for another to be pulled gets its own pull then.
         What sounds needs what it was heard to need and no more, whatever was pulled since: it may
         be dying.
         """

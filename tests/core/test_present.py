@@ -449,7 +449,8 @@ def test_the_panel_in_a_ring_out(
         assert ringing.line_1 == asks
     # Soon after the start as well: whoever is led has the page open and needs no address.
     early = face(situation(advised=advised, uptime_s=3.0, address_age_s=2.0))
-    assert early.kind == (kind if kind != "quiet" or words[0] in ("listen", "enough?") else "starting")
+    is_led = kind != "quiet" or words[0] in ("listen", "enough?")
+    assert early.kind == (kind if is_led else "starting")
     # Nobody can follow a guide that does not hear.
     assert face(situation(advised=advised, deafness=NO_MIC, hears=False)).kind == "deaf"
 
