@@ -110,7 +110,7 @@ class Ways:
             if differ(self.course.asked, found.plan.pulls):
                 self.waits.asked()
             self.course.asked, self.course.hints = found.plan.pulls, found.plan.hints
-        elif found.at_once or not on_its_way:
+        elif (found.at_once or not on_its_way) and not (found.is_at_end and self._ask_twice()):
             self.end(found.why_ended)
         self.changes += 1
 
@@ -121,6 +121,8 @@ class Ways:
 
     def _ask_twice(self) -> bool:
         """Ask once more for what takes most from each ring and is at its end; whether there is any.
+
+        So it does where a ring stayed, and before it ends for want of sliders.
 
         Where no desk tells, a slider that a hand left short of its end, or the one beside it,
         sounds like a room that wants more, and others would be pulled for it.

@@ -1101,6 +1101,31 @@ def test_it_ends_where_nothing_is_left() -> None:
     assert "nothing is left" in played.now.why_ended
 
 
+def test_before_it_ends_for_want_of_sliders_it_asks_for_a_look_at_the_one_at_its_end() -> None:
+    """The ring went, but of the slider beside: the one that was asked for may still be flat."""
+    equaliser = Equaliser.from_settings("5")
+    others = [s for s in equaliser.sliders if s.label != "1k"]
+    standing = [Pull(s.label, s.deepest_db, s.centre_hz, s.q) for s in others]
+    for stays in (False, True):
+        played = Played("5", standing=standing)
+        played.round(1000.0, db=20.0)
+        assert {p.label: p.pull_db for p in played.now.pulls}["1k"] == 12.0
+        played.rings(1000.0, id=2)
+        assert (played.now.phase, played.now.say) == ("pull", "Look: 1k at -12 dB")
+        if stays:
+            # Not by itself: nobody may have had the time to look.
+            played.wait(PATIENCE_S + 0.2)
+            assert played.now.phase == "pull"
+            played.do("pulled")
+            played.wait(LISTEN_S + 0.2)
+            assert "nothing is left" in played.now.why_ended
+        else:
+            played.wait(1.5)
+            played.gone(1000.0, id=2)
+            played.wait(LISTEN_S + 0.2)
+            assert played.now.phase == "raise"
+
+
 def test_it_is_not_done_while_it_rings_whatever_is_said() -> None:
     played = Played()
     played.rings(SPOT_HZ)
