@@ -39,12 +39,14 @@ class DeskStands:
     """How the practice stage's desk stands; ``place`` says in which room and placement.
 
     ``filters`` are centre in Hz and Q of sliders that can be put anywhere, None for the others.
+    ``is_up``: the fader is at its upper end.
     """
 
     place: str
     fader_db: float
     pulls_db: tuple[float, ...]
     filters: tuple[tuple[float, float] | None, ...] = ()
+    is_up: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -246,6 +246,7 @@ def equaliser_fields(equaliser: Equaliser) -> dict[str, Any]:
         "name": equaliser.name,
         "graphic": equaliser.is_graphic,
         "deepest_db": max(depths_db, default=DEEPEST_DB),
+        "shape": equaliser.sliders[0].width,
         "sliders": [
             {
                 "label": s.label,

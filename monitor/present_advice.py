@@ -15,7 +15,7 @@ from monitor.advice.margin import Excess
 from monitor.advice.moves import Move, is_on, place_of, switched
 from monitor.advice.pulls import Pull, standing_response_db
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
-from monitor.advice.ring_out_words import FURTHER_DOWN, LEFT_RINGS, margin_line
+from monitor.advice.ring_out_words import AT_ITS_END, FURTHER_DOWN, LEFT_RINGS, margin_line
 from monitor.advice.set_advice import LINE_CHARACTERS, LONGEST_LABEL, SetAdvice
 from monitor.advice.sliders import LOW_CUT
 from monitor.listening.bands import third_octave_of
@@ -221,10 +221,16 @@ def _put_in_short(move: Move) -> str:
 def ring_out_face(state: RingOutState) -> Face | None:
     """Return the panel's face in a ring-out; None where it has nothing to say."""
     if state.phase == "pull" and state.pulls_now:
-        return (_look_face if state.asks_twice else _pull_face)(state.pulls_now)
+        if state.asks_twice:
+            return _look_face(state.pulls_now)
+        # Whoever moved the wrong slider looks for the right one first, and is then told of it.
+        first, *others = state.pulls_now
+        return _pull_face((first, *state.put_back, *others))
     if state.say in (LEFT_RINGS, FURTHER_DOWN):
         return Face("back off", "further", COME_DOWN)
     if state.phase == "raise":
+        if state.say == AT_ITS_END:
+            return Face("quiet", "enough?", "fader at its end")
         if state.put_back:
             return _back_face(state.put_back)
         if any(ring.fate in ("gone", "came back") for ring in state.rings):

@@ -19,7 +19,7 @@ from monitor.advice.ring_out_kept import course_of, kept_of
 from monitor.advice.ring_out_rings import RingLadder
 from monitor.advice.ring_out_state import LEADING, Phase, RingNews, RingOutState
 from monitor.advice.ring_out_turns import Turns
-from monitor.advice.ring_out_view import commands_of, state_of
+from monitor.advice.ring_out_view import Moment, commands_of, state_of
 from monitor.advice.ring_out_ways import Ways
 
 MOST_CUTS = 14
@@ -100,7 +100,7 @@ class RingOut:
         ValueError
             If it is damaged, or of another equaliser; one clear line.
         """
-        course, ladder, figures = course_of(kept, equaliser)
+        course, ladder, put_back, figures = course_of(kept, equaliser)
         found = cls(
             equaliser,
             margin_db=figures["margin_db"],
@@ -108,6 +108,7 @@ class RingOut:
             loop_times=loop_times,
         )
         found._take(course, ladder)
+        found._ways.moment = Moment(put_back=put_back)
         if course.phase in LEADING:
             found._turns.pause()
         return found
@@ -115,7 +116,8 @@ class RingOut:
     def kept(self) -> dict[str, Any]:
         """Return all that is needed to go on after a restart, ready for JSON."""
         figures = {"margin_db": self.margin_db, "most_cuts": self.most_cuts}
-        return kept_of(self._ways.course, self._ways.ladder, self.equaliser, figures)
+        ways = self._ways
+        return kept_of(ways.course, ways.ladder, ways.undone_put_back, self.equaliser, figures)
 
     @property
     def state(self) -> RingOutState:
@@ -123,7 +125,9 @@ class RingOut:
         ways = self._ways
         if self._shown is None or self._shown[0] != ways.changes:
             # Asked for many times a second and seldom another.
-            found = state_of(self.equaliser, ways.course, ways.ladder, ways.moment)
+            found = state_of(
+                self.equaliser, ways.course, ways.ladder, ways.moment, is_up=ways.is_up
+            )
             self._shown = (ways.changes, found)
         return self._shown[1]
 
@@ -151,9 +155,12 @@ class RingOut:
             raise ValueError(f"fader_db={fader_db:g} is no mark; give one from -120 to 40 dB")
         self._turns.mark(fader_db, at_s)
 
-    def stand(self, pulls: Sequence[Pull]) -> None:
-        """Take in how the sliders stand where the desk tells it; the advice counts from there."""
-        self._turns.stand(tuple(p for p in pulls if p.pull_db > 0.0))
+    def stand(self, pulls: Sequence[Pull], *, is_up: bool = False) -> None:
+        """Take in how the sliders stand where the desk tells it; the advice counts from there.
+
+        ``is_up``: the fader is at its upper end, and cannot be raised.
+        """
+        self._turns.stand(tuple(p for p in pulls if p.pull_db > 0.0), is_up=is_up)
 
     def told(self, pulls: Sequence[Pull]) -> None:
         """Take in how somebody says the sliders stand, in a pause; what is asked for after it

@@ -46,14 +46,18 @@ class RingEar:
         """Whether this is of a ring that has begun already."""
         return news.id in self._places
 
-    def opened(self, news: RingNews) -> tuple[KnownRing, bool, bool]:
-        """Return the ring, whether it has just begun, and whether its excess is news."""
+    def opened(self, news: RingNews, *, mends: bool) -> tuple[KnownRing, bool, bool]:
+        """Return the ring, whether it has just begun, and whether its excess is news.
+
+        ``mends``: what is heard of a ring that sounds already may be another excess than it was
+        taken to have.  Once a hand is on its way, or there, nobody knows of which gain it tells.
+        """
         is_new = not self.knows(news)
         if is_new:
             ring = self._ladder.rang(news.frequency_hz)
             self._places[news.id] = self._ladder.rings.index(ring)
         ring = self._ladder.rings[self._places[news.id]]
-        excess = self._excess_of(news)
+        excess = self._excess_of(news) if is_new or mends else None
         if ring.holds_margin and news.excess is None and news.slope == ring.slope:
             excess = None  # an old climb says nothing of a ring that was pulled since
         if excess is not None:
@@ -85,7 +89,7 @@ class RingEar:
                 frequency_hz=hz, before=ring.slope, after=news.slope, moved_db=-moved_db
             )
 
-    def stayed(self, before: Sequence[Pull], pulls: Sequence[Pull], *, least_db: float) -> None:
+    def stayed(self, pulls: Sequence[Pull], *, least_db: float) -> None:
         """What rings in spite of its pull has more excess than was thought.
 
         It is not given its margin once more: the pull had one, and a hand that is late or on the
@@ -93,8 +97,8 @@ class RingEar:
         hands 23 were dying by then, 12 had the wrong slider; 30 rooms, seeds 50000 to 50029).
         """
         for ring in self.open():
-            deeper_db = self._ladder.deeper_db(before, pulls, ring.frequency_hz)
-            ring.in_vain_db += max(deeper_db, 0.0)
+            depth_db = self._ladder.depth_db(pulls, ring.frequency_hz)
+            ring.in_vain_db += max(depth_db - ring.placed_depth_db, 0.0)
             left_db = least_db
             if ring.slope is not None:
                 told = self._loop_times.estimate(

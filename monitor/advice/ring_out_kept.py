@@ -7,7 +7,7 @@ nothing behind the gate can stumble over it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, TypeVar, get_args
 
@@ -15,6 +15,7 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.growth import Slope
 from monitor.advice.hints import Hint, HintKind
 from monitor.advice.margin import Excess
+from monitor.advice.moves import Move, MoveKind
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out_course import Course, Step
 from monitor.advice.ring_out_rings import KnownRing, RingLadder
@@ -30,7 +31,11 @@ _FARTHEST_DB = 300.0
 
 
 def kept_of(
-    course: Course, ladder: RingLadder, equaliser: Equaliser, figures: dict[str, float]
+    course: Course,
+    ladder: RingLadder,
+    put_back: Sequence[Move],
+    equaliser: Equaliser,
+    figures: dict[str, float],
 ) -> dict[str, Any]:
     """Return all of it ready for JSON."""
     return {
@@ -38,13 +43,14 @@ def kept_of(
         "sliders": [s.label for s in equaliser.sliders],
         "course": asdict(course),
         "ladder": {"gain_db": ladder.gain_db, "rings": [asdict(ring) for ring in ladder.rings]},
+        "put_back": [asdict(move) for move in put_back],
         **figures,
     }
 
 
 def course_of(
     kept: Mapping[str, Any], equaliser: Equaliser
-) -> tuple[Course, RingLadder, dict[str, float]]:
+) -> tuple[Course, RingLadder, tuple[Move, ...], dict[str, float]]:
     """Return what ``kept_of`` was given; nothing is heard at first.
 
     Raises
@@ -61,13 +67,15 @@ def course_of(
         ladder.gain_db = _figure(kept["ladder"]["gain_db"])
         ladder.rings = [_ring(row) for row in _rows(kept["ladder"]["rings"])]
         course = _course(kept["course"], equaliser, ring_count=len(ladder.rings))
+        # Kept since a later version than all the rest.
+        put_back = _moves(kept.get("put_back", ()), equaliser)
         figures = {
             "margin_db": _figure(kept["margin_db"], low=1e-3, high=12.0),
             "most_cuts": _count(kept["most_cuts"], low=1),
         }
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as wrong:
         raise ValueError(f"the ring-out cannot go on ({wrong}); begin a new one") from None
-    return course, ladder, figures
+    return course, ladder, put_back, figures
 
 
 def _course(row: Mapping[str, Any], equaliser: Equaliser, *, ring_count: int) -> Course:
@@ -152,6 +160,18 @@ def _pulls(rows: object, equaliser: Equaliser) -> tuple[Pull, ...]:
     )
     stood(equaliser, found)
     return found
+
+
+def _moves(rows: object, equaliser: Equaliser) -> tuple[Move, ...]:
+    return tuple(
+        Move(
+            **asdict(pull),
+            kind=_one_of(row["kind"], get_args(MoveKind), "move"),
+            is_elsewhere=_flag(row["is_elsewhere"]),
+            is_swept=_flag(row["is_swept"]),
+        )
+        for pull, row in zip(_pulls(rows, equaliser), _rows(rows), strict=True)
+    )
 
 
 # Values.

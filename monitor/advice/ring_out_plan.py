@@ -25,11 +25,15 @@ _ANEW_DB = 0.5
 
 @dataclass(frozen=True, slots=True)
 class NextPull:
-    """A plan, or in its place why it ends; ``at_once``, or after what is asked for already."""
+    """A plan, or in its place why it ends; ``at_once``, or after what is asked for already.
+
+    ``is_at_end``: because no slider has any way left.
+    """
 
     plan: CutPlan | None
     why_ended: str = ""
     at_once: bool = False
+    is_at_end: bool = False
 
 
 def next_pull(
@@ -57,7 +61,8 @@ def next_pull(
             return NextPull(_named_anew(equaliser, anew, pulls))
     if not any(pull.more_db > 0.0 for pull in found.pulls):
         where = ", ".join(written(ring.frequency_hz) for ring in found.unmet[:3])
-        return NextPull(None, f"nothing is left on this equaliser for {where or 'it'}")
+        why = f"nothing is left on this equaliser for {where or 'it'}"
+        return NextPull(None, why, is_at_end=True)
     return NextPull(_fewer(equaliser, kept, pulls, found))
 
 

@@ -27,12 +27,12 @@ SAME_RING_HZ = 4.0
 at the bottom a fraction of a line's width; a pull turns the phase and shifts it a little."""
 STEP_DB = 0.5
 STEP_S = 1.0
-RAISED_DB_PER_S = 0.14
-"""How fast a fader goes up that is raised by half a decibel about every two seconds, as is asked
-for: the first step at once, within about a second, the others more slowly, for a ring is waited for
-(steady hands: 0.36 dB and 0.14 dB a second by least squares on 221 times, 30 rooms, seeds 50000 to
-50029).  Without the first step the ladder ended 1.9 dB too low in the middle with steady hands and
-4.0 dB with clumsy ones, with it and ``OFF_DB`` 0.6 and 3.0 dB."""
+RAISED_DB_PER_S = 0.25
+"""How fast a fader goes up that is raised as is asked for, by half a decibel every two seconds, the
+first step at once.  By least squares on 190 raises of steady hands it is 0.31 dB and 0.24 dB a
+second (30 rooms, seeds 50000 to 50029); with rings that began while nobody raised among them it had
+been 0.36 and 0.14.  The ladder then ends within 0.1 dB of the fader in the middle; with clumsy
+hands, who raise twice as fast, 2.0 dB too low."""
 OFF_DB = 1.5
 """What pulls elsewhere shift a ring by, their phase turning it, and what hands are off by."""
 
@@ -59,14 +59,28 @@ class KnownRing:
     placed_gain_db: float = 0.0
     holds_margin: bool = False
 
+    @property
+    def held_by_db(self) -> float:
+        """What it was heard to need, to stop just so, at the gain it was placed at."""
+        return self.placed_gain_db - self.limit_db
+
+    @property
+    def placed_depth_db(self) -> float:
+        """What it had of that when it was placed."""
+        return self.held_by_db - excess_db(self)
+
 
 class RingLadder:
-    """All rings so far, the gain they rang at, and the needs that follow."""
+    """All rings so far, the gain they rang at, and the needs that follow.
+
+    ``gain_db`` is where the fader is taken to stand, ``higher_db`` how much higher it may be.
+    """
 
     def __init__(self, equaliser: Equaliser) -> None:
         self._equaliser = equaliser
         self.rings: list[KnownRing] = []
-        self.gain_db = 0.0
+        self.gain_db = self.higher_db = 0.0
+        self._raised_from = 0.0, 0.0
 
     def depth_db(self, pulls: Sequence[Pull], frequency_hz: float) -> float:
         """Return what these pulls take away at a frequency."""
@@ -115,11 +129,21 @@ class RingLadder:
         ring.limit_db = self.gain_db - depth_db - excess_db(ring)
         ring.placed_gain_db = self.gain_db
 
+    def known(self, gain_db: float) -> None:
+        """Take in where the fader stands: it was told."""
+        self.gain_db, self.higher_db = gain_db, 0.0
+
+    def stands(self) -> None:
+        """Remember where the fader stands: ``raised`` counts from here, however often told."""
+        self._raised_from = self.gain_db, self.higher_db
+
     def raised(self, seconds: float, pulls: Sequence[Pull], ring: KnownRing) -> None:
         """Reckon how far the fader went up before a ring that was just heard began.
 
         Never beyond where a known ring would surely have come back: of many rings whose limits
-        are a little off, the lowest is too low, and would hold the ladder down for good.
+        are a little off, the lowest is too low, and would hold the ladder down for good.  Twice as
+        fast as asked for is the most that is believed, but all the way since the gain was known:
+        a ring that comes back tells what was guessed too low before it as well.
         """
         depths_db = self.depths_db(pulls).tolist()
         ceilings = [
@@ -128,21 +152,26 @@ class RingLadder:
             if r is not ring and not r.skipped and not r.open
         ]
         rise_db = raised_db(seconds)
+        from_db, higher_db = self._raised_from
+        most_db = from_db + higher_db + 2.0 * rise_db
         if ring.times > 1:
-            # Twice as fast as asked for is the most that is believed: else the slider does not
-            # stand where it should.
-            most_db = self.gain_db + 2.0 * rise_db
+            # Beyond that the slider does not stand where it should.
             back_db = ring.limit_db + self.depth_db(pulls, ring.frequency_hz) + excess_db(ring)
-            self.gain_db = min(max(back_db, self.gain_db), most_db)
+            self.known(min(max(back_db, from_db), most_db))
         else:
-            self.gain_db = max(self.gain_db, min([self.gain_db + rise_db, *ceilings]))
+            self.gain_db = max(from_db, min([from_db + rise_db, *ceilings]))
+            is_first = len(self.rings) == 1
+            self.higher_db = 0.0 if is_first else most_db - self.gain_db
 
     def needs(self, pulls: Sequence[Pull], *, margin_db: float) -> list[tuple[float, float]]:
         """Return what each ring needs in total for the margin.
 
         Rings that are gone keep what they have: a quiet one that should be back by the ladder is
-        where the ladder is wrong.  Only beyond what it is off by, one may be there unheard, and
-        is given what it lacks.
+        where the ladder is wrong, or its slider deeper than was asked for.  What was given to such
+        ones was 12 of 66 dB of cut with clumsy hands and 31 sliders, 17 of 60 with 9 (15 rooms,
+        seeds 50000 to 50014); one that only waits for another to be pulled gets its own pull then.
+        What sounds needs what it was heard to need and no more, whatever was pulled since: it may
+        be dying.
         """
         found = []
         for ring, depth_db in zip(self.rings, self.depths_db(pulls).tolist(), strict=True):
@@ -150,9 +179,7 @@ class RingLadder:
                 continue
             need_db = depth_db
             if ring.open:
-                need_db += excess_db(ring) + (0.0 if ring.holds_margin else margin_db)
-            elif self.gain_db - ring.limit_db > depth_db + OFF_DB:
-                need_db = self.gain_db - ring.limit_db
+                need_db = ring.held_by_db + (0.0 if ring.holds_margin else margin_db)
             found.append((ring.frequency_hz, max(need_db, 0.0)))
         return found
 

@@ -33,7 +33,8 @@ class Turns:
         self._ways = ways
         self.course, self._ladder, self._ear = ways.course, ways.ladder, ways.ear
         self._waits, self._marks = ways.waits, ways.marks
-        self._gain_before_db = self._fell_db = 0.0
+        self._fell_db = 0.0
+        self._ladder.stands()
         self._actions: dict[str, Callable[[], None]] = {
             "begin": self._begin,
             "pulled": self._confirmed,
@@ -57,15 +58,18 @@ class Turns:
         self._ways.changes += 1
         went_up_in_silence = self._marks.took(fader_db)
         # What a mark tells need not be guessed from the time.
-        self._gain_before_db = self._ladder.gain_db
+        self._ladder.stands()
         self._waits.marked()
         if went_up_in_silence:
             why = f"nothing heard for {MOST_SILENT_DB:g} dB: come down and listen yourself"
             self._ways.end(why)
 
-    def stand(self, pulls: tuple[Pull, ...]) -> None:
-        """Take in how the sliders truly stand; while a pull is wanted a hand is on its way."""
+    def stand(self, pulls: tuple[Pull, ...], *, is_up: bool) -> None:
+        """Take in how the desk truly stands; while a pull is wanted a hand is on its way."""
         course = self.course
+        if is_up != self._ways.is_up:
+            self._ways.is_up = is_up
+            self._ways.changes += 1
         self._ways.desk = pulls
         if course.phase in ("raise", "listen", "back_off", "paused") and differ(
             course.pulls, pulls
@@ -115,7 +119,7 @@ class Turns:
         """Time went by; call it about ten times a second."""
         self._tick(at_s)
         waited_s, phase = self._waits.waited_s, self.course.phase
-        if phase == "pull" and waited_s >= PATIENCE_S:
+        if phase == "pull" and self._waits.asked_s >= PATIENCE_S:
             self._ran_out_of_patience()
         elif phase == "raise" and waited_s >= PATIENCE_S and self._undone():
             for ring in self._undone():
@@ -155,18 +159,21 @@ class Turns:
                 return
             ways.put_off_look()
         pulls = self.course.pulls
-        ring, is_new, is_told = self._ear.opened(news)
+        mends = self.course.phase == "pull" and self._waits.waited_s <= HOLD_S
+        ring, is_new, is_told = self._ear.opened(news, mends=mends)
         if ring.skipped or ring.undone:
             return
         if is_new and self.course.phase != "pull":
-            self._gain_before_db = ladder.gain_db
+            if self.course.phase == "listen":
+                # Nobody raises while it listens; the raise before is on the ladder already.
+                self._waits.raise_s = 0.0
+            ladder.stands()
             # A hand may still be on its way to put back what was undone.
             late = self._waits.waited_s >= PATIENCE_S
             ways.go("pull", Moment(put_back=() if late else ways.moment.put_back))
-        elif not is_new and (not is_told or self._waits.waited_s > HOLD_S):
+        elif not is_new and not is_told:
             return
         if len(self._ear.open()) == 1:
-            ladder.gain_db = self._gain_before_db
             # A desk that tells has marked the fader where it stands.
             ladder.raised(0.0 if ways.desk is not None else self._waits.raise_s, pulls, ring)
         if is_new and ring.times > 1:
@@ -265,11 +272,8 @@ class Turns:
         """Hear nothing until it goes on; what was asked for is not forgotten."""
         self.course.resume = self.course.phase
         self._ear.deafen()
-        ways = self._ways
-        # What the desk sees moved instead of what is asked for may stand over a pause.
-        is_astray = self.course.phase == "pull" and ways.desk is not None
-        put_back = () if is_astray else ways.moment.put_back
-        ways.go("paused", Moment(put_back=put_back), asked=self.course.asked)
+        put_back = self._ways.undone_put_back
+        self._ways.go("paused", Moment(put_back=put_back), asked=self.course.asked)
 
     def _stop(self) -> None:
         if self._ladder.rings and self.course.phase != "back_off":

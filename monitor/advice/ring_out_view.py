@@ -46,7 +46,12 @@ def commands_of(course: Course, asks: bool) -> tuple[CommandName, ...]:
 
 
 def state_of(
-    equaliser: Equaliser, course: Course, ladder: RingLadder, moment: Moment
+    equaliser: Equaliser,
+    course: Course,
+    ladder: RingLadder,
+    moment: Moment,
+    *,
+    is_up: bool = False,
 ) -> RingOutState:
     """Return where a ring-out stands."""
     swept = [slider.label for slider in equaliser.sliders if slider.is_swept]
@@ -56,7 +61,7 @@ def state_of(
     names = {move.label for move in now}
     back = tuple(move for move in moment.put_back if move.label not in names)
     moment = replace(moment, put_back=back)
-    say, detail = _said(course, now, moment)
+    say, detail = _said(course, now, moment, is_up=is_up)
     if course.phase == "raise" and any(r.open and (r.skipped or r.undone) for r in ladder.rings):
         say = words.put_back_line(moment.put_back) or words.LEFT_RINGS
         detail = words.STILL_RINGS
@@ -107,11 +112,13 @@ def _pulled_count(course: Course) -> int:
     return sum(move.pull_db > 0.0 for move in moves(before, course.pulls))
 
 
-def _said(course: Course, now: Sequence[Move], moment: Moment) -> tuple[str, str]:
+def _said(course: Course, now: Sequence[Move], moment: Moment, *, is_up: bool) -> tuple[str, str]:
     """Return the big words and one more line."""
     if course.phase == "ready":
         return "Get ready", "read the cautions, then begin"
     if course.phase == "raise":
+        if is_up and not moment.put_back:
+            return words.AT_ITS_END, words.AT_ITS_END_MORE
         return words.put_back_line(moment.put_back) or words.RAISE, words.RAISE_MORE
     if course.phase == "pull":
         if moment.asks_twice:

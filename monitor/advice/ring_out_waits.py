@@ -29,12 +29,17 @@ class Waits:
     def __init__(self) -> None:
         self.last_s = -math.inf
         self.raise_s = self.unmarked_s = 0.0
-        self._since_s = 0.0
+        self._since_s = self._asked_s = 0.0
 
     @property
     def waited_s(self) -> float:
         """How long the phase has lasted, or the time since ``again``."""
         return self.last_s - self._since_s
+
+    @property
+    def asked_s(self) -> float:
+        """How long nothing more has been asked for."""
+        return self.last_s - self._asked_s
 
     def tick(self, at_s: float, *, is_raising: bool) -> None:
         """Time went by; a time before the last one is no news."""
@@ -55,4 +60,8 @@ class Waits:
 
     def again(self) -> None:
         """Wait once more from the beginning."""
-        self._since_s = self.last_s
+        self._since_s = self._asked_s = self.last_s
+
+    def asked(self) -> None:
+        """Something more is asked for: a hand has the time for that too."""
+        self._asked_s = self.last_s

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
-from monitor.advice.moves import astray, moved, moves
+from monitor.advice.moves import Move, astray, moved, moves
 from monitor.advice.pulls import Pull, differ, stood
 from monitor.advice.ring_out_course import Course
 from monitor.advice.ring_out_ear import RingEar
@@ -48,6 +48,8 @@ class Ways:
         Goes up with everything that may be shown otherwise.
     desk : tuple of Pull, optional
         How the sliders stand, where the desk tells it.
+    is_up : bool
+        The desk tells that the fader is at its upper end.
     deepens : bool
         A ring has stayed in spite of the pull before.
     impatient : int
@@ -73,7 +75,7 @@ class Ways:
         self.moment = Moment()
         self.changes = 0
         self.desk: tuple[Pull, ...] | None = None
-        self.deepens = self.was_turned_down = False
+        self.is_up = self.deepens = self.was_turned_down = False
         self.impatient = 0
         self._equaliser = equaliser
         self._margin_db, self._most_cuts = margin_db, most_cuts
@@ -105,8 +107,10 @@ class Ways:
             most_cuts=self._most_cuts,
         )
         if found.plan is not None:
+            if differ(self.course.asked, found.plan.pulls):
+                self.waits.asked()
             self.course.asked, self.course.hints = found.plan.pulls, found.plan.hints
-        elif found.at_once or not on_its_way:
+        elif (found.at_once or not on_its_way) and not (found.is_at_end and self._ask_twice()):
             self.end(found.why_ended)
         self.changes += 1
 
@@ -117,6 +121,8 @@ class Ways:
 
     def _ask_twice(self) -> bool:
         """Ask once more for what takes most from each ring and is at its end; whether there is any.
+
+        So it does where a ring stayed, and before it ends for want of sliders.
 
         Where no desk tells, a slider that a hand left short of its end, or the one beside it,
         sounds like a room that wants more, and others would be pulled for it.
@@ -146,8 +152,8 @@ class Ways:
         course = self.course
         labels = moved(course.pulls, course.asked)
         course.asked_twice = tuple(one for one in course.asked_twice if one not in labels)
-        before, course.pulls = course.pulls, course.asked
-        self.ear.stayed(before, course.pulls, least_db=self._margin_db / 2.0)
+        course.pulls = course.asked
+        self.ear.stayed(course.pulls, least_db=self._margin_db / 2.0)
         self.go("listen")
 
     def _at_their_ends(self) -> set[str]:
@@ -193,6 +199,15 @@ class Ways:
         self.waits.again()
         self.was_turned_down = True
 
+    @property
+    def undone_put_back(self) -> tuple[Move, ...]:
+        """What was undone and is to be put back; it is told on over a pause and a restart.
+
+        What the desk sees moved instead of what is asked for may stand over them.
+        """
+        is_astray = self.course.phase == "pull" and self.desk is not None
+        return () if is_astray else self.moment.put_back
+
     def is_untouched(self) -> bool:
         """Whether the desk tells that nobody has pulled yet."""
         return self.desk is not None and not differ(self.desk, self.course.pulls)
@@ -208,7 +223,7 @@ class Ways:
         """A ring stayed in spite of its pull."""
         course, ear = self.course, self.ear
         before = course.steps[-1].before
-        ear.stayed(before, course.pulls, least_db=self._margin_db / 2.0)
+        ear.stayed(course.pulls, least_db=self._margin_db / 2.0)
         if self.desk is not None:
             self._leave_out_astray(before)
         again_hz = tuple(ring.frequency_hz for ring in ear.open())

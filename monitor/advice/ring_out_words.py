@@ -16,6 +16,8 @@ CAUTIONS = (
 )
 RAISE = "Raise slowly"
 RAISE_MORE = "half a decibel, wait two seconds, and again, until it rings or is loud enough"
+AT_ITS_END = "Fader at its end"
+AT_ITS_END_MORE = "if nothing rings in a moment, that is loud enough"
 LEFT_RINGS = "Come down"
 STILL_RINGS = "what was left alone still rings: come down until it has gone"
 FURTHER_DOWN = "Further down"

@@ -234,7 +234,7 @@ class Counsel:
         if self._ring_out is not None:
             if change == "elsewhere":
                 self._ring_out.elsewhere()
-            self._ring_out.stand(list(self._standing.values()))
+            self._ring_out.stand(list(self._standing.values()), is_up=desk.is_up)
         if fader_db != desk.fader_db:
             self._mark(at_s)
 

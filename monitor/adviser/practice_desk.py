@@ -50,6 +50,7 @@ def desk_stands(stage: Mapping[str, Any], slider_count: int) -> DeskStands | Non
             (float(slider["centre_hz"]), float(slider["q"])) if slider.get("centre_hz") else None
             for slider in sliders
         ),
+        is_up=float(stage["fader_db"]) >= float(stage.get("fader_max_db", np.inf)),
     )
 
 

@@ -156,6 +156,29 @@ def test_beside_a_pull_that_was_not_enough_the_wrong_slider_is_named_on(says: bo
     assert (deeper.label, deeper.pull_db > asked.pull_db) == ("2.5k", True)
 
 
+def test_a_fader_at_its_end_is_not_asked_to_go_up() -> None:
+    played = Played()
+    played.round(1000.0, id=5)
+    stands = played.now.pulls
+    played.box.stand(stands, is_up=True)
+    assert (played.now.phase, played.now.say) == ("raise", "Fader at its end")
+    assert "loud enough" in played.now.detail
+    # What rings, is left alone or is to be put back comes before it.
+    played.rings(SPOT_HZ)
+    assert played.now.say.startswith("Pull 2.5k")
+    played.do("skip")
+    assert played.now.say == "Come down"
+    played.gone(SPOT_HZ)
+    assert played.now.say == "Fader at its end"
+    for _ in range(2):
+        played.do("undo")
+    assert played.now.say == "Put 1k to 0"
+    played.box.stand([], is_up=True)
+    assert played.now.say == "Fader at its end"
+    played.box.stand([], is_up=False)
+    assert played.now.say == "Raise slowly"
+
+
 def test_a_desk_that_tells_says_whether_it_was_pulled_or_turned_down() -> None:
     played = Played()
     played.box.stand([])
@@ -299,6 +322,76 @@ def test_what_stayed_is_asked_deeper_without_another_margin() -> None:
     # An old climb that is told again changes nothing; a new one is an excess without a margin.
     played.rings(SPOT_HZ, db=4.0)
     assert played.now.pulls_now[0].pull_db - at_first_db > 4.0
+
+
+def test_a_ring_that_begins_while_it_listens_began_at_the_gain_of_the_one_before() -> None:
+    """The fader stands still in that step, so the gain is one and the same, whatever it is."""
+    gains_db = []
+    played = Played()
+    for id, hz in ((1, 501.2), (2, SPOT_HZ), (3, 5011.9)):
+        played.wait(10.0 if id == 1 else LISTEN_S / 2.0)
+        played.rings(hz, id=id)
+        gains_db.append(played.box.kept()["ladder"]["gain_db"])
+        played.wait(0.5)
+        # Whatever is told of it afterwards, it is no other gain.
+        played.rings(hz, id=id, db=3.0, kind="slope")
+        gains_db.append(played.box.kept()["ladder"]["gain_db"])
+        played.wait(1.0)
+        played.gone(hz, id=id)
+        assert played.now.phase == "listen"
+    assert gains_db[0] > 1.0
+    assert gains_db == pytest.approx([gains_db[0]] * len(gains_db))
+
+
+def test_a_ring_that_stays_takes_no_gain_back() -> None:
+    played = Played()
+    played.wait(10.0)
+    played.rings(SPOT_HZ, id=1)
+    gain_db = played.box.kept()["ladder"]["gain_db"]
+    played.wait(1.5)
+    played.do("pulled")
+    played.wait(LISTEN_S + 0.2)
+    assert played.now.phase == "pull"
+    # Its growth is told anew while it is asked for again.
+    played.rings(SPOT_HZ, id=1, db=4.0, kind="slope")
+    assert played.box.kept()["ladder"]["gain_db"] == pytest.approx(gain_db)
+
+
+def test_what_was_pulled_and_is_dying_is_asked_for_no_deeper_when_another_begins() -> None:
+    """Nothing was heard of it since its pull: it needs what it was heard to need, and has that."""
+    for told in (False, True):
+        played = Played()
+        played.rings(501.2, id=1)
+        played.wait(1.5)
+        played.do("pulled")
+        pulls = played.now.pulls
+        played.wait(0.5)
+        if told:
+            # It is told to be a howl by now, with the climb from before it was pulled.
+            played.rings(501.2, id=1, kind="howl")
+            assert (played.now.phase, played.now.pulls) == ("listen", pulls)
+        played.rings(SPOT_HZ, id=2)
+        assert [p.label for p in played.now.pulls_now] == ["2.5k"]
+    # It does not die: what it was pulled in vain by is known, as if nothing had come between.
+    played.wait(PATIENCE_S + 0.2)
+    again = {p.label: p.more_db for p in played.now.pulls_now}
+    assert again["500"] == 2.0
+
+
+def test_what_joins_late_is_not_taken_as_pulled_before_a_hand_could_come_to_it() -> None:
+    played = Played()
+    played.rings(501.2, id=1)
+    played.wait(PATIENCE_S - 0.2)
+    played.rings(SPOT_HZ, id=2)
+    asked = played.now.pulls_now
+    assert {p.label for p in asked} == {"500", "2.5k"}
+    # As much time as for one alone.
+    played.wait(PATIENCE_S - 0.2)
+    assert (played.now.pulls_now, played.now.pulls) == (asked, ())
+    # Heard anew, it is no reason to wait on: nothing more is asked for.
+    played.rings(SPOT_HZ, id=2, kind="howl")
+    played.wait(0.4)
+    assert {p.label for p in played.now.pulls} == {"500", "2.5k"}
 
 
 def test_two_at_once_are_one_plan_over_both() -> None:
@@ -449,8 +542,10 @@ def test_an_undo_under_another_ring_says_both() -> None:
     played.rings(SPOT_HZ)
     played.wait(0.5)
     played.do("undo")
-    assert (played.now.phase, played.now.say) == ("pull", "Pull 2.5k by 5 dB")
-    assert played.now.detail == "Put 1k to 0; then: 2.5k at -5"
+    assert played.now.phase == "pull"
+    # 1k took a little off 2.5k too, and that is wanted on top once it is back.
+    assert played.now.say.startswith("Pull 2.5k by 5 dB")
+    assert played.now.detail.startswith("Put 1k to 0; then: 2.5k at -5")
 
 
 def test_what_is_to_be_put_back_is_told_on_over_a_pause_and_under_a_new_ring() -> None:
@@ -677,7 +772,9 @@ def test_marks_given_seldom_do_not_end_it_where_a_ring_was_heard_between() -> No
     played.do("fader", fader_db=-1.0)
     assert played.now.phase == "raise"
     played.do("fader", fader_db=3.5)
-    assert (played.now.phase, played.now.gain_won_db) == ("back_off", pytest.approx(15.5, abs=4.0))
+    # Raised for 20 s as was asked for, by 5 dB, it stood at -15 at the first pull; -4 was the last
+    # mark at which anything was heard.
+    assert (played.now.phase, played.now.gain_won_db) == ("back_off", pytest.approx(11.0, abs=1.0))
 
 
 def test_a_mark_from_before_the_last_pull_is_not_where_the_next_ring_begins() -> None:
@@ -718,8 +815,8 @@ def test_a_first_mark_that_comes_late_is_reckoned_back() -> None:
     played.round(800.0, id=2)
     played.do("fader", fader_db=-6.0)
     won_db = played.now.gain_won_db
-    # The fader went up for 20 s as it was asked to: about 3 dB, guessed.
-    assert won_db == pytest.approx(3.0, abs=1.0)
+    # The fader went up for 20 s as it was asked to, by half a decibel every two: guessed.
+    assert won_db == pytest.approx(5.0, abs=1.0)
     played.do("fader", fader_db=-4.0)
     assert played.now.gain_won_db == pytest.approx(won_db + 2.0)
 
@@ -1004,6 +1101,31 @@ def test_it_ends_where_nothing_is_left() -> None:
     assert "nothing is left" in played.now.why_ended
 
 
+def test_before_it_ends_for_want_of_sliders_it_asks_for_a_look_at_the_one_at_its_end() -> None:
+    """The ring went, but of the slider beside: the one that was asked for may still be flat."""
+    equaliser = Equaliser.from_settings("5")
+    others = [s for s in equaliser.sliders if s.label != "1k"]
+    standing = [Pull(s.label, s.deepest_db, s.centre_hz, s.q) for s in others]
+    for stays in (False, True):
+        played = Played("5", standing=standing)
+        played.round(1000.0, db=20.0)
+        assert {p.label: p.pull_db for p in played.now.pulls}["1k"] == 12.0
+        played.rings(1000.0, id=2)
+        assert (played.now.phase, played.now.say) == ("pull", "Look: 1k at -12 dB")
+        if stays:
+            # Not by itself: nobody may have had the time to look.
+            played.wait(PATIENCE_S + 0.2)
+            assert played.now.phase == "pull"
+            played.do("pulled")
+            played.wait(LISTEN_S + 0.2)
+            assert "nothing is left" in played.now.why_ended
+        else:
+            played.wait(1.5)
+            played.gone(1000.0, id=2)
+            played.wait(LISTEN_S + 0.2)
+            assert played.now.phase == "raise"
+
+
 def test_it_is_not_done_while_it_rings_whatever_is_said() -> None:
     played = Played()
     played.rings(SPOT_HZ)
@@ -1116,6 +1238,38 @@ def test_what_was_asked_for_is_asked_for_again_after_a_restart(paused: bool) -> 
     assert (again.state.phase, again.state.say) == ("pull", asked.say)
     again.command("pulled", 1.0)
     assert [p.label for p in again.state.pulls] == ["500", "2.5k"]
+
+
+@pytest.mark.parametrize("paused", [False, True])
+def test_what_is_to_be_put_back_is_told_again_after_a_restart(paused: bool) -> None:
+    played = Played()
+    played.round(1000.0)
+    played.do("undo")
+    if paused:
+        played.do("pause")
+    asked = played.now.put_back
+    kept = json.loads(json.dumps(played.box.kept(), allow_nan=False))
+    again = RingOut.restored(kept, played.box.equaliser)
+    assert (again.state.phase, again.state.put_back) == ("paused", asked)
+    again.command("go_on", 0.0)
+    assert (again.state.phase, again.state.say) == ("raise", "Put 1k to 0")
+    # A file from before has none of it, and a damaged one is told.
+    assert RingOut.restored({**kept, "put_back": ()}, played.box.equaliser).state.put_back == ()
+    (move,) = kept.pop("put_back")
+    assert RingOut.restored(kept, played.box.equaliser).state.put_back == ()
+    for bad in ({**move, "kind": "throw"}, {**move, "label": "1.1k"}, {**move, "pull_db": 99.0}):
+        with pytest.raises(ValueError, match="the ring-out cannot go on"):
+            RingOut.restored({**kept, "put_back": [bad]}, played.box.equaliser)
+
+
+def test_what_the_desk_saw_moved_astray_is_not_asked_back_after_a_restart() -> None:
+    """The desk tells anew how it stands, which may have been put right meanwhile."""
+    played = Played()
+    played.box.stand([])
+    played.rings(SPOT_HZ, db=1.0)
+    played.box.stand([WRONG])
+    assert played.now.put_back
+    assert RingOut.restored(played.box.kept(), played.box.equaliser).state.put_back == ()
 
 
 def test_a_file_from_before_what_was_asked_for_was_kept_is_still_good() -> None:

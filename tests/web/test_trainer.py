@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 from scipy.signal import freqz
 
+from monitor.advice import sections
+from monitor.advice.choice import EqualiserChoice
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.widths import slider_q
 from monitor.present import equaliser_fields
@@ -73,6 +75,36 @@ def test_response_is_the_peaking_section_s(
     _, response = freqz(b, a, [hz], fs=48000)  # scipy
     found = ears(brought, f"m.responseDb({{centreHz: 1000, q: {q}, gainDb: {gain_db}, hz: {hz}}})")
     assert found == pytest.approx(20.0 * math.log10(abs(response[0])), abs=1e-6)
+
+
+@pytest.mark.parametrize("hz", [800.0, 990.0, 1000.0, 1260.0, 9000.0])
+@pytest.mark.parametrize("gain_db", [-12.0, -6.0, 6.0])
+def test_of_constant_shape_the_response_is_that_of_the_advice(
+    brought: Any, hz: float, gain_db: float
+) -> None:
+    # Which its own tests hold against scipy; the bilinear transform with the corner in its place.
+    shape = sections.peak(gain_db, q=4.318, width="constant")
+    expected = sections.level_db(shape, sections.ratio_to(1000.0, np.array([hz]), 48000))
+    asked = f"{{centreHz: 1000, q: 4.318, gainDb: {gain_db}, hz: {hz}, shape: 'constant'}}"
+    assert ears(brought, f"m.responseDb({asked})") == pytest.approx(float(expected[0]), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("choice", "shape"),
+    [
+        (EqualiserChoice("31", shape="constant"), "constant"),
+        (EqualiserChoice("31"), "proportional"),
+        # Its filters have no place in a row: the standard bands are trained.
+        (EqualiserChoice("parametric", shape="constant"), "proportional"),
+    ],
+)
+def test_the_shape_is_that_of_the_settings(
+    brought: Any, choice: EqualiserChoice, shape: str
+) -> None:
+    snapshot = {"equaliser": equaliser_fields(Equaliser.from_choice(choice))}
+    assert ears(brought, f"m.shapeOf({json.dumps(snapshot)})") == shape
+    # A watcher of before says nothing of it.
+    assert ears(brought, "m.shapeOf({equaliser: {}})") == "proportional"
 
 
 def test_q_of_third_octaves_and_octaves(brought: Any) -> None:
@@ -216,14 +248,16 @@ def begin(page: Any) -> None:
     assert awaited(lambda: text(page, "ears-said") == "Which slider do you pull?", 10.0)
 
 
-def answer(page: Any, *, right: bool) -> None:
+def answer(page: Any, *, right: bool, below: bool = False) -> None:
     """Find out what rings by pulling; a test has no ears, so it looks at the sound itself."""
     hz = module(page, "tone", "m.frequencyHz()")
     truth = LABELS.index(EQUALISER.nearest(hz).label)
     keys = [int(i) for i in script(
         page, "[...document.querySelectorAll('#ears-sliders button')].map((k) => k.dataset.slider)"
     )]  # fmt: skip
-    chosen = truth if right else keys[(keys.index(truth) + 1) % len(keys)]
+    place = keys.index(truth)
+    beside = place - 1 if below and place > 0 else (place + 1) % len(keys)
+    chosen = truth if right else keys[beside]
     page.execute_script(
         "document.querySelector(`#ears-sliders [data-slider='${arguments[0]}']`).click()", chosen
     )
@@ -276,6 +310,17 @@ def test_the_ring_falls_by_what_the_pull_gives(
     if right:
         assert awaited(lambda: level(page) < before - fall_db + 0.5, 10.0)
     assert level(page) == pytest.approx(before - fall_db, abs=1.0)
+
+
+def test_an_octave_off_a_slider_of_constant_shape_is_heard(page: Any, link: StillClient) -> None:
+    constant = {**STATES["quiet"]["equaliser"], "shape": "constant"}
+    link.hold({**STATES["quiet"], "equaliser": constant})
+    assert awaited(lambda: module(page, "feed", "m.news().equaliser.shape") == "constant", 10.0)
+    begin(page)
+    answer(page, right=False, below=True)
+    # ``sections.peak``, at its end of 12 dB and third-octave Q: 1.3 dB an octave off; of
+    # proportional shape it would be 0.4 dB and not worth a word.
+    assert "The ring falls by 1 dB." in text(page, "ears-said")
 
 
 def test_the_loudest_ring_at_full_volume_stays_under_the_ceiling(page: Any) -> None:

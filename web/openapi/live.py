@@ -75,7 +75,10 @@ SCHEMAS: dict[str, Schema] = {
                 )
             ),
         },
-        {"graphic": known("Whether all it has are sliders in fixed places.", YES_NO)},
+        {
+            "graphic": known("Whether all it has are sliders in fixed places.", YES_NO),
+            "shape": known("How a dip changes with the pull.", one_of("proportional", "constant")),
+        },
         about="The person's own equaliser.",
     ),
     "Panel": obj(

@@ -34,9 +34,16 @@ export function slidersOf({ equaliser, bands }) {
 export const deepestOf = ({ equaliser }) =>
   ((equaliser.graphic ?? true) && equaliser.deepest_db) || DEEPEST_DB;
 
-/** What a peaking section of gain_db (negative: a cut) gives at a frequency, in dB. */
-export function responseDb({ centreHz, q, gainDb, hz }) {
+/** How such a slider's dip changes with the pull: as the settings have it. */
+export const shapeOf = ({ equaliser }) =>
+  ((equaliser.graphic ?? true) && equaliser.shape) || "proportional";
+
+/** What a peaking section of gain_db (negative: a cut) gives at a frequency, in dB.
+ *  Of constant shape a cut has the Q in its zeros and a boost in its poles, as in the advice. */
+export function responseDb({ centreHz, q, gainDb, hz, shape }) {
   const a = 10 ** (gainDb / 40);
+  const [over, under] = shape === "constant"
+    ? [Math.max(1, a * a), Math.max(1, 1 / (a * a))] : [a, 1 / a];
   const turn = (2 * Math.PI * centreHz) / RATE_HZ;
   const alpha = Math.sin(turn) / (2 * q);
   const w = (2 * Math.PI * hz) / RATE_HZ;
@@ -45,7 +52,8 @@ export function responseDb({ centreHz, q, gainDb, hz }) {
     + (b1 * Math.sin(w) + b2 * Math.sin(2 * w)) ** 2;
   const middle = -2 * Math.cos(turn);
   return 10 * Math.log10(
-    power(1 + alpha * a, middle, 1 - alpha * a) / power(1 + alpha / a, middle, 1 - alpha / a),
+    power(1 + alpha * over, middle, 1 - alpha * over)
+      / power(1 + alpha * under, middle, 1 - alpha * under),
   );
 }
 

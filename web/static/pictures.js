@@ -29,7 +29,7 @@ export function drawAnswer(svg, sliders, shown, answer) {
     svg.replaceChildren(...parts);
     return;
   }
-  const { pulled, ring, hz, q, deepest } = answer;
+  const { pulled, ring, hz, q, deepest, shape } = answer;
   const from = x(shown.indexOf(pulled));
   const to = placeOf(sliders, shown, hz, x);
   const y = (db) => 8 + (-db / deepest) * (bottom - 16);
@@ -38,7 +38,9 @@ export function drawAnswer(svg, sliders, shown, answer) {
     const low = sliders[shown[Math.floor(k)]].centre_hz;
     const high = sliders[shown[Math.ceil(k)]].centre_hz;
     const here = low * (high / low) ** (k - Math.floor(k));
-    const db = responseDb({ centreHz: sliders[pulled].centre_hz, q, gainDb: -deepest, hz: here });
+    const db = responseDb({
+      centreHz: sliders[pulled].centre_hz, q, gainDb: -deepest, hz: here, shape,
+    });
     return `${x(k).toFixed(1)},${y(db).toFixed(1)}`;
   });
   parts.push(

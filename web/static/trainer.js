@@ -9,6 +9,7 @@ const KEPT = "ears";
 
 let sliders = []; // of the user's own equaliser, or the standard ones: { label, centre_hz }
 let deepest = 0; // how far one is pulled, in dB
+let shape = ""; // how its dip changes with the pull
 let levels = [];
 let level = 0;
 let scores = ears.noScores();
@@ -122,7 +123,7 @@ function answer(i) {
   run.answered = true;
   const q = ears.qOf(centres(), i);
   const centreHz = sliders[i].centre_hz;
-  const fallDb = ears.responseDb({ centreHz, q, gainDb: -deepest, hz: run.hz });
+  const fallDb = ears.responseDb({ centreHz, q, gainDb: -deepest, hz: run.hz, shape });
   pull(fallDb);
   const right = i === run.slider;
   run.asked.push({ slider: run.slider, pulled: i });
@@ -139,7 +140,7 @@ function answer(i) {
     else if (key.dataset.slider === String(i)) key.dataset.was = "pulled";
   }
   drawAnswer(at("ears-picture"), sliders, levels[level].sliders, {
-    pulled: i, ring: run.slider, hz: run.hz, q, deepest,
+    pulled: i, ring: run.slider, hz: run.hz, q, deepest, shape,
   });
   at("ears-next").hidden = false;
   at("ears-next").textContent = run.asked.length < ears.RUN ? "Next ring" : "How it went";
@@ -178,6 +179,7 @@ function leave() {
 function followEars(snapshot) {
   if (run) return;
   deepest = ears.deepestOf(snapshot);
+  shape = ears.shapeOf(snapshot);
   const theirs = ears.slidersOf(snapshot);
   if (JSON.stringify(theirs) === JSON.stringify(sliders)) return;
   sliders = theirs;
