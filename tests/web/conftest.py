@@ -11,12 +11,15 @@ from tests.browser import browser, resize
 from tests.web.evening import EveningClient
 from tests.web.screenshots import StillClient, page_server
 
-SIZES = [(360, 640), (1280, 800)]
+PHONE, DESK = (360, 640), (1280, 800)
+
+both_sizes = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+"""For what is somewhere on the page.  What a tap does is the same in every window."""
 
 
 @pytest.fixture(scope="module")
 def window() -> Iterator[Any]:
-    with browser(360, 640) as driver:
+    with browser(*PHONE) as driver:
         yield driver
 
 
@@ -35,13 +38,19 @@ def evening() -> Iterator[EveningClient]:
     client.close()
 
 
-@pytest.fixture(params=SIZES, ids=["phone", "desk"])
-def served(request: pytest.FixtureRequest, window: Any, evening: EveningClient) -> Iterator[str]:
-    """The evening's page for a window of each size: its address, and nothing open at either end."""
-    resize(window, *request.param)
+@pytest.fixture
+def size() -> tuple[int, int]:
+    """A small phone's, unless a test asks for ``both_sizes``."""
+    return PHONE
+
+
+@pytest.fixture
+def served(size: tuple[int, int], window: Any, evening: EveningClient) -> Iterator[str]:
+    """The evening's page for a window of this size: its address, and nothing open at either end."""
+    resize(window, *size)
     with page_server(evening) as url:
         window.get("about:blank")
         yield url
         window.get("about:blank")
         evening.close()
-    resize(window, 360, 640)
+    resize(window, *PHONE)

@@ -15,7 +15,7 @@ from monitor.link.messages import LinkError
 from monitor.report.next_time import next_lines
 from tests.browser import resize
 from tests.waiting import awaited
-from tests.web.conftest import SIZES
+from tests.web.conftest import PHONE, both_sizes
 from tests.web.kept import (
     BEFORE,
     CHAPEL,
@@ -39,9 +39,9 @@ def box() -> Any:
     client.close()
 
 
-@pytest.fixture(params=SIZES, ids=["phone", "desk"])
-def page(request: pytest.FixtureRequest, window: Any, box: KeptClient) -> Any:
-    resize(window, *request.param)
+@pytest.fixture
+def page(size: tuple[int, int], window: Any, box: KeptClient) -> Any:
+    resize(window, *size)
     with page_server(box) as url:
         window.get("about:blank")
         window.get(url + "#after")
@@ -51,7 +51,7 @@ def page(request: pytest.FixtureRequest, window: Any, box: KeptClient) -> Any:
         yield window
         window.get("about:blank")
         box.close()
-    resize(window, 360, 640)
+    resize(window, *PHONE)
 
 
 def room(driver: Any, name: str) -> None:
@@ -65,6 +65,7 @@ def fill(driver: Any, element_id: str, value: str) -> None:
     )
 
 
+@both_sizes
 def test_tonight_is_shown_with_what_rang_and_what_was_won(page: Any, box: KeptClient) -> None:
     assert text(page, "af-which") == "the gig that is on"
     assert text(page, "af-say") == "14 rings, 2 of them howls"
@@ -85,6 +86,7 @@ def test_tonight_is_shown_with_what_rang_and_what_was_won(page: Any, box: KeptCl
     assert script(page, "document.documentElement.scrollWidth <= innerWidth")
 
 
+@both_sizes
 def test_the_evening_is_drawn_in_the_page_s_own_inks(page: Any) -> None:
     svg = "document.querySelector('#af-timeline svg')"
     assert awaited(lambda: bool(script(page, f"!!{svg}")), 20.0)
@@ -315,6 +317,7 @@ def test_a_picture_that_another_phone_holds_up_is_waited_for(
         box.close()
 
 
+@both_sizes
 def test_a_name_of_sixty_letters_takes_two_lines(page: Any, box: KeptClient) -> None:
     box.records[BEFORE]["gig"]["venue"] = {"uid": HERON["uid"], "name": "W" * 60}
     click(page, f"#gig-list [data-gig='{BEFORE}']")
@@ -455,6 +458,7 @@ def test_the_next_song_is_counted(page: Any, box: KeptClient) -> None:
     assert awaited(lambda: text(page, "gig-song") == "next song, now 1", 10.0)
 
 
+@both_sizes
 def test_what_is_known_here_is_shown_until_it_is_put_away(page: Any, box: KeptClient) -> None:
     page.execute_script("localStorage.removeItem('here')")
     room(page, "set")
@@ -558,6 +562,7 @@ def test_a_last_gig_that_is_deleted_gives_way_to_the_one_before(page: Any, box: 
     assert awaited(lambda: script(page, f"{LAST}.hidden"), 10.0)
 
 
+@both_sizes
 @pytest.mark.usefixtures("second_evening")
 def test_another_gig_here_that_is_brought_in_is_heeded(
     page: Any, box: KeptClient, monkeypatch: pytest.MonkeyPatch

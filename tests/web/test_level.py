@@ -9,6 +9,7 @@ import pytest
 from monitor.level.measuring import NO_LINE
 from tests.browser import resize
 from tests.waiting import awaited
+from tests.web.conftest import both_sizes
 from tests.web.evening import LOW_CUT_WAITING, METERS, EveningClient, meter
 from tests.web.looking import click, click_when_ready, script, text
 
@@ -77,6 +78,7 @@ def test_from_measuring_to_a_kept_level(page: Any, evening: EveningClient) -> No
     assert "Kept 70 s ago" in text(page, "lv-taken")
 
 
+@both_sizes
 def test_the_low_cut_waits_is_drawn_and_is_kept(page: Any, evening: EveningClient) -> None:
     evening.script, evening.measuring = METERS["too-loud"], "line"
     assert awaited(lambda: "32 s of voice" in text(page, "lc-say"), 10.0)
@@ -140,6 +142,7 @@ def test_the_box_s_own_microphone_is_never_taken_for_the_desk(
         ("analogue", "turn the gain up 9 dB", "Turned: measure again"),
     ],
 )
+@both_sizes
 def test_each_state_has_its_sentence_and_shape(
     page: Any, evening: EveningClient, name: str, words: str, main: str
 ) -> None:

@@ -13,6 +13,7 @@ from firmware.fakes import wait_until
 from monitor.placing.stage import Stage
 from tests.browser import forget, resize
 from tests.waiting import awaited
+from tests.web.conftest import both_sizes
 from tests.web.evening import PLAN, EveningClient
 from tests.web.looking import script, text
 from tests.web.screenshots import page_server
@@ -105,6 +106,7 @@ def focus(driver: Any, kind: str, index: int) -> None:
     )
 
 
+@both_sizes
 def test_the_plan_is_shown_with_what_limits_and_the_ranges(page: Any) -> None:
     assert "lead vocal" in text(page, "plan-sentence")
     assert script(page, "document.querySelectorAll('#plan .thing[data-kind=microphone]').length")
@@ -119,6 +121,7 @@ def test_the_plan_is_shown_with_what_limits_and_the_ranges(page: Any) -> None:
     assert script(page, "document.documentElement.scrollWidth") <= width
 
 
+@both_sizes
 def test_a_mouse_drags_a_thing_and_the_reckoning_follows(page: Any, evening: EveningClient) -> None:
     before = text(page, "plan-figures")
     at = place_of(page, "loudspeaker", 0)
@@ -196,6 +199,7 @@ def test_a_finger_drags_a_thing_and_scrolls_beside_it(window: Any, evening: Even
         window.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
 
 
+@both_sizes
 def test_every_thing_is_large_enough_for_a_finger(page: Any) -> None:
     sizes = script(
         page,
@@ -247,6 +251,7 @@ def test_a_mouth_is_moved_and_its_microphone_looks_at_it(page: Any) -> None:
     assert plan(page, "m.current().microphone[0].aim_deg") < 180
 
 
+@both_sizes
 def test_a_change_is_tried_taken_back_and_kept(page: Any, evening: EveningClient) -> None:
     best = script(page, "document.querySelector('#plan-changes li span').textContent")
     spare = text(page, "plan-figures")

@@ -9,6 +9,7 @@ import pytest
 
 from monitor.placing.checklist import CHECKLIST
 from tests.waiting import awaited
+from tests.web.conftest import both_sizes
 from tests.web.evening import METERS, EveningClient
 from tests.web.held import held, hold, hold_no_more, shown_again
 from tests.web.looking import click, click_when_ready, module, script, tap_on, text
@@ -42,6 +43,7 @@ def step_end(step: str, do: str) -> str:
     return f".step-end[data-step={step}] [data-do={do}]"
 
 
+@both_sizes
 def test_six_rooms_are_under_the_thumb_in_the_order_of_an_evening(page: Any) -> None:
     links = script(
         page,
@@ -58,6 +60,7 @@ def test_six_rooms_are_under_the_thumb_in_the_order_of_an_evening(page: Any) -> 
     assert all(a <= left + 0.5 for a, (_, left, *_) in zip(ends, links[1:], strict=False))
 
 
+@both_sizes
 def test_a_soundcheck_from_the_first_step_to_the_last(page: Any, evening: EveningClient) -> None:
     assert awaited(
         lambda: (
