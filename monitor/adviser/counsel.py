@@ -65,6 +65,7 @@ class Counsel:
         self._its_pulls: tuple[Pull, ...] = ()
         if kept is not None:
             found = kept_from(kept, equaliser, self._times)
+            self._desk = PracticeDesk(equaliser, place=found.place)
             self._standing = found.standing
             self._set = SetCounsel(equaliser, margin_db=margin_db, asked=found.asked)
             self._ring_out = found.ring_out
@@ -138,7 +139,7 @@ class Counsel:
     @property
     def kept(self) -> dict[str, Any]:
         """What must survive a restart, ready for JSON."""
-        kept = Kept(self._standing, self._set.asked, self._ring_out)
+        kept = Kept(self._standing, self._set.asked, self._ring_out, self._desk.place)
         return kept_of(self._equaliser, kept, self._times)
 
     # --- commands ---------------------------------------------------------------------------

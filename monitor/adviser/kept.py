@@ -23,11 +23,15 @@ MOST_ASKED = 100_000
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """How the desk stands by label, how often each slider was asked for, the ring-out if any."""
+    """How the desk stands by label, how often each slider was asked for, the ring-out if any.
+
+    ``place`` is the practice stage's room and placement, None on a real one.
+    """
 
     standing: dict[str, Pull]
     asked: Counter[str]
     ring_out: RingOut | None
+    place: str | None
 
 
 def kept_of(equaliser: Equaliser, kept: Kept, loop_times: LoopTimes) -> dict[str, Any]:
@@ -38,13 +42,14 @@ def kept_of(equaliser: Equaliser, kept: Kept, loop_times: LoopTimes) -> dict[str
         "asked": dict(kept.asked),
         "loop_times": loop_times.kept(),
         "ring_out": None if kept.ring_out is None else kept.ring_out.kept(),
+        "place": kept.place,
     }
 
 
 def kept_from(content: Mapping[str, Any], equaliser: Equaliser, loop_times: LoopTimes) -> Kept:
     """Return what ``kept_of`` was given; ``loop_times`` take back what they had learnt.
 
-    Files from before loop times were kept have none.
+    Files from before loop times or the place were kept have none.
 
     Raises
     ------
@@ -57,6 +62,9 @@ def kept_from(content: Mapping[str, Any], equaliser: Equaliser, loop_times: Loop
         asked = Counter({str(label): _count(n) for label, n in content["asked"].items()})
         learnt = content.get("loop_times", [])
         ring_out = content["ring_out"]
+        place = content.get("place")
+        if not (place is None or isinstance(place, str)):
+            raise TypeError("the place has no name")
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise ValueError(f"what was kept of the advice is damaged: {error!r}") from error
     if labels != [slider.label for slider in equaliser.sliders]:
@@ -66,7 +74,7 @@ def kept_from(content: Mapping[str, Any], equaliser: Equaliser, loop_times: Loop
     if ring_out is not None:
         found = RingOut.restored(ring_out, equaliser, loop_times=loop_times)
     loop_times.restore(learnt)
-    return Kept({pull.label: pull for pull in standing}, asked, found)
+    return Kept({pull.label: pull for pull in standing}, asked, found, place)
 
 
 def _pull(row: Any) -> Pull:

@@ -55,10 +55,14 @@ def desk_stands(stage: Mapping[str, Any], slider_count: int) -> DeskStands | Non
 
 
 class PracticeDesk:
-    """Follows the desk of a practice stage with the person's own sliders."""
+    """Follows the desk of a practice stage with the person's own sliders.
 
-    def __init__(self, equaliser: Equaliser) -> None:
+    ``place`` is the room and placement where it stood before a restart, if it did anywhere.
+    """
+
+    def __init__(self, equaliser: Equaliser, *, place: str | None = None) -> None:
         self._equaliser = equaliser
+        self.place = place
         self._stands: DeskStands | None = None
         self._moved_s = -np.inf
         self._faders: deque[tuple[float, float]] = deque()
@@ -97,16 +101,17 @@ class PracticeDesk:
     ) -> Literal["as before", "moved", "elsewhere"]:
         """Take in how it stands now; "elsewhere" is another room or placement."""
         before, self._stands = self._stands, desk
+        was_at, self.place = self.place, desk.place
         self._faders.append((at_s, desk.fader_db))
         while self._faders[0][0] < at_s - FADERS_S:
             self._faders.popleft()
         if before == desk:
             return "as before"
         self._moved_s = at_s
-        if before is None or before.place != desk.place:
+        if before is None or was_at != desk.place:
             self._moves.clear()
             self._faders.clear()
-            return "moved" if before is None else "elsewhere"
+            return "moved" if was_at in (None, desk.place) else "elsewhere"
         self._note(before, desk, at_s, rings)
         return "moved"
 

@@ -190,6 +190,20 @@ def test_the_practice_desk_s_fader_counts_from_where_it_stands_when_it_begins() 
     assert mind.result.ring_out.gain_won_db == pytest.approx(1.5)
 
 
+@pytest.mark.parametrize(
+    ("place", "why"), [("cellar", ""), ("hall", "things stand elsewhere now: another ring-out")]
+)
+def test_after_a_restart_in_another_room_of_the_practice_stage_a_ring_out_ends(
+    place: str, why: str
+) -> None:
+    before, at_s, _ = asked_to_pull_at_the_practice_desk()
+    mind = counsel(kept=json.loads(json.dumps(before.kept)))
+    mind.hear(News(at_s + 9.0, desk=DeskStands(place, 0.0, (0.0,) * 31)))
+    after = mind.result.ring_out
+    assert after is not None
+    assert (after.phase == "paused", after.why_ended or "") == (not why, why)
+
+
 def test_where_things_stand_elsewhere_a_ring_out_ends_and_asks_for_nothing_more() -> None:
     mind, at_s, _ = asked_to_pull_at_the_practice_desk()
     mind.hear(News(at_s + 0.1, desk=DeskStands("hall", -6.0, (0.0,) * 31)))
