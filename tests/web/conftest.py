@@ -9,7 +9,8 @@ import pytest
 
 from tests.browser import browser, resize
 from tests.web.evening import EveningClient
-from tests.web.screenshots import StillClient, page_server
+from tests.web.looking import visited
+from tests.web.screenshots import StillClient
 
 PHONE, DESK = (360, 640), (1280, 800)
 
@@ -48,9 +49,6 @@ def size() -> tuple[int, int]:
 def served(size: tuple[int, int], window: Any, evening: EveningClient) -> Iterator[str]:
     """The evening's page for a window of this size: its address, and nothing open at either end."""
     resize(window, *size)
-    with page_server(evening) as url:
-        window.get("about:blank")
+    with visited(window, evening) as url:
         yield url
-        window.get("about:blank")
-        evening.close()
     resize(window, *PHONE)

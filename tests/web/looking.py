@@ -7,7 +7,18 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
+from monitor.link.client import LinkClient
 from tests.waiting import awaited
+from tests.web.screenshots import page_server
+
+
+@contextmanager
+def visited(window: Any, client: LinkClient) -> Iterator[str]:
+    """The address of a client's page, for a window that is at no page before and after."""
+    with page_server(client) as url:
+        window.get("about:blank")
+        yield url
+        window.get("about:blank")
 
 
 def script(driver: Any, expression: str) -> Any:

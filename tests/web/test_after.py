@@ -27,8 +27,7 @@ from tests.web.kept import (
     made_record,
     rang_at,
 )
-from tests.web.looking import click, script, tap_on, text
-from tests.web.screenshots import page_server
+from tests.web.looking import click, script, tap_on, text, visited
 from web.records import Busy
 
 
@@ -42,15 +41,12 @@ def box() -> Any:
 @pytest.fixture
 def page(size: tuple[int, int], window: Any, box: KeptClient) -> Any:
     resize(window, *size)
-    with page_server(box) as url:
-        window.get("about:blank")
+    with visited(window, box) as url:
         window.get(url + "#after")
         assert awaited(lambda: "14 rings" in text(window, "af-say"), 20.0), text(window, "af-said")
         # Where the record comes before the first snapshot, it is read again.
         awaited(lambda: text(window, "af-which") == "the gig that is on", 20.0)
         yield window
-        window.get("about:blank")
-        box.close()
     resize(window, *PHONE)
 
 
@@ -281,16 +277,13 @@ def test_the_list_keeps_the_focus_and_what_was_opened_of_it(page: Any, box: Kept
 def test_what_did_not_come_comes_as_soon_as_the_box_answers(window: Any, box: KeptClient) -> None:
     """Nobody goes to another room and back for it."""
     box.gone = True
-    with page_server(box) as url:
-        window.get("about:blank")
+    with visited(window, box) as url:
         window.get(url + "#after")
         said = "as soon as the box answers"
         assert awaited(lambda: said in text(window, "af-detail"), 20.0)
         box.gone = False
         assert awaited(lambda: "14 rings" in text(window, "af-say"), 20.0)
         assert awaited(lambda: HERON["name"] in text(window, "venues"), 10.0)
-        window.get("about:blank")
-        box.close()
 
 
 def test_a_picture_that_another_phone_holds_up_is_waited_for(
@@ -307,14 +300,11 @@ def test_a_picture_that_another_phone_holds_up_is_waited_for(
         return drawn(record, memory, name, wish)
 
     monkeypatch.setattr(web.gig_routes, "_drawn", busy_at_first)
-    with page_server(box) as url:
-        window.get("about:blank")
+    with visited(window, box) as url:
         window.get(url + "#after")
         # By itself, and not because a gig that is on is read again every 15 s.
         assert awaited(lambda: script(window, "!!document.querySelector('#af-timeline svg')"), 12.0)
         assert tries.count("timeline.svg") == 2
-        window.get("about:blank")
-        box.close()
 
 
 @both_sizes
@@ -613,15 +603,13 @@ def test_a_filter_s_rings_stand_together_and_a_low_cut_is_on(window: Any, box: K
     for one in made["happenings"]:
         if "pulls" in one:
             one["pulls"] = [{"label": "low cut", "centre_hz": 100.0, "pull_db": 12.3}]
-    with page_server(box) as url:
-        window.get("about:blank")
+    with visited(window, box) as url:
         window.get(url + "#after")
         assert awaited(lambda: "14 rings" in text(window, "af-say"), 20.0), text(window, "af-said")
         first = script(window, "document.querySelector('#af-rings tbody tr').textContent")
         assert first.startswith("2.5k7"), first
         assert "low cut on" in text(window, "af-figures")
         assert "12.3" not in text(window, "af-figures")
-        window.get("about:blank")
 
 
 def test_what_the_memory_did_not_say_in_time_is_said(
@@ -631,9 +619,7 @@ def test_what_the_memory_did_not_say_in_time_is_said(
         raise LinkError("the watcher did not answer within 5 s")
 
     monkeypatch.setattr(KeptClient, "_recollection", late)
-    with page_server(box) as url:
-        window.get("about:blank")
+    with visited(window, box) as url:
         window.get(url + "#after")
         assert awaited(lambda: "still being worked out" in text(window, "memory-words"), 20.0)
         assert "what earlier evenings say is not in this" in text(window, "af-said")
-        window.get("about:blank")

@@ -10,7 +10,7 @@ import pytest
 
 from tests.browser import resize
 from tests.waiting import awaited
-from tests.web.looking import at_the_start, lowest_seen, script, state, text
+from tests.web.looking import at_the_start, lowest_seen, script, state, text, visited
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
 
@@ -18,12 +18,10 @@ from tests.web.states import STATES
 @pytest.fixture
 def page(window: Any, link: StillClient) -> Iterator[Any]:
     link.hold(STATES["quiet"])
-    with page_server(link) as url:
+    with visited(window, link) as url:
         window.get(url)
         assert awaited(lambda: text(window, "band") == "quiet", 10.0)
         yield window
-        window.get("about:blank")
-        link.close()
 
 
 def test_a_ring_reaches_the_page_and_leaves_it(page: Any, link: StillClient) -> None:
@@ -139,8 +137,7 @@ def test_news_that_is_a_moment_on_its_way_is_no_box_that_is_gone(window: Any) ->
     """On a slow Wi-Fi the first message takes a second or two; nothing is wrong yet."""
     link = StillClient()
     link.hold(STATES["quiet"])
-    with page_server(link) as url:
-        window.get("about:blank")
+    with visited(window, link) as url:
         window.execute_cdp_cmd("Network.enable", {})
         window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": ["*/api/*"]})
         try:
@@ -154,8 +151,6 @@ def test_news_that_is_a_moment_on_its_way_is_no_box_that_is_gone(window: Any) ->
             assert before == "starting"
         finally:
             window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": []})
-        window.get("about:blank")
-        link.close()
 
 
 def test_it_comes_back_by_itself_after_the_page_server_restarts(window: Any) -> None:

@@ -12,8 +12,7 @@ from monitor.access.doorkeeper import Doorkeeper
 from tests.waiting import awaited
 from tests.web.held import held, hold, hold_no_more, let_go, shown_again
 from tests.web.kept import CODE, TONIGHT, KeptClient
-from tests.web.looking import script, text
-from tests.web.screenshots import page_server
+from tests.web.looking import script, text, visited
 from web.answers import newest_snapshot
 
 SHEET = "document.getElementById('pair-sheet').open"
@@ -29,15 +28,12 @@ def box() -> Iterator[KeptClient]:
 
 @pytest.fixture
 def page(window: Any, box: KeptClient) -> Iterator[Any]:
-    with page_server(box) as url:
-        window.get("about:blank")
+    with visited(window, box) as url:
         window.get(url)
         window.delete_all_cookies()
         assert awaited(lambda: "on for" in text(window, "gig-words"), 10.0)
         yield window
         window.delete_all_cookies()
-        window.get("about:blank")
-        box.close()
 
 
 def click(driver: Any, element_id: str) -> None:

@@ -16,8 +16,8 @@ from firmware.fakes import wait_until
 from monitor.stage.sound import CEILING, SoundDoor
 from tests.browser import resize
 from tests.waiting import awaited
-from tests.web.looking import module, press, script, text
-from tests.web.screenshots import StillClient, page_server
+from tests.web.looking import module, press, script, text, visited
+from tests.web.screenshots import StillClient
 from tests.web.states import STATES
 
 
@@ -67,15 +67,12 @@ def stage(tmp_path: Path) -> Iterator[Stage]:
 
 @pytest.fixture
 def page(window: Any, stage: Stage) -> Iterator[Any]:
-    with page_server(stage.link) as url:
-        window.get("about:blank")
+    with visited(window, stage.link) as url:
         window.get(url)
         assert awaited(lambda: script(window, "document.body.dataset.room") == "practice", 10.0)
         asleep = "document.querySelectorAll('[data-rooms~=practice][inert]').length"
         assert awaited(lambda: script(window, asleep) == 0, 20.0)
         yield window
-        window.get("about:blank")
-        stage.close()
 
 
 def asked(stage: Stage, command: dict[str, Any]) -> bool:

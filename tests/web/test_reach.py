@@ -10,8 +10,7 @@ import pytest
 from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.kept import HERON, KeptClient
-from tests.web.looking import module, script, state, text
-from tests.web.screenshots import page_server
+from tests.web.looking import module, script, state, text, visited
 from tests.web.states import STATES
 
 ROOMS = ["place", "level", "ring-out", "set", "after", "ears"]
@@ -39,14 +38,11 @@ def box() -> Iterator[KeptClient]:
 
 @pytest.fixture
 def url(window: Any, box: KeptClient) -> Iterator[str]:
-    with page_server(box) as address:
-        window.get("about:blank")
+    with visited(window, box) as address:
         yield address
         resize(window, 360, 640)
         for features in ([], [{"name": "prefers-color-scheme", "value": "dark"}]):
             window.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
-        window.get("about:blank")
-        box.close()
 
 
 def enter(driver: Any, url: str, room: str) -> None:

@@ -18,21 +18,18 @@ from monitor.present import equaliser_fields
 from monitor.present_advice import pull_fields
 from tests.browser import resize
 from tests.waiting import awaited
-from tests.web.looking import lowest_seen, script, tap_on, text
-from tests.web.screenshots import StillClient, page_server
+from tests.web.looking import lowest_seen, script, tap_on, text, visited
+from tests.web.screenshots import StillClient
 from tests.web.states import EQUALISER, RING_OUTS, STATES, cut, pull, rang
 
 
 @pytest.fixture
 def page(window: Any, link: StillClient) -> Iterator[Any]:
     link.hold(STATES["quiet"])
-    with page_server(link) as url:
-        window.get("about:blank")
+    with visited(window, link) as url:
         window.get(url + "#ring-out")
         assert awaited(lambda: text(window, "ro-say") == "Ring it out", 10.0)
         yield window
-        window.get("about:blank")
-        link.close()
 
 
 def show(page: Any, link: StillClient, name: str) -> dict[str, Any]:
@@ -483,8 +480,7 @@ def test_in_a_set_the_depth_is_named_and_can_be_confirmed(
         return {"class": "error", "message": "the advice is behind"}
 
     link.hold(STATES["advised"])
-    with page_server(link) as url:
-        window.get("about:blank")
+    with visited(window, link) as url:
         window.get(url)
         assert awaited(lambda: text(window, "slider") == "pull 2.5k by 4", 10.0)
         assert "or 3.15k by 3" in text(window, "hint")
@@ -520,8 +516,6 @@ def test_in_a_set_the_depth_is_named_and_can_be_confirmed(
         window.execute_script("document.querySelector('#flat button').click()")
         assert awaited(lambda: text(window, "flat-said") == "the advice is behind", 10.0)
         assert link.asked == flat[:1], "the first refusal ends it"
-        window.get("about:blank")
-        link.close()
 
 
 def test_while_a_ring_out_leads_every_room_says_what_it_says(page: Any, link: StillClient) -> None:

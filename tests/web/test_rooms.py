@@ -12,8 +12,7 @@ from flask import Flask, abort, request
 from tests.waiting import awaited
 from tests.web import screenshots
 from tests.web.evening import EveningClient
-from tests.web.looking import at_the_start, script, text
-from tests.web.screenshots import page_server
+from tests.web.looking import at_the_start, script, text, visited
 from web.app import create_app
 
 
@@ -50,16 +49,13 @@ def gate(monkeypatch: pytest.MonkeyPatch) -> Iterator[Gate]:
 
 @pytest.fixture
 def url(window: Any, gate: Gate, evening: EveningClient) -> Iterator[str]:
-    with page_server(evening) as address:
-        window.get("about:blank")
+    with visited(window, evening) as address:
         window.execute_cdp_cmd("Network.enable", {})
         window.execute_cdp_cmd("Network.setCacheDisabled", {"cacheDisabled": True})
         yield address
         gate.opened.set()
         window.execute_cdp_cmd("Network.setBlockedURLs", {"urls": []})
         window.execute_cdp_cmd("Network.setCacheDisabled", {"cacheDisabled": False})
-        window.get("about:blank")
-        evening.close()
 
 
 def live(driver: Any) -> None:

@@ -11,8 +11,8 @@ import pytest
 from tests.waiting import awaited
 from tests.web.evening import METERS, EveningClient
 from tests.web.held import held, hold, hold_no_more, shown_again
-from tests.web.looking import click, click_when_ready, module, script, text
-from tests.web.screenshots import StillClient, page_server
+from tests.web.looking import click, click_when_ready, module, script, text, visited
+from tests.web.screenshots import StillClient
 from tests.web.states import RING_OUTS, STAGE, STATES, pull
 
 FIRST, SECOND = pull("2.5k", 4.0, 4.0), pull("315", 3.0, 3.0)
@@ -26,13 +26,10 @@ def advised(one: dict[str, Any]) -> dict[str, Any]:
 @pytest.fixture
 def page(window: Any, link: StillClient) -> Iterator[Any]:
     link.hold(STATES["quiet"])
-    with page_server(link) as url:
-        window.get("about:blank")
+    with visited(window, link) as url:
         window.get(url + "#set")
         assert awaited(lambda: script(window, "document.body.dataset.fresh") == "yes", 10.0)
         yield window
-        window.get("about:blank")
-        link.close()
 
 
 def shown_and_clicked(driver: Any, snapshot: dict[str, Any], selector: str) -> None:
@@ -175,13 +172,10 @@ def test_a_refused_fader_says_so_until_it_was_read_or_the_next(
 
 @pytest.fixture
 def level(window: Any, evening: EveningClient) -> Iterator[Any]:
-    with page_server(evening) as url:
-        window.get("about:blank")
+    with visited(window, evening) as url:
         window.get(url + "#level")
         assert awaited(lambda: text(window, "lv-main") == "Measure", 10.0)
         yield window
-        window.get("about:blank")
-        evening.close()
 
 
 def test_a_level_that_is_to_be_kept_is_not_thrown_away(level: Any, evening: EveningClient) -> None:
