@@ -140,9 +140,7 @@ def test_a_wheel_of_the_microphone_s_library_comes_before_debian_s(box: Box, wor
     assert not any(line.startswith("apt-get") for line in asked)
 
 
-def test_the_program_is_that_of_this_folder_whatever_another_has(
-    box: Box, tmp_path: Path
-) -> None:
+def test_the_program_is_that_of_this_folder_whatever_another_has(box: Box, tmp_path: Path) -> None:
     """A wheel of the same version may be of an older commit; an archive's own was made with it."""
     wheel = "howl_lantern-1.0.0-py3-none-any.whl"
     older, tree = tmp_path / "older", box.tree("1.0.0")
