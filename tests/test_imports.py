@@ -25,11 +25,12 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.report",
     ),
     "monitor.errors": (),
+    "monitor.busy": (),
     "monitor.clock": (),
     "monitor.counted": (),
     "monitor.log": (),
     "monitor.hearing": ("firmware.ports",),
-    "monitor.kept_file": ("monitor.clock", "monitor.link.messages"),
+    "monitor.kept_file": ("monitor.busy", "monitor.clock", "monitor.link.messages"),
     "monitor.recordings": ("monitor.listening",),
     "monitor.input_file": (),
     "monitor.output_file": (),
@@ -108,7 +109,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "firmware.ports",
     ),
     "monitor.advice": ("monitor.counted", "monitor.listening"),
-    "monitor.journal": ("monitor.clock", "monitor.memory", "monitor.signs"),
+    "monitor.journal": ("monitor.busy", "monitor.clock", "monitor.memory", "monitor.signs"),
     "monitor.memory": ("monitor.advice", "monitor.counted", "monitor.listening"),
     # Beside the watcher, never inside it: none of them starts its parts but to look at them.
     "monitor.commands": (

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor import busy
 from monitor.journal import keeping, store
 from monitor.journal.asks import ListVenues
 from monitor.journal.rows import RingRow, history_fields
@@ -163,6 +164,9 @@ def test_a_write_that_hangs_is_said_and_what_finds_no_room_is_counted(
         for number in range(1, 12):
             journal.put(row(number))
         assert journal.health() == "the journal is behind: 11 entries wait to be written"
+        with monkeypatch.context() as later:  # it is said also where next to nothing waits
+            later.setattr(busy, "LONG_S", 0.0)
+            assert journal.health().startswith(f"{store.HANGS}; ")
         for number in range(12, 61):
             journal.put(row(number))
         told: list[str] = []
