@@ -51,6 +51,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.link.endpoint": (),
     "monitor.link.one_client": ("monitor.link.commands", "monitor.link.messages"),
     "monitor.link.outbox": ("monitor.link.one_client",),
+    "monitor.link.reception": ("monitor.link.endpoint",),
     "monitor.link.server": ("monitor.link",),
     "monitor.access": ("monitor.clock",),
     "monitor.access.clerk": (

@@ -25,7 +25,7 @@ from monitor.adviser.counsel import Counsel
 from monitor.desk import MOST_WISHES, Desk
 from monitor.level import measuring
 from monitor.link.client import LinkClient
-from monitor.link.server import LinkServerError
+from monitor.link.endpoint import LinkServerError
 from tests.core.running import BLOCK, PATIENCE_S, Running
 from tests.core.stand_ins import (
     PLAN,
