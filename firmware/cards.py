@@ -11,8 +11,6 @@ names are resolved by the kernel at each opening.
 from __future__ import annotations
 
 import re
-import subprocess
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -78,34 +76,3 @@ def card_id_of(alsa_name: str) -> str | None:
     """The card an ALSA name points at (its id, or its number as text), None if at no card."""
     named = re.match(r"^(?:plug|sys|dsnoop)?\w*:(?:CARD=)?([A-Za-z0-9_-]+)", alsa_name)
     return named.group(1) if named else None
-
-
-def answers(alsa_name: str, *, timeout_s: float = 3.0) -> bool:
-    """Whether a device can be opened at all, found out by a child process.
-
-    alsa-lib's Python binding holds the interpreter's lock while it opens.  A device behind
-    a halted sound server would freeze the whole program there, so somebody else knocks
-    first.  Any answer, also a refusal, is an answer; only silence is not.
-    """
-    knock = (
-        "import sys, alsaaudio\n"
-        "try:\n"
-        "    alsaaudio.PCM(type=alsaaudio.PCM_CAPTURE, device=sys.argv[1]).close()\n"
-        "except alsaaudio.ALSAAudioError:\n"
-        "    pass\n"
-    )
-    command = [sys.executable, "-c", knock, alsa_name]
-    try:
-        subprocess.run(
-            command,
-            timeout=timeout_s,
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        return False
-    except OSError:
-        return True  # no process to be had: better to risk the opening than to stay deaf
-    return True

@@ -5,10 +5,11 @@ Software never raises towards the caller here: a box without a lamp still listen
 
 from __future__ import annotations
 
+import functools
 import math
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from firmware.pins import pin_factory_or_default, reason
@@ -45,7 +46,7 @@ def pattern_steps(pattern: LampPattern, *, dimmable: bool) -> Iterator[tuple[flo
 
 
 class NoLamp:
-    """A lamp that is off by setting or could not be opened; ``health()`` says which."""
+    """A lamp that is off by setting or lacks a package; ``health()`` says which."""
 
     def __init__(self, health: str) -> None:
         self._health = health
@@ -61,13 +62,30 @@ class NoLamp:
 
 
 class GpioLamp:
-    """One LED on a gpiozero device; see :func:`open_lamp`."""
+    """One LED on a gpiozero device; see :func:`open_lamp`.
 
-    def __init__(self, device: Any, *, dimmable: bool, gpio_pin: int) -> None:
-        self._device = device
-        self._dimmable = dimmable
+    Where it cannot be opened it is tried again, from the lamp's thread: at boot a pin may not be
+    ours yet, or an earlier process that hangs may hold it still.
+
+    Parameters
+    ----------
+    open_device : callable
+        Returns the device and whether it can be dimmed.
+    gpio_pin : how messages call it
+
+    Raises
+    ------
+    ImportError
+        If a package is missing: trying again would not help.
+    """
+
+    def __init__(self, open_device: Callable[[], tuple[Any, bool]], *, gpio_pin: int) -> None:
+        self._open_device = open_device
         self._gpio_pin = gpio_pin
+        self._device: Any = None
+        self._dimmable = False
         self._health = "ok"
+        self._open()
         self._wanted: LampPattern = "dark"
         self._is_closing = False
         self._change = threading.Condition()
@@ -98,13 +116,35 @@ class GpioLamp:
             with self._change:
                 if self._is_closing:
                     break
+                if self._device is None and self._change.wait_for(
+                    lambda: self._is_closing, RETRY_AFTER_S
+                ):
+                    break
                 pattern = self._wanted
-            self._play(pattern)
+            if self._device is not None or self._open():
+                self._play(pattern)
+        if self._device is None:
+            return
         self._set(0.0)
         try:
             self._device.close()
         except Exception as error:
             self._health = f"the lamp's pin could not be given back ({error})"
+
+    def _open(self) -> bool:
+        try:
+            self._device, self._dimmable = self._open_device()
+        except ImportError:
+            raise
+        except Exception as error:  # pin libraries raise their own kinds, and bare OSError
+            self._health = (
+                f"the lamp on GPIO {self._gpio_pin} cannot be opened ({reason(error)}); "
+                "check that this is a Pi, that no other program holds the pin and that "
+                "this user is in the group gpio"
+            )
+            return False
+        self._health = "ok"
+        return True
 
     def _play(self, pattern: LampPattern) -> None:
         """Step through one pattern until another is wanted."""
@@ -141,7 +181,7 @@ class GpioLamp:
         except Exception as error:  # whatever the pin library comes up with
             self._health = (
                 f"the lamp on GPIO {self._gpio_pin} does not answer "
-                f"({reason(error)}); check its wiring and restart"
+                f"({reason(error)}); check its wiring"
             )
             return False
 
@@ -158,7 +198,7 @@ def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
     Returns
     -------
     Lamp
-        Never raises: what could not be opened is a lamp whose ``health()`` says why.
+        Never raises: while it cannot be opened its ``health()`` says why.
     """
     if not enabled:
         return NoLamp("off")
@@ -167,21 +207,21 @@ def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
         from gpiozero.exc import PinPWMUnsupported
     except ImportError:
         return NoLamp("the lamp needs the Python package gpiozero; install it and restart")
-    try:
-        pin_factory = pin_factory_or_default(pin_factory)
+
+    @functools.cache  # made once, and not at each try: it holds the chip open
+    def pins() -> Any:
+        return pin_factory_or_default(pin_factory)
+
+    def open_device() -> tuple[Any, bool]:
         try:
-            device, dimmable = PWMLED(gpio_pin, pin_factory=pin_factory), True
+            return PWMLED(gpio_pin, pin_factory=pins()), True
         except PinPWMUnsupported:
-            device, dimmable = LED(gpio_pin, pin_factory=pin_factory), False
-        return GpioLamp(device, dimmable=dimmable, gpio_pin=gpio_pin)
+            return LED(gpio_pin, pin_factory=pins()), False
+
+    try:
+        return GpioLamp(open_device, gpio_pin=gpio_pin)
     except ImportError as error:
         return NoLamp(
             f"the lamp needs the Python package lgpio ({reason(error)}); "
             "install python3-lgpio and restart, or set [lamp] enabled = false"
-        )
-    except Exception as error:  # pin libraries raise their own kinds, and bare OSError
-        return NoLamp(
-            f"the lamp on GPIO {gpio_pin} cannot be opened ({reason(error)}); "
-            "check that this is a Pi, that no other program holds the pin and that "
-            "this user is in the group gpio"
         )

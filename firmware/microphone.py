@@ -6,9 +6,10 @@ Two threads:
   (``waiting_sound.py``);
 - the *keeper* starts a reader, and another one when it ended or has not read for a second.
 
-A read may never return (a halted sound server, a driver that hangs).  Nothing can end such
-a thread from outside, so it is left behind and its blocks, should it ever wake, are not
-taken.  After that, a child process first tries whether the device answers at all.
+A read may never return, nor the closing (a halted sound server, a driver that hangs).  Nothing can
+end such a thread from outside, so it is left behind and its blocks, should it ever wake, are not
+taken.  An opening that never returned would hold up the whole program; so before each a child
+process tries whether the device answers at all.
 """
 
 from __future__ import annotations
@@ -20,9 +21,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from firmware.cards import KERNEL_LIST, CaptureDevice, answers, card_id_of, list_capture_devices
+from firmware.cards import KERNEL_LIST, CaptureDevice, card_id_of, list_capture_devices
+from firmware.knocking import Knocker
 from firmware.mixer import turn_off_automatic_gain
 from firmware.opening import (
+    BusyError,
     MicrophoneError,
     Opened,
     UnknownNameError,
@@ -38,7 +41,7 @@ __all__ = ["AlsaMicrophone", "CaptureDevice", "list_capture_devices"]
 
 SEARCH_EVERY_S = 0.25
 KNOCK_EVERY_S = 1.0
-"""Each knock starts a process: dear on a slow board whose microphone is away all night."""
+"""Until one is heard; each knock starts a process, dear on a slow board that is deaf all night."""
 STUCK_AFTER_S = 0.8
 WATCHED_EVERY_S = 0.2
 OVERSLEPT_S = 2.0 * WATCHED_EVERY_S
@@ -62,6 +65,7 @@ class _Reader:
     begun_mono_s: float = field(default_factory=time.monotonic)
     progress_mono_s: float | None = None
     is_open: bool = False
+    """From the opening on until it is closed again."""
 
 
 class AlsaMicrophone:
@@ -99,11 +103,11 @@ class AlsaMicrophone:
         self._which = WhichCard(
             device, leave=leave, kernel_list=kernel_list, lists_all=alsa is None
         )
-        self._knock = knock or (answers if alsa is None else lambda _: True)
+        self._knock = knock or (Knocker().answers if alsa is None else lambda _: True)
         self._sound = WaitingSound(channel - 1)
         self._lock = threading.RLock()
         self._is_closing = threading.Event()
-        self._must_knock = False
+        self._left_behind: list[threading.Thread] = []
         self._knock_next_mono_s = 0.0
         self._status = MicrophoneStatus(
             state="searching",
@@ -132,7 +136,6 @@ class AlsaMicrophone:
     # ------------------------------------------------------------------ keeper
 
     def _keep(self) -> None:
-        left_behind: list[threading.Thread] = []
         while not self._is_closing.is_set():
             reader = _Reader()
             reader.thread = threading.Thread(
@@ -146,10 +149,10 @@ class AlsaMicrophone:
                 continue
             self._watch_over(reader)
             if reader.thread.is_alive():
-                left_behind.append(reader.thread)
+                self._left_behind.append(reader.thread)
             # One thread at a time may hang: more would only pile up on the same fault.
-            while len(left_behind) > 1 and not self._is_closing.wait(SEARCH_EVERY_S):
-                left_behind = [thread for thread in left_behind if thread.is_alive()]
+            while len(self._left_behind) > 1 and not self._is_closing.wait(SEARCH_EVERY_S):
+                self._left_behind = [each for each in self._left_behind if each.is_alive()]
             self._is_closing.wait(SEARCH_EVERY_S)
 
     def _watch_over(self, reader: _Reader) -> None:
@@ -171,7 +174,6 @@ class AlsaMicrophone:
             if reader.is_open and silent_s > allowed_s and thread.is_alive():
                 with self._lock:
                     reader.is_wanted = False
-                    self._must_knock = True
                     self._sound.lose()
                 self._say(
                     "stuck",
@@ -187,18 +189,21 @@ class AlsaMicrophone:
         try:
             alsa = self._alsa if self._alsa is not None else _import_alsa()
             name = self._which.name()
-            # A card of the kernel's own answers as long as it is well; a sound server may not.
-            if self._must_knock or not is_card(name):
-                if time.monotonic() < self._knock_next_mono_s:
-                    return
-                self._knock_next_mono_s = time.monotonic() + KNOCK_EVERY_S
-                if not self._knock(name):
-                    to_do = "plug it in again" if is_card(name) else "restart the sound server"
-                    self._say_lost(reader, f"{name} does not answer; {to_do}")
-                    return
+            if time.monotonic() < self._knock_next_mono_s:
+                return
+            self._knock_next_mono_s = time.monotonic() + KNOCK_EVERY_S
+            if not self._knock(name):
+                self._say_silent(reader, name)
+                return
             opened = open_capture(alsa, name, channel=self._channel, rates_hz=self._rates_hz)
         except UnknownNameError as error:
             self._say_lost(reader, str(self._which.unknown() or error))
+            return
+        except BusyError as error:
+            if any(each.is_alive() for each in self._left_behind):  # it is ourselves who hold it
+                self._say_silent(reader, name)
+            else:
+                self._say_lost(reader, str(error))
             return
         except MicrophoneError as error:
             self._say_lost(reader, str(error))
@@ -213,12 +218,13 @@ class AlsaMicrophone:
             reason = self._read_on(reader, opened, name, gain)
         except Exception as error:
             reason = f"{name} stopped ({error}); plug it in again"
-        reader.is_open = False
+        self._say_lost(reader, reason)
+        reader.begun_mono_s, reader.progress_mono_s = time.monotonic(), None
         try:
-            opened.pcm.close()
+            opened.pcm.close()  # this may hang as well, and is watched over like a first read
         except Exception:  # it is gone already
             pass
-        self._say_lost(reader, reason)
+        reader.is_open = False
 
     def _read_on(self, reader: _Reader, opened: Opened, name: str, gain: str) -> str:
         """Read block after block; return why it ended."""
@@ -292,7 +298,7 @@ class AlsaMicrophone:
         with self._lock:
             if not reader.is_wanted:
                 return
-            self._must_knock = False
+            self._knock_next_mono_s = 0.0
             self._say(
                 "hearing",
                 detail,
@@ -302,6 +308,14 @@ class AlsaMicrophone:
                 channels=opened.channels,
                 automatic_gain=gain,
             )
+
+    def _say_silent(self, reader: _Reader, name: str) -> None:
+        """A device that is there and gives no sign."""
+        to_do = "plug it in again" if is_card(name) else "restart the sound server"
+        with self._lock:
+            if reader.is_wanted and not self._is_closing.is_set():
+                self._sound.lose()
+                self._say("stuck", f"{name} does not answer; {to_do}")
 
     def _say_lost(self, reader: _Reader, detail: str) -> None:
         with self._lock:

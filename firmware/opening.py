@@ -29,6 +29,10 @@ class UnknownNameError(MicrophoneError):
     """alsa-lib knows no device of that name, or none of what it stands for is there."""
 
 
+class BusyError(MicrophoneError):
+    """The device is open already, here or elsewhere."""
+
+
 @dataclass(frozen=True, slots=True)
 class Opened:
     """An open device and what ALSA really set; ``says_hz`` if its rate turned out to be another."""
@@ -146,9 +150,12 @@ def _ask(alsa: Any, name: str, rate_hz: int, sample_format: str, channels: int) 
         # The text is all there is, alsa-lib's error numbers do not come through.
         text = str(error).removesuffix(f" [{name}]")
         advice = "plug it in, or see `howl-lantern check` for what is there"
+        kind: type[MicrophoneError] = MicrophoneError
         if "busy" in text.lower():
+            kind = BusyError
             advice = "another program holds it: stop that program"
         elif "permission" in text.lower():
             advice = "this user must be in the group audio"
-        kind = UnknownNameError if "no such file" in text.lower() else MicrophoneError
+        elif "no such file" in text.lower():
+            kind = UnknownNameError
         raise kind(f"{name} cannot be opened ({text}); {advice}") from error

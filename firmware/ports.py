@@ -21,7 +21,7 @@ FULL_SCALE = 1.0 - 2.0**-15
 
 HearingState = Literal["searching", "hearing", "lost", "stuck"]
 """searching: not found yet; hearing: samples arrive; lost: was there, is gone;
-stuck: the device is open but a read does not return."""
+stuck: the device is there and does not answer, or a read does not return."""
 
 LampPattern = Literal["dark", "pulse", "steady", "blink"]
 """dark: quiet; pulse: ringing (slow swell); steady: howl; blink: cannot hear

@@ -15,6 +15,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from monitor.busy import Busy
 from monitor.clock import Now
 from monitor.link.messages import strict_json
 
@@ -69,13 +70,16 @@ class KeptFile:
         self._what = what
         self._written = ""
         self._is_ours = True
+        self._busy = Busy()
         self.problem = ""
         self.aside = ""
 
     def read(self, now: Now) -> Kept | None:
         """Return what was kept, however old; None if there is nothing."""
         try:
-            content = strict_json(self._path.read_text(encoding="utf-8"))
+            with self._busy:
+                text = self._path.read_text(encoding="utf-8")
+            content = strict_json(text)
             written = Now.of_kept(content["written"])
             kept = content[self._key]
             if content["version"] != VERSION or not isinstance(kept, dict):
@@ -116,7 +120,8 @@ class KeptFile:
             return False
         whole = {"version": VERSION, "written": asdict(now), self._key: content}
         try:
-            write_surely(self._path, _text(whole), mode=self._mode)
+            with self._busy:
+                write_surely(self._path, _text(whole), mode=self._mode)
         except OSError as error:
             self.problem = (
                 f"{self._what} cannot be kept for a restart: {error.strerror}; "
@@ -128,8 +133,10 @@ class KeptFile:
 
     @property
     def trouble(self) -> str:
-        """All there is to say against it, one line; empty if nothing."""
-        return "; ".join(text for text in (self.problem, self.aside) if text)
+        """All there is to say against it, one line; empty if nothing.  From any thread."""
+        hangs = f"the card does not answer, and {self._what} waits for it; the card may be failing"
+        troubles = (hangs if self._busy.for_long else "", self.problem, self.aside)
+        return "; ".join(filter(None, troubles))
 
     def _free_name(self) -> Path:
         """The newest takes the last name where all are taken: nobody looked at the others."""

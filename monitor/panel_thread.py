@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from PIL import Image
 
 from firmware.ports import CODE, Face, Panel
+from monitor.busy import Busy
 
 LOG = logging.getLogger(__name__)
 
@@ -51,6 +52,7 @@ class PanelThread:
         self._face: Face | None = None
         self._stopping = False
         self._panel: Panel | None = None
+        self._busy = Busy()
         self._trouble = ""
         self._undrawn = ""
         self.picture = Picture(0, 0, b"")
@@ -69,6 +71,8 @@ class PanelThread:
         """Return "ok", "off", or one sentence that says what is wrong."""
         if trouble := self._undrawn or self._trouble:
             return trouble
+        if self._busy.for_long:
+            return "the panel's bus does not answer, and it shows what was before; check its wires"
         return self._panel.health() if self._panel is not None else "opening"
 
     def close(self) -> None:
@@ -99,7 +103,8 @@ class PanelThread:
                     if image is not None and wanted.kind != CODE:
                         self.picture = Picture(image.width, image.height, image.tobytes())
                 if image is not None and self._panel is not None:
-                    self._panel.show(image)
+                    with self._busy:
+                        self._panel.show(image)
             except Exception as error:  # a picture that cannot be shown must not end the others
                 if drawn != wanted:
                     LOG.exception("the panel failed")

@@ -5,6 +5,25 @@ version_here() {
     sed -n 's/^version = "\(.*\)"$/\1/p' "$source/pyproject.toml" | head -n 1
 }
 
+# What a try that the plug has ended leaves behind: 140 MB each, and the next one needs the room.
+half_made() { # prints a line each
+    for folder in "$releases"/*; do
+        case ${folder##*/} in
+        "$(release_of venv)" | "$(release_of previous || true)" | '*') ;;
+        *) [ -e "$folder/.complete" ] || say "$folder" ;;
+        esac
+    done
+}
+
+half_made_mb() { half_made | tr '\n' '\0' | du -cm --files0-from=- | sed -n '$s/[^0-9].*//p'; }
+
+drop_half_made() { half_made | while read -r folder; do rm -rf "$folder"; done; }
+
+drop() { # FOLDER of a release: not whole any more before the first of its files has gone
+    rm -f "$1/.complete"
+    rm -rf "$1"
+}
+
 next_release() { # the version, and which try at it: 0.1.0-3
     count=0
     for folder in "$releases/$version"-*; do
@@ -83,8 +102,10 @@ make_release() { # sets $release and $made; on failure takes away what it made
     python3 -m venv "$made" >>"$log" 2>&1 ||
         fail "no environment can be made in $made; is the card full? More: $log"
     step "Release $release: installing, some minutes on a small box"
+    # The archive's own wheel, which was made with it.  Another folder's may be of an older commit:
+    # the version does not tell.
     packed=$copy
-    for wheel in "$wheels"/howl_lantern-"$version"-*.whl; do
+    for wheel in "$source"/wheels/howl_lantern-"$version"-*.whl; do
         [ -e "$wheel" ] && packed=$wheel
     done
     [ "$packed" != "$copy" ] || copy_source "$copy"

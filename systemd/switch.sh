@@ -188,6 +188,6 @@ switch_back() { # from $new to $old, because of $failed
             "See: journalctl -u howl-lantern"
     prove "$old"
     if [ -z "$earlier" ]; then rm -f "$home/previous"; else point previous "$earlier"; fi
-    [ "$new" = "$earlier" ] || rm -rf "${releases:?}/$new"
+    [ "$new" = "$earlier" ] || drop "${releases:?}/$new"
     fail "release $new cannot be used: $failed; $old runs again, $journal_words. More: $log"
 }

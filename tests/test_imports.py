@@ -25,11 +25,12 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.report",
     ),
     "monitor.errors": (),
+    "monitor.busy": (),
     "monitor.clock": (),
     "monitor.counted": (),
     "monitor.log": (),
     "monitor.hearing": ("firmware.ports",),
-    "monitor.kept_file": ("monitor.clock", "monitor.link.messages"),
+    "monitor.kept_file": ("monitor.busy", "monitor.clock", "monitor.link.messages"),
     "monitor.recordings": ("monitor.listening",),
     "monitor.input_file": (),
     "monitor.output_file": (),
@@ -50,6 +51,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.link.endpoint": (),
     "monitor.link.one_client": ("monitor.link.commands", "monitor.link.messages"),
     "monitor.link.outbox": ("monitor.link.one_client",),
+    "monitor.link.reception": ("monitor.link.endpoint",),
     "monitor.link.server": ("monitor.link",),
     "monitor.access": ("monitor.clock",),
     "monitor.access.clerk": (
@@ -108,7 +110,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "firmware.ports",
     ),
     "monitor.advice": ("monitor.counted", "monitor.listening"),
-    "monitor.journal": ("monitor.clock", "monitor.memory", "monitor.signs"),
+    "monitor.journal": ("monitor.busy", "monitor.clock", "monitor.memory", "monitor.signs"),
     "monitor.memory": ("monitor.advice", "monitor.counted", "monitor.listening"),
     # Beside the watcher, never inside it: none of them starts its parts but to look at them.
     "monitor.commands": (

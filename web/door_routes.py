@@ -9,7 +9,7 @@ from flask import Flask, Response, jsonify, request
 
 from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError
-from web.answers import API, JsonAnswer, json_body, line, not_yet, refused_with
+from web.answers import API, ON_DISK_S, JsonAnswer, json_body, line, not_yet, refused_with
 from web.doors import (
     CONTROL_IS_OFF,
     COOKIE,
@@ -119,7 +119,7 @@ WORDS = {
 def _passed_on(client: LinkClient, command: Mapping[str, Any]) -> JsonAnswer:
     """Ask the watcher; a key in its answer goes into the cookie and nowhere else."""
     try:
-        answer = client.request(command)
+        answer = client.request(command, ON_DISK_S)
     except LinkError as error:
         return refused_with(error)
     if answer.get("class") == "error":

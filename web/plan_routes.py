@@ -20,7 +20,7 @@ from monitor.placing.drawing import draw_svg
 from monitor.placing.reckon import reckon
 from monitor.placing.stage import Stage, StageError
 from monitor.placing.stage_file import EXAMPLE, parse_stage, read_stage, stage_fields
-from web.answers import API, JsonAnswer, asked, json_body, line, put_off, refused_with
+from web.answers import API, ON_DISK_S, JsonAnswer, asked, json_body, line, put_off, refused_with
 from web.gate import changing
 from web.guard import refusal
 
@@ -67,7 +67,7 @@ def kept_plan(client: LinkClient) -> tuple[Stage, dict[str, Any]]:
     LinkError
         If the watcher cannot be asked.
     """
-    answer = client.request({"class": "plan_get"})
+    answer = client.request({"class": "plan_get"}, ON_DISK_S)  # it waits for what is being kept
     said = {"revision": answer.get("revision", 0)}
     document = answer.get("stage")
     if answer.get("class") == "error":  # a watcher from before there were plans
@@ -116,7 +116,8 @@ def add_plan_routes(app: Flask, client: LinkClient) -> None:
         stage = _stage_in(body)
         if not isinstance(stage, Stage):
             return stage
-        return asked(client, {"class": "plan", "stage": stage_fields(stage)})
+        plan = {"class": "plan", "stage": stage_fields(stage)}
+        return asked(client, plan, timeout_s=ON_DISK_S)
 
     @app.get("/paper")
     def paper() -> str | JsonAnswer:

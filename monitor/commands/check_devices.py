@@ -13,7 +13,8 @@ from monitor.settings import Settings
 
 QUIET_DBFS = -75.0
 """Below this a room microphone is next to deaf: even a silent room with its noise is louder."""
-HEAR_S = 3.0
+HEAR_S = 4.0
+"""Longer than a device may take to give an answer, or a silent one would be called none."""
 
 
 def health(part: str, health: str) -> Finding:

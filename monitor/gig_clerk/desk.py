@@ -16,6 +16,7 @@ from monitor.link.messages import Message
 from monitor.link.server import Reply
 
 NOTHING_ON = "no gig is on; begin one first"
+ANOTHER_ON = "that gig is over and another is on; look before you do it again"
 
 
 class GigDesk:
@@ -66,12 +67,12 @@ class GigDesk:
         """
         self._do[command["do"]](command, reply)
 
-    def _begin(self, _command: Message, reply: Reply) -> None:
+    def _begin(self, command: Message, reply: Reply) -> None:
         self._keeping.turn(self._keeping.evening.begin(self._uptime_s()))
-        self._settle(GigChange(self._on()), reply)
+        self._settle(GigChange(self._on(command)), reply)
 
-    def _end(self, _command: Message, reply: Reply) -> None:
-        uid = self._on()
+    def _end(self, command: Message, reply: Reply) -> None:
+        uid = self._on(command)
         self._keeping.turn(self._keeping.evening.end(self._uptime_s()))
         self._settle(GigChange(uid), reply)
 
@@ -91,10 +92,10 @@ class GigDesk:
         keeping.turn(keeping.evening.chose_venue(self._uptime_s(), is_another=is_another))
         if keeping.gig is not None:
             keeping.gig.venue_uid, keeping.gig.venue_name = uid, keeping.venues[uid]
-        self._settle(GigChange(self._on(), venue_uid=uid), reply, venue=uid)
+        self._settle(GigChange(self._on(command), venue_uid=uid), reply, venue=uid)
 
-    def _clear_venue(self, _command: Message, reply: Reply) -> None:
-        uid = self._on()
+    def _clear_venue(self, command: Message, reply: Reply) -> None:
+        uid = self._on(command)
         if self._keeping.gig is not None:
             self._keeping.gig.venue_uid = self._keeping.gig.venue_name = None
         self._settle(GigChange(uid, venue_uid=""), reply)
@@ -103,7 +104,7 @@ class GigDesk:
         keeping, name = self._keeping, command["name"]
         venue = command.get("venue")
         if venue is None:
-            uid = command.get("gig") or self._on()
+            uid = command.get("gig") or self._on(command)
             if keeping.gig is None or keeping.gig.uid != uid:
                 self._journal.ask(NameGig(uid, name), self._changed_it(reply))
                 return
@@ -120,15 +121,15 @@ class GigDesk:
             keeping.gig.venue_name = name
         self._settle(VenueChange(venue, name), reply, venue=venue)
 
-    def _song(self, _command: Message, reply: Reply) -> None:
-        self._on()
+    def _song(self, command: Message, reply: Reply) -> None:
+        self._on(command)
         gig = self._keeping.gig
         if gig is not None:
             gig.song += 1
             self._mark("song", {"n": gig.song}, reply, song=gig.song)
 
     def _note(self, command: Message, reply: Reply) -> None:
-        self._on()
+        self._on(command)
         self._mark("note", {"text": command["text"]}, reply)
 
     def _delete(self, command: Message, reply: Reply) -> None:
@@ -155,11 +156,15 @@ class GigDesk:
 
     # --- answers ----------------------------------------------------------------------------
 
-    def _on(self) -> str:
+    def _on(self, command: Message) -> str:
+        """Return the gig that is on, if it is the one that is meant."""
         self._keeping.passed()
         if self._keeping.gig is None:
             raise ValueError(NOTHING_ON)
-        return self._keeping.gig.uid
+        uid = self._keeping.gig.uid
+        if self._keeping.now_called(command.get("gig", uid)) != uid:
+            raise ValueError(ANOTHER_ON)
+        return uid
 
     def _known(self, name: str) -> str | None:
         """Return the venue of that name; upper and lower case are the same place."""

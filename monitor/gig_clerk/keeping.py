@@ -161,6 +161,10 @@ class GigKeeping:
             gig.title = began.title or gig.title
             self._journal.tell(GigChange(gig.uid, venue_uid=began.venue_uid, title=began.title))
 
+    def now_called(self, uid: str) -> str:
+        """Return the gig that another was put into, or the gig itself."""
+        return self._joined.get(uid, uid)
+
     def follow_journal(self) -> None:
         """Where it has begun a new file: what comes of the gig that is on must have its gig there.
 
@@ -260,7 +264,7 @@ class GigKeeping:
             if answer.get("class") != "plan" or not isinstance(answer.get("stage"), Mapping):
                 return
             content = {"revision": answer.get("revision", 0), "stage": answer["stage"]}
-            self._happened("plan", content, at_s, gig=self._joined.get(uid, uid))
+            self._happened("plan", content, at_s, gig=self.now_called(uid))
 
         try:
             self._get_plan(got)

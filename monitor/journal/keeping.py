@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from monitor.clock import Now
-from monitor.journal.answers import CHANGES, carry_out, look_up
+from monitor.journal.answers import CHANGES, carry_out
+from monitor.journal.as_written import look_up_as_written
 from monitor.journal.asks import ClockWord, Dated, Question
 from monitor.journal.boots import RANK
 from monitor.journal.listing import read_rings
@@ -31,8 +32,6 @@ THIN_EVERY = 200
 CLOCK_JUMP_S = 2.0
 """Less than that is a clock being steered, and not worth a write."""
 OPENING = "opening"
-MOST_COPIED_BYTES = 32_000_000
-"""Watcher and page must do with 200 MB; an evening of four hours takes 0.15 MB (measured)."""
 
 
 class Keeper:
@@ -147,7 +146,15 @@ class Keeper:
         self.write_if_due()
         try:
             if not isinstance(question, CHANGES):
-                return self._look_up(question), self.trouble
+                found = look_up_as_written(
+                    self._connection,
+                    self._path,
+                    question,
+                    self.waiting.changes(),
+                    now=self._now(),
+                    box=self._box,
+                )
+                return found, self.trouble
             if self._connection is None or self.trouble:
                 return None, self.trouble
             return self._change(
@@ -170,36 +177,6 @@ class Keeper:
         """Close the file."""
         if self._connection is not None:
             self._connection.close()
-
-    def _look_up(self, question: Question) -> Any:
-        """Look it up as if what waits were on the disk already."""
-        connection, now = self._connection, self._now()
-        if connection is None:
-            return self._look_up_in_copy(question, now)
-        try:
-            try:
-                connection.execute("BEGIN")
-                if self.waiting:
-                    write_all(connection, self.waiting.changes(), now=now, box=self._box)
-            except sqlite3.Error:  # a card that fails lets nothing be tried on it
-                return self._look_up_in_copy(question, now)
-            return look_up(connection, question, now)
-        finally:
-            if connection.in_transaction:
-                connection.execute("ROLLBACK")
-
-    def _look_up_in_copy(self, question: Question, now: Now) -> Any:
-        """Look it up in a copy in memory to which what waits has been added.
-
-        A file too large for that is looked up as it is.
-        """
-        with closing(connect_read_only(self._path)) as connection:
-            if not self.waiting or self._path.stat().st_size > MOST_COPIED_BYTES:
-                return look_up(connection, question, now)
-            with closing(sqlite3.connect(":memory:", isolation_level=None)) as copy:
-                connection.backup(copy)
-                write_all(copy, self.waiting.changes(), now=now, box=self._box)
-                return look_up(copy, question, now)
 
     def _change(
         self, change: Callable[[sqlite3.Connection], Any], *, to_disk: bool = False

@@ -75,16 +75,26 @@ _TO_DO = {
 
 
 def move_aside(path: Path) -> Path:
-    """Keep a damaged file under another name and return that; OSError if it cannot be."""
+    """Keep a damaged file under another name and return that; OSError if it cannot be.
+
+    Its log first: where the plug is pulled in between, one without its file would be deleted by
+    whoever begins a new file there, and an evening may be in it.
+    """
     number = 1
-    while (aside := Path(f"{path}.damaged-{number}")).exists():
+    while any(_aside(path, number, tail).exists() for tail in _PARTS):
         number += 1
-    path.rename(aside)
-    for tail in ("-wal", "-shm"):
-        companion = Path(f"{path}{tail}")
-        if companion.exists():
-            companion.rename(f"{aside}{tail}")
-    return aside
+    for tail in _PARTS:
+        part = Path(f"{path}{tail}")
+        if part.exists():
+            part.rename(_aside(path, number, tail))
+    return _aside(path, number)
+
+
+_PARTS = ("-wal", "-shm", "")
+
+
+def _aside(path: Path, number: int, tail: str = "") -> Path:
+    return Path(f"{path}.damaged-{number}{tail}")
 
 
 def connect_read_only(path: Path) -> sqlite3.Connection:

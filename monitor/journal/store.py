@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor import clock
+from monitor.busy import Busy
 from monitor.clock import Now
 from monitor.journal.answers import CHANGES
 from monitor.journal.asks import (
@@ -47,6 +48,7 @@ MAX_WAITING = 2000
 MOST_NOT_TAKEN_IN = 4 * MAX_WAITING
 """What waits for the thread itself, which may hang in a write."""
 BEHIND = "the journal is behind; ask again in a few seconds"
+HANGS = "the card does not answer, and what happens waits in memory; the card may be failing"
 MOST_AT_ONCE = 500
 """In one batch: what is told faster than it is written waits to be taken in, and is not lost."""
 CLOCK_EVERY_S = 60.0
@@ -124,6 +126,7 @@ class Journal:
             most_waiting=MAX_WAITING,
         )
         self._recollecting = Recollecting(path)
+        self._busy = Busy()
         self._stopping = threading.Event()
         self._is_over = False
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
@@ -185,6 +188,8 @@ class Journal:
             parts.append(keeper.trouble)
             if waiting := len(keeper.waiting):
                 parts.append(f"{waiting} entries wait in memory")
+        if self._busy.for_long:
+            parts.append(HANGS)
         if (waiting := self._queue.qsize()) > MAX_WAITING:
             parts.append(f"the journal is behind: {waiting} entries wait to be written")
         if self.lost_count:
@@ -227,7 +232,8 @@ class Journal:
 
     def _guarded(self, do: Callable[[], None]) -> None:
         try:
-            do()
+            with self._busy:
+                do()
         except Exception as error:  # a mistake of ours must not end the journal
             self._keeper.failed_itself(error)
 

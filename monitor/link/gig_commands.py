@@ -73,12 +73,14 @@ def _gig(message: Message) -> Message:
             return named
         key = _one_key(message, "gig", "venue")
         return {**named, key: _uid(message, key)}
-    if do == "note":
-        return {"do": do, "text": _name(message, "text", LONGEST_NOTE)}
     if do == "delete":
         key = _one_key(message, "gig", "venue")
         return {"do": do, key: _uid(message, key)}
-    return {"do": do}
+    if do == "begin":
+        return {"do": do}
+    # Of the gig that is on; with a gig given, only if it is that one.
+    meant: Message = {"do": do, "gig": _uid(message, "gig")} if "gig" in message else {"do": do}
+    return {**meant, "text": _name(message, "text", LONGEST_NOTE)} if do == "note" else meant
 
 
 def _gigs(message: Message) -> Message:

@@ -8,7 +8,6 @@ Whatever fails in the thread is said in ``problem``, and it goes on.
 
 from __future__ import annotations
 
-import errno
 import logging
 import selectors
 import socket
@@ -19,7 +18,6 @@ from pathlib import Path
 from typing import Any
 
 from monitor.link.commands import OWNERS_ONLY, check_command, check_length
-from monitor.link.endpoint import LinkServerError, LinkSocket
 from monitor.link.messages import (
     PROTO_MAJOR,
     PROTO_MINOR,
@@ -30,14 +28,13 @@ from monitor.link.messages import (
 )
 from monitor.link.one_client import OneClient
 from monitor.link.outbox import Outbox
+from monitor.link.reception import Reception
 
 LOG = logging.getLogger(__name__)
 
 MAX_CLIENTS = 8
 READ_BYTES = 4096
 STUCK_S = 5.0
-LOOK_EVERY_S = 1.0
-"""How often the socket's file is looked for; a page that finds none asks every two seconds."""
 FAILED_PAUSE_S = 0.05
 """Keeps a full table of descriptors, or a mistake of ours, from becoming a busy loop."""
 
@@ -84,17 +81,15 @@ class LinkServer:
         )
         self._handle = handle
         self._max_clients = max_clients
-        self._socket = LinkSocket(path)
-        self._look_next_mono_s = time.monotonic() + LOOK_EVERY_S
+        self._selector = selectors.DefaultSelector()
+        self._stopping = threading.Event()
+        self._reception = Reception(path, self._selector, pause=self._pause)
         self._outbox = Outbox()
         self._newest_line: bytes | None = None
         self._clients: dict[int, OneClient] = {}
-        self._selector = selectors.DefaultSelector()
-        self._listening: socket.socket | None = None
-        self._stopping = threading.Event()
         self.dropped_client_count = 0
         self.skipped_snapshot_count = 0
-        self._unreachable = self._unsent = self._failing = self._logged = ""
+        self._unsent = self._failing = self._logged = ""
         self._thread = threading.Thread(target=self._run, name="link-server", daemon=True)
         self._thread.start()
 
@@ -113,7 +108,7 @@ class LinkServer:
         """What is wrong with the link, in one line; empty if nothing is."""
         lost = self.lost_event_count
         told = f"{lost} messages found no room and were lost" if lost else ""
-        return "; ".join(filter(None, (self._failing, self._unreachable, self._unsent, told)))
+        return "; ".join(filter(None, (self._failing, self._reception.problem, self._unsent, told)))
 
     def publish_snapshot(self, snapshot: Mapping[str, Any]) -> None:
         """Offer the newest state; one that was not sent yet is replaced.  Returns at once."""
@@ -130,7 +125,7 @@ class LinkServer:
         self._stopping.set()
         self._outbox.wake()
         self._thread.join(timeout=5.0)
-        self._socket.close()
+        self._reception.close()
         self._outbox.close()
 
     def _run(self) -> None:
@@ -142,7 +137,7 @@ class LinkServer:
                 if self._failing != self._logged:
                     LOG.exception("the link failed")
                 self._logged = self._failing
-                self._stopping.wait(FAILED_PAUSE_S)
+                self._pause()
             else:
                 self._failing = ""
         for client in list(self._clients.values()):
@@ -150,12 +145,16 @@ class LinkServer:
         self._selector.close()
         self._outbox.awake.close()
 
+    def _pause(self) -> None:
+        self._stopping.wait(FAILED_PAUSE_S)
+
     def _turn(self) -> None:
         """Wait until something is to do, and do it."""
-        if self._listening is None:
-            self._begin()
+        if self._outbox.awake not in self._selector.get_map():
+            self._selector.register(self._outbox.awake, selectors.EVENT_READ)
+        self._reception.look()
         for key, mask in self._selector.select(timeout=1.0):
-            if key.fileobj is self._listening:
+            if key.fileobj is self._reception.listening:
                 self._accept()
             elif key.fileobj is self._outbox.awake:
                 self._outbox.drain()
@@ -166,53 +165,10 @@ class LinkServer:
                     self._read(client)
         self._send_published()
         self._drop_stuck()
-        self._look_for_socket()
-
-    def _begin(self) -> None:
-        if self._outbox.awake not in self._selector.get_map():
-            self._selector.register(self._outbox.awake, selectors.EVENT_READ)
-        self._listen()
-
-    def _look_for_socket(self) -> None:
-        """Make the socket's file again if somebody removed it; who is connected stays so."""
-        now_mono_s = time.monotonic()
-        if now_mono_s < self._look_next_mono_s:
-            return
-        self._look_next_mono_s = now_mono_s + LOOK_EVERY_S
-        if not self._socket.is_in_place():
-            try:
-                self._socket.renew()
-            except LinkServerError as error:
-                self._unreachable = f"nobody new can connect: {error}"
-                return
-            LOG.warning("the socket's file was gone and is made again")
-        if self._listening is not self._socket.listening:
-            self._listen()
-
-    def _listen(self) -> None:
-        """Wait for clients at the socket that there is now, and no more at the one before."""
-        before, now = self._listening, self._socket.listening
-        try:
-            self._selector.register(now, selectors.EVENT_READ)
-        except OSError as error:
-            self._cannot_take(error)
-            return
-        if before is not None:
-            self._selector.unregister(before)
-            before.close()
-        self._listening = now
-        self._unreachable = ""
-
-    def _cannot_take(self, error: OSError) -> None:
-        self._unreachable = f"nobody new can connect: {error.strerror or error}"
-        self._stopping.wait(FAILED_PAUSE_S)
 
     def _accept(self) -> None:
-        try:
-            connection, _ = self._socket.listening.accept()
-        except OSError as error:
-            if error.errno not in (errno.EAGAIN, errno.ECONNABORTED):  # it has gone again
-                self._cannot_take(error)  # descriptors ran out: the others go on
+        connection = self._reception.accept()
+        if connection is None:
             return
         if len(self._clients) >= self._max_clients:
             self._turn_away(connection)
@@ -222,9 +178,9 @@ class LinkServer:
             self._selector.register(connection, selectors.EVENT_READ)
         except OSError as error:
             connection.close()
-            self._cannot_take(error)
+            self._reception.cannot_take(error)
             return
-        self._unreachable = ""
+        self._reception.problem = ""
         self._clients[connection.fileno()] = client
         client.hold(self._hello)
         if self._newest_line is not None:

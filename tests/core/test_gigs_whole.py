@@ -211,6 +211,7 @@ def test_a_composed_picture_and_a_persian_word_can_be_written(words: str) -> Non
         ({"class": "gig", "do": "rename", "name": "x", "gig": "0", "venue": "0"}, "gig and venue"),
         ({"class": "gig", "do": "note", "text": "x" * 501}, "text must be 1 to 500 printable"),
         ({"class": "gig", "do": "delete"}, "one of gig and venue is needed"),
+        ({"class": "gig", "do": "end", "gig": "x"}, "gig must be 16 small hexadecimal digits"),
         ({"class": "gigs", "limit": 0}, "limit must be from 1 to 100, not 0"),
         ({"class": "gigs", "limit": True}, "limit must be a number from 1 to 100"),
         ({"class": "gigs", "before": "../x"}, "before must be 16 small hexadecimal digits"),

@@ -5,11 +5,13 @@ from __future__ import annotations
 import errno
 import json
 import os
+import threading
 from dataclasses import asdict
 from pathlib import Path
 
 import pytest
 
+from monitor import busy, kept_file
 from monitor.clock import Now
 from monitor.kept_file import MOST_ASIDE, OLDEST_S, KeptFile
 
@@ -169,3 +171,26 @@ def test_a_file_that_cannot_be_read_is_put_aside_and_not_written_over(
     assert said in kept.trouble
     assert kept.write({"plan": None}, NOW)
     assert (tmp_path / "soundcheck.json.aside").read_bytes() == written
+
+
+def test_a_card_that_hangs_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It gives no error, and nothing else would ever say that nothing is kept any more."""
+    writing, go_on = threading.Event(), threading.Event()
+
+    def hang(*_: object, **_more: object) -> None:
+        writing.set()
+        assert go_on.wait(20.0)
+
+    monkeypatch.setattr(kept_file, "write_surely", hang)
+    kept = kept_at(tmp_path / "soundcheck.json")
+    thread = threading.Thread(target=kept.write, args=({"a": 1}, NOW))
+    thread.start()
+    try:
+        assert writing.wait(20.0)
+        assert kept.trouble == ""
+        monkeypatch.setattr(busy, "LONG_S", 0.0)
+        assert kept.trouble.startswith("the card does not answer, and the soundcheck waits for it")
+    finally:
+        go_on.set()
+        thread.join()
+    assert kept.trouble == ""

@@ -21,8 +21,9 @@ import pytest
 from monitor.link import outbox
 from monitor.link import server as link_server
 from monitor.link.client import LinkClient
+from monitor.link.endpoint import LinkServerError
 from monitor.link.messages import LineBuffer, decode, encode
-from monitor.link.server import LinkServer, LinkServerError, Reply
+from monitor.link.server import LinkServer, Reply
 from tests.waiting import awaited
 
 
@@ -364,7 +365,7 @@ def test_a_socket_that_was_removed_is_made_again(tmp_path: Path, with_folder: bo
                 path.unlink()
             removed_mono_s = time.monotonic()
             # The file is there a moment before anybody listens at it.
-            awaited(server._socket.is_in_place)
+            awaited(server._reception._socket.is_in_place)
             print(f"\nmade again after {time.monotonic() - removed_mono_s:.2f} s")
             awaited(lambda: server.problem == "")
             assert stat.S_IMODE(path.stat().st_mode) == 0o660

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 
 import pytest
@@ -10,7 +11,7 @@ from PIL import Image
 from firmware.example_faces import EXAMPLE_FACES
 from firmware.faces import draw_face
 from firmware.ports import Face
-from monitor import panel_thread
+from monitor import busy, panel_thread
 from monitor.panel_thread import PanelThread
 from tests.waiting import awaited
 
@@ -67,3 +68,26 @@ def test_a_face_that_cannot_be_drawn_leaves_the_panel_dark_and_is_said_until_one
     thread.show(EXAMPLE_FACES["quiet"])
     awaited(lambda: glass.shown[-1] == quiet)
     assert thread.health() == "ok"
+
+
+def test_a_bus_that_hangs_is_said_and_not_what_the_panel_said_last(
+    glass: Glass, thread: PanelThread, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    thread.show(EXAMPLE_FACES["quiet"])
+    awaited(lambda: glass.shown)
+    hanging, go_on = threading.Event(), threading.Event()
+
+    def hang(_image: Image.Image) -> None:
+        hanging.set()
+        assert go_on.wait(20.0)
+
+    monkeypatch.setattr(glass, "show", hang)
+    try:
+        assert hanging.wait(20.0)
+        assert thread.health() == "ok"
+        with monkeypatch.context() as later:
+            later.setattr(busy, "LONG_S", 0.0)
+            assert "shows what was before" in thread.health()
+    finally:
+        go_on.set()
+    awaited(lambda: thread.health() == "ok")

@@ -19,13 +19,15 @@ import pytest
 from PIL import Image
 
 from firmware.button import NoButton
+from firmware.fakes import FakeAlsa, FakeCard
+from firmware.microphone import AlsaMicrophone
 from firmware.ports import AudioBlock
 from monitor import hearing, opening, watcher
 from monitor.adviser.counsel import Counsel
 from monitor.desk import MOST_WISHES, Desk
 from monitor.level import measuring
 from monitor.link.client import LinkClient
-from monitor.link.server import LinkServerError
+from monitor.link.endpoint import LinkServerError
 from tests.core.running import BLOCK, PATIENCE_S, Running
 from tests.core.stand_ins import (
     PLAN,
@@ -356,6 +358,29 @@ def test_lost_microphone_is_said_and_survived(
     box.wait_for(lambda s: s["state"] == "quiet")
     assert time.monotonic() - back < 2.0
     assert box.lamp.shown[-1][0] == "dark"
+
+
+def test_a_card_whose_opening_hangs_is_said_and_the_watcher_goes_on(
+    start: Callable[..., Running], tmp_path: Path
+) -> None:
+    """The opening itself is never tried: it would hold up the whole process, this test too."""
+    card, answers, opened = "hw:fake", threading.Event(), FakeAlsa({"hw:fake": FakeCard()})
+    kernel_list = tmp_path / "cards"
+    kernel_list.write_text("")
+    box = start(
+        open_source=lambda _: AlsaMicrophone(
+            device=card, alsa=opened, kernel_list=kernel_list, knock=lambda _: answers.is_set()
+        )
+    )
+    s = box.wait_for(lambda s: s["state"] == "deaf")
+    assert s["microphone"]["state"] == "stuck"
+    assert s["deaf_reason"] == f"{card} does not answer; plug it in again"
+    assert box.lamp.shown[-1][0] == "blink"
+    assert opened.calls == []
+    before = box.supervisor.n_alive
+    awaited(lambda: box.supervisor.n_alive > before)
+    answers.set()
+    box.wait_for(lambda s: s["microphone"]["state"] == "hearing")
 
 
 def test_rings_again_are_counted_and_restarts_forget_nothing(

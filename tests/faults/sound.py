@@ -17,7 +17,7 @@ from tests.faults.outcome import GOAL_S, Outcome
 from tests.sound_server import SoundServer
 
 CARD = "hw:fake"
-"""A card's name: a card of the kernel's own is opened at once, without knocking."""
+"""A card's name; nobody knocks at a fake."""
 
 
 def _is(state: str) -> Callable[[dict[str, Any]], bool]:

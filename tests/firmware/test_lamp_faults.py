@@ -111,6 +111,23 @@ def test_a_new_pattern_is_shown_at_once_in_the_middle_of_another(
     lamp.close()
 
 
+def test_a_lamp_that_cannot_be_opened_at_boot_is_lit_once_it_can(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its pin may not be ours yet, or an earlier process that hangs may hold it still."""
+    monkeypatch.setattr(lamp_module, "RETRY_AFTER_S", 0.1)
+    pins = fake_pins()
+    first = open_lamp(gpio_pin=PIN, enabled=True, pin_factory=pins)
+    lamp = open_lamp(gpio_pin=PIN, enabled=True, pin_factory=pins)
+    lamp.show("steady")
+    assert "cannot be opened" in lamp.health()
+    first.close()
+    awaited(lambda: lamp.health() == "ok")
+    awaited(lambda: pins.pin(PIN).state == 1.0)
+    lamp.close()
+    assert pins.pin(PIN).state == 0.0
+
+
 @pytest.mark.parametrize("wrong", [99, -1])
 def test_a_pin_that_there_is_not_is_said(wrong: int) -> None:
     lamp = open_lamp(gpio_pin=wrong, enabled=True, pin_factory=fake_pins())

@@ -21,7 +21,7 @@ import pytest
 
 from firmware import microphone as module
 from firmware import waiting_sound
-from firmware.fakes import FakeAlsa, FakeAlsaError, FakeCard, FakeControl
+from firmware.fakes import FakeAlsa, FakeAlsaError, FakeCard, FakeControl, FakePcm
 from firmware.microphone import AlsaMicrophone
 from firmware.opening import MicrophoneError
 from firmware.pace import SilentLoss, TrueRate
@@ -446,7 +446,7 @@ def test_a_short_name_that_is_not_plugged_in_is_said_and_asked_for_once(
     assert microphone.status().detail.startswith(said)
     add_card(kernel_list, 2, "Device", usb=True)
     next_block(microphone)
-    assert knocks == ["Device"]
+    assert knocks == ["Device", "hw:CARD=Device,DEV=0"]
 
 
 def test_a_name_that_alsa_did_not_know_is_asked_for_again(kernel_list: Path) -> None:
@@ -628,19 +628,83 @@ def test_a_card_that_another_program_holds_is_not_waited_for(make: Maker) -> Non
     next_block(microphone)
 
 
-def test_a_device_that_does_not_answer_is_not_opened(make: Maker) -> None:
+@pytest.mark.parametrize(
+    ("name", "to_do"), [("a_server", "restart the sound server"), (NAME, "plug it in again")]
+)
+def test_a_device_that_does_not_answer_is_not_opened(make: Maker, name: str, to_do: str) -> None:
+    """Its opening would hold the interpreter's lock, and lamp and page would go on with a lie."""
     knocks: list[str] = []
 
     def knock(name: str) -> bool:
         knocks.append(name)
         return len(knocks) > 2
 
-    alsa = FakeAlsa({"a_server": FakeCard()})
-    microphone = make(alsa, device="a_server", knock=knock)
-    assert "restart the sound server" in detail_when(microphone, "does not answer")
+    alsa = FakeAlsa({name: FakeCard()})
+    microphone = make(alsa, device=name, knock=knock)
+    assert status_when(microphone, "stuck").detail == f"{name} does not answer; {to_do}"
     next_block(microphone)  # it knocks once a second
-    assert knocks == ["a_server"] * 3
+    assert knocks == [name] * 3
     assert len(opened_names(alsa)) == 1
+
+
+def test_a_card_that_was_heard_is_knocked_at_at_once(
+    make: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "KNOCK_EVERY_S", 600.0)
+    microphone = make(FakeAlsa({NAME: FakeCard(script=[period_of(1), FakeAlsaError("gone")])}))
+    next_block(microphone)
+    assert next_block(microphone).gap
+
+
+def test_a_card_that_cannot_be_opened_does_not_start_a_process_each_time(
+    make: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "KNOCK_EVERY_S", 600.0)
+    knocks: list[str] = []
+    card = FakeCard(is_plugged=False, open_error="Permission denied")
+    make(FakeAlsa({NAME: card}), knock=lambda name: not knocks.append(name))
+    awaited(lambda: knocks, PATIENCE_S)
+    time.sleep(2.5 * module.SEARCH_EVERY_S)  # two more, were it asked for at each opening
+    assert len(knocks) == 1
+
+
+def test_a_card_that_we_hold_ourselves_is_no_other_program_s(make: Maker) -> None:
+    """A second opening is refused while the first hangs in a read: one substream, one owner."""
+    hang, free = threading.Event(), threading.Event()
+    card = FakeCard(script=[period_of(1), hang])
+    microphone = make(FakeAlsa({NAME: card}))
+    try:
+        next_block(microphone)
+        card.held = free
+        detail_when(microphone, "does not answer; plug it in again")
+        assert not [one.detail for one in microphone.said if "stop that program" in one.detail]
+    finally:
+        hang.set()
+        free.set()
+    status_when(microphone, "hearing")
+
+
+def test_a_closing_that_never_returns_is_left_behind(
+    make: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "FIRST_READ_WITHIN_S", 0.4)
+    hang = threading.Event()
+    close, hung = FakePcm.close, threading.Event()
+
+    def hangs_once(pcm: FakePcm) -> None:
+        if pcm._request["mode"] == FakeAlsa.PCM_NORMAL and not hung.is_set():
+            hung.set()
+            hang.wait()
+        close(pcm)
+
+    monkeypatch.setattr(FakePcm, "close", hangs_once)
+    microphone = make(FakeAlsa({NAME: FakeCard(script=[period_of(1), FakeAlsaError("gone")])}))
+    try:
+        next_block(microphone)
+        assert "gone" in status_when(microphone, "lost").detail
+        assert next_block(microphone).gap
+    finally:
+        hang.set()
 
 
 def test_closing_twice_and_while_stuck(make: Maker) -> None:

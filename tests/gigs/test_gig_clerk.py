@@ -166,6 +166,26 @@ def test_quiet_ends_it_and_the_next_is_another(begin: Callable[..., Evening]) ->
     assert [line["on"] for line in box.gigs()] == [True, False]
 
 
+@pytest.mark.parametrize(
+    "command", [{"do": "end"}, {"do": "song"}, {"do": "note", "text": "x"}, {"do": "clear_venue"}]
+)
+def test_what_was_meant_for_a_gig_that_is_over_does_nothing_to_the_next(
+    begin: Callable[..., Evening], command: dict[str, Any]
+) -> None:
+    """It was on the way while the gig ended by itself and another began."""
+    box = begin()
+    box.ring()
+    first = box.gig()["uid"]
+    box.pass_s(91 * 60.0)
+    second = box.done(do="venue", name="Lamp Room")["gig"]
+    before = box.gig(), box.record(second)
+    refused = box.ask({"class": "gig", **command, "gig": first})
+    assert refused["message"] == "that gig is over and another is on; look before you do it again"
+    assert (box.gig(), box.record(second)) == before
+    box.done(**command, gig=second)
+    assert (box.gig(), box.record(second)) != before
+
+
 def test_after_the_button_it_says_how_long_sound_begins_none(
     begin: Callable[..., Evening],
 ) -> None:
@@ -462,6 +482,7 @@ def test_a_phone_says_late_whether_it_was_the_same_evening(
         assert since != first
         again.ask({"class": "clock", "utc_s": ON_THE_DAY_UTC_S + hours * HOUR_S})
         awaited(lambda: "in_doubt" not in again.gig(), 10.0)
+        again.done(do="note", gig=since, text="two halves")  # a page that has not heard of it yet
         if hours > 1.5:
             assert again.gig()["uid"] == since
             assert {line["uid"] for line in again.gigs()} == {first, since}
@@ -471,7 +492,7 @@ def test_a_phone_says_late_whether_it_was_the_same_evening(
         awaited(lambda: len(again.gigs()) == 1, 10.0)
         record = again.record(first)
         assert len(record["rings"]) == 3
-        assert "song" in kinds(record)
+        assert {"song", "note"} <= set(kinds(record))
         assert kinds(record).count("equaliser") == 2  # nothing that was told since is missing
         assert record["gig"]["venue"]["name"] == "The Ferry Inn"
         assert "ended" not in record["gig"]

@@ -140,6 +140,20 @@ def test_a_wheel_of_the_microphone_s_library_comes_before_debian_s(box: Box, wor
     assert not any(line.startswith("apt-get") for line in asked)
 
 
+def test_the_program_is_that_of_this_folder_whatever_another_has(box: Box, tmp_path: Path) -> None:
+    """A wheel of the same version may be of an older commit; an archive's own was made with it."""
+    wheel = "howl_lantern-1.0.0-py3-none-any.whl"
+    older, tree = tmp_path / "older", box.tree("1.0.0")
+    older.mkdir()
+    (older / wheel).write_text("")
+    assert box.install("1.0.0", "--wheels", str(older)).returncode == 0
+    assert not any(line.endswith(wheel) for line in box.calls())
+    (tree / "wheels").mkdir()
+    (tree / "wheels" / wheel).write_text("")
+    assert box.install("1.0.0", "--wheels", str(older)).returncode == 0
+    assert any(line.endswith(f" {tree}/wheels/{wheel}") for line in box.calls())
+
+
 def test_from_a_debian_package_only_what_is_installed_counts(box: Box) -> None:
     (box.tree("1.0.0") / "wheels").mkdir()
     box.answer(alsaaudio="0.11.0-1", missing="python3-alsaaudio")
@@ -283,6 +297,44 @@ def test_what_cannot_be_made_leaves_the_running_one_alone(
     assert installed.in_use == "1.0.0-1"
     assert installed.releases() == {"1.0.0-1"}
     assert not any(c.startswith(("systemctl stop", "systemctl restart")) for c in installed.calls())
+
+
+@pytest.fixture
+def half_made(installed: Box) -> Path:
+    """What is left of a release whose plug was pulled while its packages were installed."""
+    python = installed.fake / "bin/venv-python"
+    whole = python.read_text()
+    python.write_text(f'{whole}\ncase "$*" in *"pip install"*) kill -s KILL $PPID;; esac\n')
+    assert installed.install("1.1.0").returncode == -9
+    python.write_text(whole)
+    assert installed.releases() == {"1.0.0-1", "1.1.0-1"}
+    return installed.root / "opt/howl-lantern/releases/1.1.0-1"
+
+
+def test_what_a_pulled_plug_left_half_made_goes_before_the_next_try(
+    installed: Box, half_made: Path
+) -> None:
+    (half_made / "left").write_text("")
+    # Its room is free before packages are fetched.
+    apt = installed.fake / "bin/apt-get"
+    apt.write_text(f'#!/bin/sh\ntouch "$FAKE/asked"\n[ ! -e "{half_made}" ] || exit 100\n')
+    installed.answer(pip_fails="", missing="python3-venv")
+    assert "ERROR: no such package" in installed.install("1.2.0").stderr
+    assert (installed.fake / "asked").exists()
+    assert installed.releases() == {"1.0.0-1"}
+    (installed.fake / "pip-fails").unlink()
+    assert installed.install("1.1.0").returncode == 0
+    assert installed.in_use == "1.1.0-1"
+    assert not (half_made / "left").exists()
+
+
+def test_what_is_half_made_is_room(installed: Box, half_made: Path) -> None:
+    installed.interpose("df", 'echo head; echo "disk 9999 9399 600 94% /"; exit')
+    (half_made / "packages").write_bytes(bytes(12 << 20))
+    assert installed.install("1.1.0", "--dry-run").returncode == 0
+    assert half_made.exists()
+    (half_made / ".complete").touch()
+    assert "only 600 MB are free" in installed.install("1.1.0", "--dry-run").stderr
 
 
 # --- what goes wrong in the middle of a switch ---------------------------------------------------

@@ -15,8 +15,10 @@ from pathlib import Path
 
 import pytest
 
+from monitor import busy
 from monitor.journal import keeping, store
 from monitor.journal.asks import ListVenues
+from monitor.journal.opening import move_aside
 from monitor.journal.rows import RingRow, history_fields
 from monitor.journal.store import Journal
 from monitor.journal.tables import MIGRATIONS
@@ -163,6 +165,9 @@ def test_a_write_that_hangs_is_said_and_what_finds_no_room_is_counted(
         for number in range(1, 12):
             journal.put(row(number))
         assert journal.health() == "the journal is behind: 11 entries wait to be written"
+        with monkeypatch.context() as later:  # it is said also where next to nothing waits
+            later.setattr(busy, "LONG_S", 0.0)
+            assert journal.health().startswith(f"{store.HANGS}; ")
         for number in range(12, 61):
             journal.put(row(number))
         told: list[str] = []
@@ -259,6 +264,32 @@ def test_a_damaged_file_is_kept_aside(tmp_path: Path, damage: Callable[[Path], N
     third.close(PATIENCE_S)
     assert (tmp_path / "j.sqlite3.damaged-1").read_bytes() == spoilt
     assert (tmp_path / "j.sqlite3.damaged-2").exists()
+
+
+def test_a_plug_pulled_while_a_damaged_file_is_put_aside_takes_no_log_with_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SQLite deletes a log beside a file of no pages (its pager.c, pagerOpenWalIfPresent)."""
+    path = tmp_path / "j.sqlite3"
+    path.write_bytes(b"this is no database" * 100)
+    log = tmp_path / "j.sqlite3-wal"
+    log.write_bytes(b"an evening")
+    rename = Path.rename
+
+    def pulled(part: Path, target: Path) -> None:
+        rename(part, target)
+        raise RuntimeError("the plug is pulled")
+
+    with monkeypatch.context() as plug:
+        plug.setattr(Path, "rename", pulled)
+        with pytest.raises(RuntimeError, match="plug"):
+            move_aside(path)
+    journal = Journal(path, keep_rings=1000)
+    journal.put(row(1))
+    assert read(journal)[0] == [row(1)]
+    journal.close(PATIENCE_S)
+    kept = {p.read_bytes() for p in tmp_path.iterdir() if ".damaged-" in p.name}
+    assert kept == {b"this is no database" * 100, b"an evening"}
 
 
 def test_an_empty_file_is_a_new_journal(tmp_path: Path) -> None:

@@ -226,6 +226,8 @@ class KeptClient(EveningClient):
 
     def _gig(self, command: dict[str, Any]) -> dict[str, Any]:
         do = command["do"]
+        if do in ("end", "song", "note", "clear_venue") and command.get("gig") != TONIGHT:
+            return {"class": "error", "message": "the page always says which gig it means"}
         if do == "end":
             self.on = False
             self.stays_over_for_s = 840.0

@@ -18,6 +18,7 @@ from flask.testing import FlaskClient
 import web
 from monitor.link.gig_commands import LONGEST_NOTE
 from monitor.link.messages import LinkError, UnreachableError
+from monitor.placing.stage_file import EXAMPLE, read_stage, stage_fields
 from tests.web.screenshots import StillClient, page_server
 from tests.web.states import STATES
 from web.app import create_app
@@ -206,6 +207,37 @@ def test_a_note_of_the_longest_fits_whatever_its_letters(
         assert answer.status_code != 413, answer.get_json()
     page = phone.get("/").get_data(as_text=True)
     assert f'id="af-note-text" type="text" maxlength="{LONGEST_NOTE}"' in page
+
+
+@pytest.mark.parametrize(
+    ("path", "body"),
+    [
+        ("ring-out", {"do": "stop"}),
+        ("pull", {"slider": 1, "cut_db": -3.0}),
+        ("soundcheck", {"do": "measure", "source": "line"}),
+        ("gig", {"do": "end"}),
+        ("clock", {"utc_s": 1_800_000_000.0}),
+        ("plan", {"stage": stage_fields(read_stage(EXAMPLE))}),
+        ("pair/ask", {}),
+    ],
+)
+def test_a_slow_card_is_waited_for(
+    phone: FlaskClient, link: StillClient, monkeypatch: pytest.MonkeyPatch, path: str, body: Any
+) -> None:
+    """All these are answered when they are on the disk, which takes five seconds here."""
+    asked: list[Any] = []
+
+    def slow(command: Any, timeout_s: float = 2.0) -> dict[str, Any]:
+        asked.append(command)
+        if timeout_s < 5.0:
+            raise UnreachableError("the watcher does not answer")
+        return {"class": "done"}
+
+    if path.startswith("pair"):
+        link.hold({**STATES["demo"], "access": {**OPEN, "control": "code"}})
+    monkeypatch.setattr(link, "request", slow)
+    answer = phone.post(f"/api/v1/{path}", json=body)
+    assert (answer.status_code, len(asked)) == (200, 1), answer.get_json()
 
 
 @pytest.mark.parametrize(

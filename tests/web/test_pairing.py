@@ -16,7 +16,7 @@ from tests.web.looking import script, text, visited
 from web.answers import newest_snapshot
 
 SHEET = "document.getElementById('pair-sheet').open"
-SONG = {"class": "gig", "do": "song"}
+SONG = {"class": "gig", "do": "song", "gig": TONIGHT}
 
 
 @pytest.fixture

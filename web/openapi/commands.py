@@ -35,6 +35,9 @@ _STEPS_DO, _TICK_DO = ("skip", "again"), ("tick", "untick")
 _PLAIN_SOUNDCHECK = [d for d in SOUNDCHECK_DO if d not in (*_STEPS_DO, *_TICK_DO, "measure")]
 
 
+MEANT = known("Only if this gig is on.", UID)
+
+
 def name(longest: int) -> Schema:
     """A name with something in it: printable characters, not only spaces."""
     return {"type": "string", "minLength": 1, "maxLength": longest}
@@ -96,12 +99,13 @@ SCHEMAS: dict[str, Schema] = {
     },
     "GigBody": {
         "anyOf": [
-            do("begin", "end", "song", "clear_venue"),
+            do("begin"),
+            obj({"do": one_of("end", "song", "clear_venue")}, {"gig": MEANT}),
             do("venue", venue=UID),
             do("venue", name=name(LONGEST_NAME)),
             do("rename", gig=UID, name=name(LONGEST_NAME)),
             do("rename", venue=UID, name=name(LONGEST_NAME)),
-            do("note", text=name(LONGEST_NOTE)),
+            obj({"do": one_of("note"), "text": name(LONGEST_NOTE)}, {"gig": MEANT}),
             do("delete", gig=UID),
             do("delete", venue=UID),
         ]

@@ -156,7 +156,7 @@ async function told(words) {
   return refused;
 }
 
-twice(at("af-end"), () => told({ do: "end" }));
+twice(at("af-end"), () => told({ do: "end", gig: uid || news()?.gig?.uid }));
 // What was asked of one gig is no answer for another.
 const notSure = twice(at("af-delete"), async () => {
   const gone = uid;
@@ -177,7 +177,7 @@ at("af-note").addEventListener("submit", async (event) => {
   event.preventDefault();
   const field = at("af-note-text");
   const { value } = field;
-  if (!value.trim() || await told({ do: "note", text: value.trim() })) return;
+  if (!value.trim() || await told({ do: "note", gig: uid, text: value.trim() })) return;
   if (field.value === value) field.value = ""; // not the next one, which is begun already
   read(uid);
 });

@@ -77,7 +77,7 @@ at("gig-venue").addEventListener("click", async () => {
   else text(at("gig-said"), "the list of venues did not come; try again near the box");
 });
 at("gig-begin").addEventListener("click", () => command({ do: "begin" }));
-at("gig-song").addEventListener("click", () => command({ do: "song" }));
+at("gig-song").addEventListener("click", () => command({ do: "song", gig: shown?.gig?.uid }));
 at("who").addEventListener("toggle", () => {
   if (at("who").open) import("./phones.js").catch(() => text(at("who-words"), "this did not come; try again near the box"));
 });

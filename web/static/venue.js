@@ -51,5 +51,5 @@ at("venue-form").addEventListener("submit", (event) => {
   const name = at("venue-name").value.trim();
   if (name) choose({ do: "venue", name });
 });
-at("venue-none").addEventListener("click", () => choose({ do: "clear_venue" }));
+at("venue-none").addEventListener("click", () => choose({ do: "clear_venue", gig: gig?.uid }));
 at("venue-leave").addEventListener("click", () => sheet.close());
