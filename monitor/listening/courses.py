@@ -72,6 +72,15 @@ _TAKEN = (
     "past_follows_rest",
     "past_harmonic_2_db",
     "past_harmonic_2_follows",
+    "fine_slope_8",
+    "fine_slope_64",
+    "fine_residual_8_db",
+    "fine_residual_16_db",
+    "fine_residual_64_db",
+    "fine_since_30_s",
+    "fine_knock_db",
+    "fine_rest_rise_db",
+    "fine_over_neighbours_db",
 )
 """Taken over from the newest look."""
 _TAKEN_PLACES = np.array([FEATURES.index(name) for name in _TAKEN])

@@ -4,8 +4,8 @@ A loop that has gone unstable grows along a straight line in dB, at a frequency 
 still, out of the floor and without harmonics until something clips.  Instruments and voices
 begin with a jump, wander, or bring harmonics along.  Each candidate line of a hop is described
 by the numbers of ``FEATURES``: the newest second (``recent``), the sound besides
-(``surroundings``), its phase (``steadiness``) and the seconds before (``past``).  Whether they add
-up to feedback is the scorer's business.
+(``surroundings``), its phase (``steadiness``), the seconds before (``past``) and, in short
+windows, its beginning (``onset``).  Whether they add up to feedback is the scorer's business.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import numpy as np
 
 from monitor.listening.attention import Attention
 from monitor.listening.candidates import LineFinder
+from monitor.listening.onset import ONSET_FEATURES, Onset
 from monitor.listening.past import PAST_FEATURES, LongPast, past_hops
 from monitor.listening.recent import HISTORY_HOPS, RECENT_FEATURES, Recent
 from monitor.listening.spectrum import SpectrumHistory
@@ -27,6 +28,7 @@ FEATURES: tuple[str, ...] = (
     *SURROUNDINGS_FEATURES,
     *STEADINESS_FEATURES,
     *PAST_FEATURES,
+    *ONSET_FEATURES,
 )
 
 
@@ -58,11 +60,14 @@ class Evidence:
         samples.
     lowest_hz, highest_hz : float
         The range this resolution answers for.
+    onset : Onset
+        Of the same samples; pushed and reset by the caller too.
     """
 
     def __init__(
         self,
         history: SpectrumHistory,
+        onset: Onset,
         *,
         hop_s: float,
         window_s: float,
@@ -81,9 +86,10 @@ class Evidence:
         self._surroundings = Surroundings(history, hop_s=hop_s, n_hops=HISTORY_HOPS)
         self._steadiness = Steadiness(history, hop_s=hop_s, window_hops=window_hops)
         self._past = LongPast(history, hop_s=hop_s, window_hops=window_hops)
+        self._onset = onset
 
     def reset(self) -> None:
-        """Forget the programme's past (the history is reset by its owner)."""
+        """Forget the programme's past (history and onset are reset by their owner)."""
         self._finder.reset()
         self._surroundings.reset()
 
@@ -107,6 +113,7 @@ class Evidence:
                 self._surroundings.measure(bins, line.level_db, line.on_ramp, finder.peaks),
                 self._steadiness.measure(bins, line.frequency_hz),
                 self._past.measure(bins, line.exact_bins, finder.total_power, finder.looks),
+                self._onset.measure(line.frequency_hz),
             )
         )
         return Candidates(

@@ -9,6 +9,7 @@ import numpy as np
 from monitor.listening.decimate import LowEnd
 from monitor.listening.evidence import Candidates, Evidence, kept_hops, phase_hops
 from monitor.listening.frames import HOP_S
+from monitor.listening.onset import Onset
 from monitor.listening.spectrum import DB_TO_NEPERS, SpectrumHistory, friendly_length
 
 
@@ -77,8 +78,16 @@ class Layer:
         )
         self.lowest_hz = resolution.lowest_hz
         self.highest_hz = min(resolution.highest_hz, 0.45 * sample_rate_hz)
+        self.onset = Onset(
+            sample_rate_hz=sample_rate_hz / factor,
+            window_s=resolution.window_s,
+            hop_s=resolution.hop_s,
+            step_samples=step_samples / factor,
+            highest_hz=self.highest_hz,
+        )
         self.evidence = Evidence(
             self.history,
+            self.onset,
             hop_s=resolution.hop_s,
             window_s=resolution.window_s,
             lowest_hz=self.lowest_hz,
@@ -93,6 +102,7 @@ class Layer:
         """Forget what was heard."""
         self.history.reset()
         self.evidence.reset()
+        self.onset.reset()
         if self._low_end:
             self._low_end.reset()
 
@@ -110,7 +120,9 @@ class Layer:
 
     def take_in(self, window: np.ndarray) -> None:
         """Take in the newest samples [>= window_samples]; call once every ``stride`` hops."""
-        self.history.push(self._low_end.advance(window) if self._low_end else window)
+        own = self._low_end.advance(window) if self._low_end else window
+        self.history.push(own)
+        self.onset.push(own)
 
     def look(self, window: np.ndarray, *, measure: bool = True) -> Candidates | None:
         """Take in the newest samples [>= window_samples]; return the lines that stand out.
