@@ -30,23 +30,36 @@ def peak_offset(below: np.ndarray, here: np.ndarray, above: np.ndarray) -> np.nd
     return offset
 
 
-def straight_lines(
-    windows: Sequence[int], *, length: int, step_s: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Means and slopes over the newest values as one matrix product.
+class StraightLines:
+    """Least squares over the newest values, in several windows at once, as one matrix product.
 
-    Returns weights [2 * n_windows, length], alternately a mean and a slope (a second) for each
-    window of so many values ``step_s`` apart, and the variance of time in each, s^2
-    [n_windows, 1].
+    Parameters
+    ----------
+    windows : sequence of int
+        How many values each takes.
+    length : int
+        Of what is given.
+    step_s : float
+        Time between two values.
     """
-    rows = np.zeros((2 * len(windows), length))
-    variances = np.zeros((len(windows), 1))
-    for i, n in enumerate(windows):
-        times_s = (np.arange(n) - (n - 1) / 2) * step_s
-        rows[2 * i, -n:] = 1.0 / n
-        rows[2 * i + 1, -n:] = times_s / np.sum(times_s**2)
-        variances[i] = np.sum(times_s**2) / n
-    return rows, variances
+
+    def __init__(self, windows: Sequence[int], *, length: int, step_s: float) -> None:
+        # Alternately a mean and a slope.
+        self._rows = np.zeros((2 * len(windows), length))
+        self._time_variances = np.zeros((len(windows), 1))
+        for i, n in enumerate(windows):
+            times_s = (np.arange(n) - (n - 1) / 2) * step_s
+            self._rows[2 * i, -n:] = 1.0 / n
+            self._rows[2 * i + 1, -n:] = times_s / np.sum(times_s**2)
+            self._time_variances[i] = np.sum(times_s**2) / n
+        self._mean_of = np.ascontiguousarray(self._rows[0::2])
+
+    def through(self, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Slopes of values [length, n], a second, and what is left beside, each [n_windows, n]."""
+        moments = self._rows @ values
+        means, slopes = moments[0::2], moments[1::2]
+        left = self._mean_of @ (values * values) - means**2 - slopes**2 * self._time_variances
+        return slopes, np.sqrt(np.maximum(left, 0.0))
 
 
 def follows(moves: np.ndarray, others: np.ndarray) -> np.ndarray:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from monitor.listening.attention import NEIGHBOURS
-from monitor.listening.lines import straight_lines
+from monitor.listening.lines import StraightLines
 from monitor.listening.spectrum import DB_TO_NEPERS, friendly_length, hann
 
 STEPS = 4
@@ -77,10 +77,7 @@ class Onset:
         self._power = np.empty((2 * KEPT_STEPS, self._n_bins), np.float32)
         self._total = np.empty(2 * KEPT_STEPS)
         self._step_s = hop_s / STEPS
-        self._rows, self._time_variances = straight_lines(
-            _SLOPE_STEPS, length=_SLOPE_STEPS[-1], step_s=self._step_s
-        )
-        self._means = np.ascontiguousarray(self._rows[0::2])
+        self._lines = StraightLines(_SLOPE_STEPS, length=_SLOPE_STEPS[-1], step_s=self._step_s)
         self.reset()
 
     def reset(self) -> None:
@@ -111,7 +108,7 @@ class Onset:
         here = three[:, 1]
         level_db = np.log(here) / DB_TO_NEPERS
         level_db -= level_db[-_NOW_STEPS:].mean(axis=0)
-        slopes, residuals = self._straight_lines(level_db)
+        slopes, residuals = self._lines.through(level_db[-_SLOPE_STEPS[-1] :].astype(float))
         # The last step at which it was so far below what it is now; -1: at none.
         below = (level_db < -_DROPS_DB)[:, ::-1]
         back = below.argmax(axis=1)
@@ -129,15 +126,6 @@ class Onset:
                 np.log((knock, rise, over)) / DB_TO_NEPERS,
             )
         )
-
-    def _straight_lines(self, level_db: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Slopes, dB/s, and residuals, dB, over the newest steps, each [n_windows, n]."""
-        level_db = level_db[-_SLOPE_STEPS[-1] :].astype(float)
-        lines = self._rows @ level_db
-        means, slopes = lines[0::2], lines[1::2]
-        variances = self._means @ np.square(level_db) - np.square(means)
-        variances -= np.square(slopes) * self._time_variances
-        return slopes, np.sqrt(np.maximum(variances, 0.0))
 
     def _beside(
         self, total: np.ndarray, line: np.ndarray, begin: np.ndarray, end: np.ndarray

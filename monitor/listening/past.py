@@ -15,7 +15,7 @@ from __future__ import annotations
 import numpy as np
 
 from monitor.listening.attention import NEIGHBOURS
-from monitor.listening.lines import CENTS, LOBE, follows, peak_offset, rest_of, straight_lines
+from monitor.listening.lines import CENTS, LOBE, StraightLines, follows, peak_offset, rest_of
 from monitor.listening.spectrum import SpectrumHistory
 
 PAST_S = 5.0
@@ -92,12 +92,8 @@ class LongPast:
 
         # Only in the first seconds of a stream is there less.
         whole = points == self._points
-        rows, time_variances = self._whole if whole else self._straight_lines(points)
-        moments = rows @ relative
-        means, slopes = moments[0::2], moments[1::2]
-        spread = rows[0::2] @ (relative * relative) - means**2 - slopes**2 * time_variances
-        values[0:3] = slopes
-        values[3:6] = np.sqrt(np.maximum(spread, 0.0))
+        lines = self._whole if whole else self._straight_lines(points)
+        values[0:3], values[3:6] = lines.through(relative)
         is_out = out > _OUT_DB
         values[6] = is_out[half:].sum(axis=0) / -half
         values[7] = is_out.sum(axis=0) / points
@@ -162,10 +158,10 @@ class LongPast:
         variance = (place * place).sum(axis=0) / count - mean * mean
         return np.asarray(np.sqrt(np.maximum(variance, 0.0)) * CENTS / bins)
 
-    def _straight_lines(self, points: int) -> tuple[np.ndarray, np.ndarray]:
-        """Rows that give mean and slope over each part of the past, and its variance of time."""
+    def _straight_lines(self, points: int) -> StraightLines:
+        """Over each part of the past."""
         windows = [min(points, round(part * self._points)) for part in _PARTS]
-        return straight_lines(windows, length=points, step_s=self._step_s)
+        return StraightLines(windows, length=points, step_s=self._step_s)
 
 
 def _variance(values: np.ndarray) -> np.ndarray:

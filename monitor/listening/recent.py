@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.listening.attention import NEIGHBOURS
-from monitor.listening.lines import CENTS, LOBE, follows, peak_offset, rest_of, straight_lines
+from monitor.listening.lines import CENTS, LOBE, StraightLines, follows, peak_offset, rest_of
 from monitor.listening.spectrum import SpectrumHistory
 from monitor.listening.surroundings import OUT_DB
 
@@ -107,10 +107,7 @@ class Recent:
         self._hop_s = hop_s
         self._window_s = window_s
         self._window_hops = window_hops
-        self._rows, self._time_variances = straight_lines(
-            _SLOPE_HOPS, length=HISTORY_HOPS, step_s=hop_s
-        )
-        self._mean_of = np.ascontiguousarray(self._rows[0::2])
+        self._lines = StraightLines(_SLOPE_HOPS, length=HISTORY_HOPS, step_s=hop_s)
         self._mean_rows = np.zeros((len(_MEAN_HOPS), HISTORY_HOPS))
         for row, n in zip(self._mean_rows, _MEAN_HOPS, strict=True):
             row[-n:] = 1.0 / n
@@ -144,7 +141,7 @@ class Recent:
         below, above = three[-12:, 0], three[-12:, 2]
         offset = peak_offset(below, y[-12:], above)
         exact = bins + offset[-1]
-        slopes, residuals = self._straight_lines(relative)
+        slopes, residuals = self._lines.through(relative)
 
         # The largest rise within one window: a note's beginning, or a very fast loop.
         rise = y[hops:] - y[:-hops]
@@ -188,14 +185,6 @@ class Recent:
             line_level_db=now - 0.25 * (below[-1] - above[-1]) * offset[-1],
             slope_db_per_s=_straightest(slopes[1:], residuals[1:]),
         )
-
-    def _straight_lines(self, relative: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Slopes over ``_SLOPE_HOPS`` and what is left beside them, each [n_windows, n]."""
-        moments = self._rows @ relative
-        means, slopes = moments[0::2], moments[1::2]
-        square_means = self._mean_of @ (relative * relative)
-        left = square_means - means**2 - slopes**2 * self._time_variances
-        return slopes, np.sqrt(np.maximum(left, 0.0))
 
     def _ramp(self, relative: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """The hops since the lowest point, how long that is, and how far from straight.
