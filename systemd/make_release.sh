@@ -5,15 +5,17 @@ version_here() {
     sed -n 's/^version = "\(.*\)"$/\1/p' "$source/pyproject.toml" | head -n 1
 }
 
-# What a try that the plug has ended leaves behind: 140 MB each, and the next one needs the room.
-half_made() { # prints a line each
+unused() { # all but the running release and the one before, a line each
     for folder in "$releases"/*; do
         case ${folder##*/} in
         "$(release_of venv)" | "$(release_of previous || true)" | '*') ;;
-        *) [ -e "$folder/.complete" ] || say "$folder" ;;
+        *) say "$folder" ;;
         esac
     done
 }
+
+# What a try that the plug has ended leaves behind: 140 MB each, and the next one needs the room.
+half_made() { unused | while read -r folder; do [ -e "$folder/.complete" ] || say "$folder"; done; }
 
 half_made_mb() { half_made | tr '\n' '\0' | du -cm --files0-from=- | sed -n '$s/[^0-9].*//p'; }
 
