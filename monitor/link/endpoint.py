@@ -59,16 +59,17 @@ class LinkSocket:
         """Whether the file at the path still leads here."""
         return self._place is not None and _place(self._path) == self._place
 
-    def renew(self) -> None:
-        """Make the file again; the old socket stays open, to be closed by whoever waits at it.
+    def renew(self) -> socket.socket:
+        """Make the file again; return the old socket, still open, for whoever waits at it to close.
 
         Raises
         ------
         LinkServerError
             As at the beginning; nothing has changed then.
         """
-        self.listening = self._claim()
+        before, self.listening = self.listening, self._claim()
         self._place = _place(self._path)
+        return before
 
     def close(self) -> None:
         """Stop listening and remove the file, if it is ours."""

@@ -61,10 +61,12 @@ class Reception:
         self._look_next_mono_s = now_mono_s + LOOK_EVERY_S
         if not self._socket.is_in_place():
             try:
-                self._socket.renew()
+                before = self._socket.renew()
             except LinkServerError as error:
                 self.problem = f"nobody new can connect: {error}"
                 return
+            if before is not self.listening:
+                before.close()  # nobody has waited at it yet
             LOG.warning("the socket's file was gone and is made again")
         if self.listening is not self._socket.listening:
             self._listen()
@@ -87,6 +89,8 @@ class Reception:
     def close(self) -> None:
         """Remove the socket."""
         self._socket.close()
+        if self.listening is not None:
+            self.listening.close()  # another one where the new one could not be waited at
 
     def _listen(self) -> None:
         """Wait for clients at the socket that there is now, and no more at the one before."""

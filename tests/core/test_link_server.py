@@ -23,6 +23,7 @@ from monitor.link import server as link_server
 from monitor.link.client import LinkClient
 from monitor.link.endpoint import LinkServerError
 from monitor.link.messages import LineBuffer, decode, encode
+from monitor.link.reception import Reception
 from monitor.link.server import LinkServer, Reply
 from tests.waiting import awaited
 
@@ -394,6 +395,45 @@ def test_what_stands_in_the_socket_s_place_is_said_until_it_is_gone(tmp_path: Pa
         connect(tmp_path / "s").close()
     finally:
         server.close()
+
+
+def test_a_file_that_goes_before_anybody_waits_at_its_socket_leaves_no_socket_open(
+    tmp_path: Path,
+) -> None:
+    with selectors.DefaultSelector() as selector:
+        reception = Reception(tmp_path / "s", selector, pause=lambda: None)
+        first = reception._socket.listening
+        (tmp_path / "s").unlink()
+        reception._look_next_mono_s = 0.0
+        reception.look()
+        assert first.fileno() == -1
+        assert reception.listening is reception._socket.listening
+        connect(tmp_path / "s").close()
+        reception.close()
+        assert reception.listening.fileno() == -1
+
+
+def test_the_old_socket_is_closed_too_where_the_new_one_could_not_be_waited_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with selectors.DefaultSelector() as selector:
+        reception = Reception(tmp_path / "s", selector, pause=lambda: None)
+        reception.look()
+        first = reception.listening
+        assert first is not None
+        (tmp_path / "s").unlink()
+        reception._look_next_mono_s = 0.0
+        with monkeypatch.context() as full:
+
+            def register(*_: object) -> None:
+                raise OSError(errno.ENOSPC, "No space left on device")
+
+            full.setattr(selector, "register", register)
+            reception.look()
+        assert "nobody new can connect" in reception.problem
+        assert reception.listening is first
+        reception.close()
+        assert first.fileno() == -1
 
 
 def test_encode_is_what_the_client_reads() -> None:
