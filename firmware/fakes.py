@@ -89,6 +89,7 @@ class FakeAlsa:
     def PCM(self, **request: Any) -> FakePcm:
         looks = request["mode"] == self.PCM_NONBLOCK
         self.calls.append(("look" if looks else "open", dict(request)))
+        request = {"channels": 2, "format": "S16_LE", "periodsize": 32, "periods": 4, **request}
         card = self.cards.get(request["device"])
         if card is None or not card.is_plugged:
             why = "No such device" if card is None else card.open_error

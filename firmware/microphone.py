@@ -8,22 +8,21 @@ Two threads:
 
 A read may never return, nor the closing (a halted sound server, a driver that hangs).  Nothing can
 end such a thread from outside, so it is left behind and its blocks, should it ever wake, are not
-taken.  An opening that never returned would hold up the whole program; so before each a child
-process tries whether the device answers at all.
+taken.  An opening or a mixer that never returned would hold up the whole program; so before each
+opening a child process tries whether the device answers at all, and then speaks to the mixer.
 """
 
 from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from firmware.cards import KERNEL_LIST, CaptureDevice, card_id_of, list_capture_devices
 from firmware.knocking import Knocker
-from firmware.mixer import turn_off_automatic_gain
 from firmware.opening import (
     BusyError,
     MicrophoneError,
@@ -79,8 +78,8 @@ class AlsaMicrophone:
     leave : a card, named as in ``device``, that "auto" never takes: it carries something else
     alsa : the ``alsaaudio`` module or a fake; None imports the real one
     kernel_list : where the kernel lists its cards
-    knock : asks, in another process, whether a device answers; None: really for the real
-        ``alsa``, not at all for a fake
+    knocker : asks, in another process, whether a device answers and what its mixer says; None:
+        really for the real ``alsa``, not at all for a fake
     """
 
     def __init__(
@@ -92,7 +91,7 @@ class AlsaMicrophone:
         leave: str = "",
         alsa: Any = None,
         kernel_list: Path = KERNEL_LIST,
-        knock: Callable[[str], bool] | None = None,
+        knocker: Knocker | None = None,
     ) -> None:
         if channel < 1:
             raise ValueError(f"channel={channel}: channels are counted from 1")
@@ -103,7 +102,7 @@ class AlsaMicrophone:
         self._which = WhichCard(
             device, leave=leave, kernel_list=kernel_list, lists_all=alsa is None
         )
-        self._knock = knock or (Knocker().answers if alsa is None else lambda _: True)
+        self._knocker = knocker or (Knocker() if alsa is None else None)
         self._sound = WaitingSound(channel - 1)
         self._lock = threading.RLock()
         self._is_closing = threading.Event()
@@ -192,7 +191,7 @@ class AlsaMicrophone:
             if time.monotonic() < self._knock_next_mono_s:
                 return
             self._knock_next_mono_s = time.monotonic() + KNOCK_EVERY_S
-            if not self._knock(name):
+            if self._knocker and not self._knocker.answers(name, self._card_index(name)):
                 self._say_silent(reader, name)
                 return
             opened = open_capture(alsa, name, channel=self._channel, rates_hz=self._rates_hz)
@@ -212,10 +211,9 @@ class AlsaMicrophone:
             self._say_lost(reader, f"the microphone cannot be opened ({error})")
             return
         try:
-            gain = self._automatic_gain(alsa, name)
             reader.begun_mono_s = time.monotonic()
             reader.is_open = True
-            reason = self._read_on(reader, opened, name, gain)
+            reason = self._read_on(reader, opened, name)
         except Exception as error:
             reason = f"{name} stopped ({error}); plug it in again"
         self._say_lost(reader, reason)
@@ -226,10 +224,11 @@ class AlsaMicrophone:
             pass
         reader.is_open = False
 
-    def _read_on(self, reader: _Reader, opened: Opened, name: str, gain: str) -> str:
+    def _read_on(self, reader: _Reader, opened: Opened, name: str) -> str:
         """Read block after block; return why it ended."""
         losses, true_rate = SilentLoss(opened.rate_hz), TrueRate(opened.rate_hz)
-        is_first = True
+        is_news = True
+        gain: str | None = None
         overruns_in_a_row = 0
         while reader.is_wanted:
             length, data = opened.pcm.read()
@@ -256,10 +255,12 @@ class AlsaMicrophone:
                 opened = replace(opened, rate_hz=rate_hz, says_hz=opened.says_hz or opened.rate_hz)
                 losses, true_rate = SilentLoss(rate_hz), TrueRate(rate_hz)
                 self._sound.lose()
-                is_first = True
-            if is_first:
-                is_first = False
-                self._say_hearing(reader, opened, name, gain)
+                is_news = True
+            if gain is None and (gain := self._automatic_gain()) is not None:
+                is_news = True
+            if is_news:
+                is_news = False
+                self._say_hearing(reader, opened, name, gain or "unknown")
             self._append(reader, data, length, opened, now)
         return f"{name} is released"
 
@@ -273,14 +274,17 @@ class AlsaMicrophone:
                 dropped = self._status.dropped_block_count + 1
                 self._status = replace(self._status, dropped_block_count=dropped)
 
-    # ------------------------------------------------------------------ words
+    def _automatic_gain(self) -> str | None:
+        return "unknown" if self._knocker is None else self._knocker.automatic_gain()
 
-    def _automatic_gain(self, alsa: Any, name: str) -> str:
+    def _card_index(self, name: str) -> int | None:
         card = card_id_of(name)
         for each in list_capture_devices(self._kernel_list):
             if card in (each.card_id, str(each.card_index)):
-                return turn_off_automatic_gain(alsa, each.card_index)
-        return "unknown"
+                return each.card_index
+        return None
+
+    # ------------------------------------------------------------------ words
 
     def _count_overrun(self, reader: _Reader) -> None:
         with self._lock:

@@ -2,6 +2,8 @@
 
 A gain that follows the sound hides exactly what is listened for: it turns the growth of a
 ring into a level that stands still.  Cheap USB microphones come with it switched on.
+
+Runs in the process that ``knocking.py`` starts: a mixer may hang.
 """
 
 from __future__ import annotations

@@ -20,6 +20,7 @@ from PIL import Image
 
 from firmware.button import NoButton
 from firmware.fakes import FakeAlsa, FakeCard
+from firmware.knocking import Knocker
 from firmware.microphone import AlsaMicrophone
 from firmware.ports import AudioBlock
 from monitor import hearing, opening, watcher
@@ -367,9 +368,14 @@ def test_a_card_whose_opening_hangs_is_said_and_the_watcher_goes_on(
     card, answers, opened = "hw:fake", threading.Event(), FakeAlsa({"hw:fake": FakeCard()})
     kernel_list = tmp_path / "cards"
     kernel_list.write_text("")
+
+    class Silent(Knocker):
+        def answers(self, *_: object) -> bool:
+            return answers.is_set()
+
     box = start(
         open_source=lambda _: AlsaMicrophone(
-            device=card, alsa=opened, kernel_list=kernel_list, knock=lambda _: answers.is_set()
+            device=card, alsa=opened, kernel_list=kernel_list, knocker=Silent()
         )
     )
     s = box.wait_for(lambda s: s["state"] == "deaf")
