@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 
 from monitor.link.messages import CALM_HEALTH
 from monitor.watcher_parts import Parts
@@ -11,10 +12,14 @@ LOG = logging.getLogger(__name__)
 
 
 class PartHealth:
-    """Looks at the parts whenever it is told to; remembers what it has said of each."""
+    """Looks at the parts whenever it is told to; remembers what it has said of each.
 
-    def __init__(self, parts: Parts) -> None:
+    ``showing`` returns the health of what the analysis loop itself does beside the listening.
+    """
+
+    def __init__(self, parts: Parts, showing: Callable[[], str]) -> None:
         self._parts = parts
+        self._showing = showing
         self._said: dict[str, str] = {}
 
     def look(self) -> None:
@@ -31,6 +36,7 @@ class PartHealth:
             "soundcheck": self._parts.soundcheck.health(),
             "gigs": self._parts.gigs.health(),
             "access": self._parts.access.health(),
+            "showing": self._showing(),
         }
         for name, text in now.items():
             if self._said.get(name) != text:

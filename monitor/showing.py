@@ -1,6 +1,6 @@
 """Out to lamp, panel and link: how all stands now, ten times a second.
 
-Runs in the analysis loop; nothing in here waits for a display or a socket.
+Runs in the analysis loop; nothing in here waits for a display or a socket, or raises into it.
 """
 
 from __future__ import annotations
@@ -11,8 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from firmware.ports import LampPattern
+from firmware.ports import Face, LampPattern
 from monitor import present
+from monitor.aside import Aside
 from monitor.hearing import Hearing
 from monitor.listening.levels import Levels
 from monitor.listening.listener import Listener
@@ -29,6 +30,9 @@ IDLE_SNAPSHOT_S = 1.0
 AGE_ROUNDED_S = 0.2
 """A gig's age is told to a tenth of a second: no ring of its own may seem to be from before."""
 
+FAULT = Face("deaf", "fault", "watch the lamp", "switch me off and on")
+"""On the panel while nothing else can be made out: what it showed before may be true no more."""
+
 
 class Showing:
     """Shows what the loop knows.
@@ -41,17 +45,27 @@ class Showing:
         The box's name.
     hearing, tonight : Hearing, Tonight
         The loop's own, looked at here.
+    aside : Aside
+        Where what fails ends.
     started_mono_s : float
         When the watcher began.
     """
 
     def __init__(
-        self, parts: Parts, *, box: str, hearing: Hearing, tonight: Tonight, started_mono_s: float
+        self,
+        parts: Parts,
+        *,
+        box: str,
+        hearing: Hearing,
+        tonight: Tonight,
+        aside: Aside,
+        started_mono_s: float,
     ) -> None:
         self._parts = parts
         self._box = box
         self._hearing = hearing
         self._tonight = tonight
+        self._aside = aside
         self._started_mono_s = started_mono_s
         self._levels: Levels | None = None
         self._levels_mono_s = 0.0
@@ -71,8 +85,7 @@ class Showing:
 
     def light(self, listener: Listener | None, way: str, now_mono_s: float) -> None:
         """Bring the lamp up to date; it comes before all that can take a moment."""
-        situation = self._situation(listener, way, now_mono_s)
-        self._light(present.lamp_pattern(present.state_of(situation)))
+        self._light(listener, self._known(listener, way, now_mono_s))
 
     def show(
         self, listener: Listener | None, way: str, now_mono_s: float, *, changed: bool
@@ -82,31 +95,59 @@ class Showing:
         wait_s = IDLE_SNAPSHOT_S if idle else SNAPSHOT_S
         if not changed and now_mono_s < self._snapshot_mono_s + wait_s:
             return
-        if listener is not None:
-            self._tonight.follow(listener.open_rings)
-        gig = self._parts.gigs.fields()
-        begun_age_s = gig["gig"].get("begun_age_s")
-        if begun_age_s is not None:
-            self._tonight.begin_at(now_mono_s - begun_age_s - AGE_ROUNDED_S)
-        situation = self._situation(listener, way, now_mono_s)
-        state = present.state_of(situation)
-        self._light(present.lamp_pattern(state))
-        self._parts.access.hindrance = present.hindrance(situation, self._parts.panel.health())
-        self._parts.panel.show(present.face(situation))
-        if state != self._state:
-            self._tell(situation, state)
         self._snapshot_mono_s = now_mono_s
-        self._publish(listener, situation, now_mono_s, gig)
+        gig: dict[str, Any] = {}
+        with self._aside("what is known of the gig"):
+            gig = self._gig(listener, now_mono_s)
+        situation = self._known(listener, way, now_mono_s)
+        self._light(listener, situation)
+        face = FAULT
+        if situation is not None:
+            with self._aside("the panel's face"):
+                face = present.face(situation)
+        self._parts.panel.show(face)
+        if situation is None:
+            return
+        with self._aside("the page's news"):
+            self._parts.access.hindrance = present.hindrance(situation, self._parts.panel.health())
+            if (state := present.state_of(situation)) != self._state:
+                self._tell(situation, state)
+            self._publish(listener, situation, now_mono_s, gig)
 
     def third_octaves(self, listener: Listener | None) -> np.ndarray | None:
         """Return the present levels of the 31 bands, None while nothing is heard."""
         levels = self._measured(listener)
         return None if levels is None else levels.third_octave_dbfs
 
-    def _light(self, pattern: LampPattern) -> None:
-        if pattern != self._pattern:
-            self._pattern = pattern
-            self._parts.lamp.show(pattern)
+    def _light(self, listener: Listener | None, situation: present.Situation | None) -> None:
+        if situation is not None:
+            state = present.state_of(situation)
+        else:  # what rings is seen all the same; "quiet" cannot be said
+            rings = () if listener is None else listener.open_rings
+            howls = any(ring.degree == "howl" for ring in rings)
+            state = "howl" if howls else "ringing" if rings else "deaf"
+        if (pattern := present.lamp_pattern(state)) != self._pattern:
+            with self._aside("the lamp"):
+                self._parts.lamp.show(pattern)
+                self._pattern = pattern
+
+    def _gig(self, listener: Listener | None, now_mono_s: float) -> dict[str, Any]:
+        """Bring tonight's rings up to date; return the gig's fields."""
+        if listener is not None:
+            self._tonight.follow(listener.open_rings)
+        gig = self._parts.gigs.fields()
+        begun_age_s = gig["gig"].get("begun_age_s")
+        if begun_age_s is not None:
+            self._tonight.begin_at(now_mono_s - begun_age_s - AGE_ROUNDED_S)
+        return gig
+
+    def _known(
+        self, listener: Listener | None, way: str, now_mono_s: float
+    ) -> present.Situation | None:
+        """Return how all stands, None if that cannot be found out."""
+        with self._aside("what is known"):
+            return self._situation(listener, way, now_mono_s)
+        return None
 
     def _situation(
         self, listener: Listener | None, way: str, now_mono_s: float
@@ -174,6 +215,7 @@ class Showing:
                 "health": self._parts.access.health(),
             },
             "gigs": {"health": self._parts.gigs.health()},
+            "showing": {"health": self._aside.health()},
             **gig,
             **present.advised_fields(situation),
         }

@@ -14,6 +14,7 @@ from firmware.ports import AudioBlock
 from monitor import present
 from monitor.adviser.handover import Handover
 from monitor.adviser.practice_desk import desk_stands
+from monitor.aside import Aside
 from monitor.hearing import Hearing
 from monitor.journal.rows import RingRow
 from monitor.listening.listener import Listener
@@ -23,7 +24,7 @@ from monitor.part_health import PartHealth
 from monitor.present_ring import hz_text
 from monitor.ring_rows import past_ring, ring_row
 from monitor.showing import Showing
-from monitor.tonight import Tonight
+from monitor.tonight import Shown, Tonight
 from monitor.watcher_parts import Parts
 
 LOG = logging.getLogger(__name__)
@@ -68,14 +69,16 @@ class Watcher:
         self._hearing = Hearing(started_mono_s)
         self._tonight = Tonight(parts.equaliser)
         self._handover = Handover(parts.adviser)
+        self._aside = Aside()
         self._showing = Showing(
             parts,
             box=box,
             hearing=self._hearing,
             tonight=self._tonight,
+            aside=self._aside,
             started_mono_s=started_mono_s,
         )
-        self._health = PartHealth(parts)
+        self._health = PartHealth(parts, self._aside.health)
         self._next_check_mono_s = 0.0
         self._failures = 0
 
@@ -98,7 +101,8 @@ class Watcher:
             changed |= self._follow_ring_out()
             if block is not None:
                 changed |= self._hear(block, now_mono_s)
-                self._parts.soundcheck.hear(block)
+                with self._aside("the measuring of the box's microphone"):
+                    self._parts.soundcheck.hear(block)
             elif self._listener is not None and not self._hearing.has_sound(now_mono_s):
                 # Nothing arrives: what was ringing is no longer known to ring.
                 changed |= self._announce(self._listener.reset(), now_mono_s)
@@ -115,7 +119,8 @@ class Watcher:
             )
             if now_mono_s >= self._next_check_mono_s:
                 self._next_check_mono_s = now_mono_s + CHECK_S
-                self._health.look()
+                with self._aside("the look at the parts"):
+                    self._health.look()
             self._parts.supervisor.alive()
 
     # --- sound in -------------------------------------------------------------------------
@@ -161,6 +166,17 @@ class Watcher:
         ]
         self._showing.light(self._listener, self._way, now_mono_s)
         self._handover.say([(event, shown.id) for event, shown in taken], self._clock_offset_s)
+        with self._aside("the telling of a ring"):
+            self._tell(taken)
+        with self._aside("the keeping of a ring"):
+            for event, shown in taken:
+                self._parts.gigs.ring(
+                    ring_row(shown, session=self._session, boot_id=self._boot_id, way=self._way)
+                )
+                LOG.info("%s %s (%s)", event.kind, shown.band.label, hz_text(shown.frequency_hz))
+        return True
+
+    def _tell(self, taken: Sequence[tuple[RingEvent, Shown]]) -> None:
         for event, shown in taken:
             ring = event.ring
             self._parts.server.publish_event(
@@ -173,12 +189,6 @@ class Watcher:
                     now_mono_s=time.monotonic(),
                 )
             )
-        for event, shown in taken:
-            self._parts.gigs.ring(
-                ring_row(shown, session=self._session, boot_id=self._boot_id, way=self._way)
-            )
-            LOG.info("%s %s (%s)", event.kind, shown.band.label, hz_text(shown.frequency_hz))
-        return True
 
     # --- wishes from other threads ----------------------------------------------------------
 

@@ -25,6 +25,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.report",
     ),
     "monitor.errors": (),
+    "monitor.aside": (),
     "monitor.busy": (),
     "monitor.clock": (),
     "monitor.counted": (),

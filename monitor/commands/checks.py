@@ -18,7 +18,9 @@ from monitor.link.client import LinkClient
 from monitor.settings import Loaded, Settings
 from monitor.settings_reader import PACKAGED
 
-_PARTS = ("lamp panel button journal adviser soundcheck access gigs link board settings").split()
+_PARTS = (
+    "lamp panel button journal adviser soundcheck access gigs link board settings showing"
+).split()
 """All of the snapshot's parts that say how they are."""
 _SPOKEN = {"adviser": "advice"}
 

@@ -180,6 +180,7 @@ SCHEMAS: dict[str, Schema] = {
             "button": HEALTH,
             "gigs": HEALTH,
             "settings": HEALTH,
+            "showing": HEALTH,
             "link": known(
                 "Who was too slow for the watcher: clients hung up on, snapshots left out; events "
                 "and answers for which there was no room.",

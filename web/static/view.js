@@ -136,6 +136,7 @@ function box(snapshot) {
     supply: supply(board),
     button: snapshot.button?.health,
     settings: snapshot.settings?.health,
+    showing: snapshot.showing?.health,
   });
   const lamp = at("lamp");
   if (lamp.dataset.pattern !== snapshot.lamp.pattern) {
@@ -146,11 +147,11 @@ function box(snapshot) {
 }
 
 /** What a person should know before it matters; empty when all is well. */
-function troubles({ journal, adviser, board, settings, clipping, microphone }) {
+function troubles({ journal, adviser, board, settings, showing, clipping, microphone }) {
   const said = (name, health) => (health && !["ok", "off", "unknown"].includes(health) ? `${name}: ${health}` : "");
   return [
     said("journal", journal?.health), said("advice", adviser?.health), said("board", board?.health),
-    said("settings", settings?.health),
+    said("settings", settings?.health), said("showing", showing?.health),
     clipping ? "the box's own input clips: move it away or turn its input down" : "",
     microphone.automatic_gain === "still on" ? "automatic gain is on: it hides how a ring grows" : "",
   ].filter(Boolean).join(" \u00b7 ");

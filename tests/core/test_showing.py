@@ -1,0 +1,87 @@
+"""What shows may fail: the listening goes on, the lamp tells of a howl, and somebody says it."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from firmware.ports import Face, LampPattern
+from monitor import present
+from monitor.aside import SAID_EVERY_S, Aside
+from monitor.panel_thread import PanelThread
+from monitor.showing import FAULT, Showing
+from tests.core.running import Running
+from tests.core.stand_ins import RATE_HZ, growing_ring, noise
+from tests.waiting import awaited
+
+
+def broken(*_: object, **__: object) -> Any:
+    raise KeyError("broken")
+
+
+def test_a_howl_is_heard_and_lit_whatever_fails_that_shows(
+    start: Callable[..., Running],
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    faces: list[Face] = []
+    monkeypatch.setattr(PanelThread, "show", lambda _, face: faces.append(face))
+    box = start()
+    quiet = noise(2 * RATE_HZ)
+    box.play(quiet)
+    whatever: list[tuple[Any, str, LampPattern]] = [
+        (present, "face", "dark"),
+        (present, "snapshot", "dark"),
+        (present, "ring_message", "dark"),
+        (Showing, "_situation", "blink"),  # nothing is known, and "quiet" would be a lie
+    ]
+    for where, name, before in whatever:
+        box.wait_for(lambda s: s["state"] == "quiet" and s["showing"]["health"] == "ok")
+        caplog.clear()
+        with monkeypatch.context() as patch:
+            patch.setattr(where, name, broken)
+            awaited(lambda before=before: box.lamp.shown[-1][0] == before)
+            box.play(growing_ring(1.5))
+            awaited(lambda: box.lamp.shown[-1][0] == "steady")
+            if name in ("face", "_situation"):  # and not the face before, which says "quiet"
+                awaited(lambda: faces[-1] == FAULT)
+            if name in ("face", "ring_message"):
+                said = box.wait_for(lambda s: s["showing"]["health"] != "ok")["showing"]["health"]
+                assert "failed (KeyError('broken')); switch the box off and on" in said
+                box.wait_for(lambda s: s["state"] == "howl")
+        traces = [one for one in caplog.records if "the listening goes on" in one.message]
+        assert len(traces) == 1
+        assert traces[0].levelno == logging.ERROR
+        assert traces[0].exc_info
+        box.play(quiet)
+        awaited(lambda: box.lamp.shown[-1][0] == "dark")
+    assert box.error is None
+
+
+def test_what_fails_all_the_time_is_written_down_once_a_minute(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    now_mono_s = [100.0]
+    aside = Aside(clock=lambda: now_mono_s[0])
+
+    def fail(what: str) -> None:
+        with aside(what):
+            raise ValueError(what)
+
+    for _ in range(50):
+        fail("the panel")
+    fail("the page")
+    assert [one.message.split(" failed")[0] for one in caplog.records] == ["the panel", "the page"]
+    assert aside.health().startswith("the panel failed (ValueError('the panel')); the page failed")
+    now_mono_s[0] += SAID_EVERY_S
+    fail("the panel")
+    assert len(caplog.records) == 3
+    with aside("the panel"):
+        pass
+    assert "the panel" not in aside.health()
+    with aside("the page"):
+        pass
+    assert aside.health() == "ok"
