@@ -5,17 +5,15 @@ Software never raises towards the caller here: a box without a lamp still listen
 
 from __future__ import annotations
 
-import functools
 import math
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
-from firmware.pins import pin_factory_or_default, reason
+from firmware.pins import RETRY_AFTER_S, Pin, reason
 from firmware.ports import Lamp, LampPattern
 
-RETRY_AFTER_S = 3.0
 PULSE_PERIOD_S = 1.6
 PULSE_STEP_S = 0.05
 LATE_S = 0.5
@@ -64,14 +62,13 @@ class NoLamp:
 class GpioLamp:
     """One LED on a gpiozero device; see :func:`open_lamp`.
 
-    Where it cannot be opened it is tried again, from the lamp's thread: at boot a pin may not be
-    ours yet, or an earlier process that hangs may hold it still.
+    Where it cannot be opened it is tried again, from the lamp's thread.
 
     Parameters
     ----------
-    open_device : callable
-        Returns the device and whether it can be dimmed.
-    gpio_pin : how messages call it
+    pin : Pin
+        Its device comes with whether it can be dimmed.
+    what : how messages call it
 
     Raises
     ------
@@ -79,9 +76,9 @@ class GpioLamp:
         If a package is missing: trying again would not help.
     """
 
-    def __init__(self, open_device: Callable[[], tuple[Any, bool]], *, gpio_pin: int) -> None:
-        self._open_device = open_device
-        self._gpio_pin = gpio_pin
+    def __init__(self, pin: Pin[tuple[Any, bool]], *, what: str) -> None:
+        self._pin = pin
+        self._what = what
         self._device: Any = None
         self._dimmable = False
         self._health = "ok"
@@ -132,18 +129,10 @@ class GpioLamp:
             self._health = f"the lamp's pin could not be given back ({error})"
 
     def _open(self) -> bool:
-        try:
-            self._device, self._dimmable = self._open_device()
-        except ImportError:
-            raise
-        except Exception as error:  # pin libraries raise their own kinds, and bare OSError
-            self._health = (
-                f"the lamp on GPIO {self._gpio_pin} cannot be opened ({reason(error)}); "
-                "check that this is a Pi, that no other program holds the pin and that "
-                "this user is in the group gpio"
-            )
+        self._health = self._pin.open()
+        if self._pin.device is None:
             return False
-        self._health = "ok"
+        self._device, self._dimmable = self._pin.device
         return True
 
     def _play(self, pattern: LampPattern) -> None:
@@ -179,10 +168,7 @@ class GpioLamp:
             self._health = "ok"
             return True
         except Exception as error:  # whatever the pin library comes up with
-            self._health = (
-                f"the lamp on GPIO {self._gpio_pin} does not answer "
-                f"({reason(error)}); check its wiring"
-            )
+            self._health = f"{self._what} does not answer ({reason(error)}); check its wiring"
             return False
 
 
@@ -208,18 +194,19 @@ def open_lamp(*, gpio_pin: int, enabled: bool, pin_factory: Any = None) -> Lamp:
     except ImportError:
         return NoLamp("the lamp needs the Python package gpiozero; install it and restart")
 
-    @functools.cache  # made once, and not at each try: it holds the chip open
-    def pins() -> Any:
-        return pin_factory_or_default(pin_factory)
-
-    def open_device() -> tuple[Any, bool]:
+    def make(pins: Any) -> tuple[Any, bool]:
         try:
-            return PWMLED(gpio_pin, pin_factory=pins()), True
+            return PWMLED(gpio_pin, pin_factory=pins), True
         except PinPWMUnsupported:
-            return LED(gpio_pin, pin_factory=pins()), False
+            return LED(gpio_pin, pin_factory=pins), False
 
+    what = f"the lamp on GPIO {gpio_pin}"
+    remedy = (
+        "check that this is a Pi, that no other program holds the pin and that this user is in "
+        "the group gpio"
+    )
     try:
-        return GpioLamp(open_device, gpio_pin=gpio_pin)
+        return GpioLamp(Pin(make, what=what, remedy=remedy, pin_factory=pin_factory), what=what)
     except ImportError as error:
         return NoLamp(
             f"the lamp needs the Python package lgpio ({reason(error)}); "

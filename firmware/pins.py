@@ -3,7 +3,56 @@
 from __future__ import annotations
 
 import os
-from typing import Any
+from collections.abc import Callable
+from typing import Any, Generic, TypeVar
+
+RETRY_AFTER_S = 3.0
+
+Device = TypeVar("Device")
+
+
+class Pin(Generic[Device]):
+    """What is on one GPIO pin, which may have to be opened more than once until it can be.
+
+    At boot a pin may not be ours yet, or an earlier process that hangs may hold it still.
+
+    Parameters
+    ----------
+    make : callable
+        Given a gpiozero pin factory, returns the device.
+    what, remedy : str
+        How messages call it, and what to do where it cannot be opened.
+    pin_factory : a gpiozero pin factory; None as in ``pin_factory_or_default``
+    """
+
+    def __init__(
+        self, make: Callable[[Any], Device], *, what: str, remedy: str, pin_factory: Any
+    ) -> None:
+        self._make = make
+        self._what = what
+        self._remedy = remedy
+        self._pin_factory = pin_factory
+        self._has_factory = False
+        self.device: Device | None = None
+
+    def open(self) -> str:
+        """Try to open it; return "ok" or one sentence that says why not and what to do.
+
+        Raises
+        ------
+        ImportError
+            If a package is missing: trying again would not help.
+        """
+        try:
+            if not self._has_factory:  # made once, and not at each try: it holds the chip open
+                self._pin_factory = pin_factory_or_default(self._pin_factory)
+                self._has_factory = True
+            self.device = self._make(self._pin_factory)
+        except ImportError:
+            raise
+        except Exception as error:  # pin libraries raise their own kinds, and bare OSError
+            return f"{self._what} cannot be opened ({reason(error)}); {self._remedy}"
+        return "ok"
 
 
 def pin_factory_or_default(pin_factory: Any) -> Any:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from gpiozero.pins.mock import MockFactory, MockPin
 
+from firmware import button as button_module
 from firmware.button import GpioButton, NoButton, open_button
 from firmware.fakes import fake_pins, wait_until
 
@@ -99,6 +101,33 @@ def test_a_pin_that_is_taken_says_so(pins: Any) -> None:
     assert "GPIO 26 cannot be opened" in second.button.health()
     assert "[button] enabled = false" in second.button.health()
     first.button.close()
+
+
+def test_one_that_cannot_be_opened_at_boot_is_felt_once_it_can(
+    pins: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its pin may not be ours yet, or an earlier process that hangs may hold it still."""
+    monkeypatch.setattr(button_module, "RETRY_AFTER_S", 0.1)
+    first = Hand(pins, hold_s=60.0)
+    second = Hand(pins, hold_s=60.0)
+    first.button.close()
+    assert wait_until(lambda: second.button.health() == "ok", within_s=10.0)
+    second.pin.drive_low()
+    second.pin.drive_high()
+    assert second.done == ["press"]
+    second.button.close()
+    assert Hand(pins, hold_s=60.0).button.health() == "ok"  # the pin was given back
+
+
+def test_closed_it_is_tried_no_more(pins: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(button_module, "RETRY_AFTER_S", 0.05)
+    first = Hand(pins, hold_s=60.0)
+    second = Hand(pins, hold_s=60.0)
+    second.button.close()
+    first.button.close()
+    time.sleep(0.2)  # four tries
+    assert "cannot be opened" in second.button.health()
+    assert Hand(pins, hold_s=60.0).button.health() == "ok"
 
 
 def test_without_the_library_it_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
