@@ -5,6 +5,7 @@ No clock, no I/O and no thread of its own; ``adviser`` gives it those.
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Literal
@@ -21,6 +22,8 @@ from monitor.adviser.set_counsel import SetCounsel, gain_db
 from monitor.link.messages import Message
 from monitor.news import Advised, DeskStands, News, RingSaid
 from monitor.present_advice import advice_fields, ring_out_fields, standing_fields
+
+ANOTHER_ON = "that ring-out is over and another is on; look before you do it again"
 
 
 class Counsel:
@@ -63,6 +66,7 @@ class Counsel:
         self._first: int | None = None
         self._ring_out: RingOut | None = None
         self._its_pulls: tuple[Pull, ...] = ()
+        self._uid = ""
         if kept is not None:
             found = kept_from(kept, equaliser, self._times)
             self._desk = PracticeDesk(equaliser, place=found.place)
@@ -71,6 +75,7 @@ class Counsel:
             self._ring_out = found.ring_out
             if found.ring_out is not None:
                 self._its_pulls = found.ring_out.state.pulls
+                self._uid = found.uid or _new_uid()
 
     def hear(self, news: News) -> None:
         """Take in what the listening handed over."""
@@ -106,10 +111,14 @@ class Counsel:
         ValueError
             If it makes no sense now; one clear line, and nothing has changed.
         """
+        meant = command.get("ring_out", self._uid)
         if command["class"] == "pull":
             self._stand(command, at_s)
+        elif self._ring_out is not None and meant != self._uid:
+            raise ValueError(ANOTHER_ON)
         elif command["do"] == "open":
             self._open(at_s)
+            self._uid = _new_uid()
         elif self._ring_out is None:
             raise ValueError("no ring-out is open; open one first")
         elif command["do"] == "close":
@@ -133,13 +142,13 @@ class Counsel:
         if advice is not None:
             fields["advice"] = advice_fields(self._equaliser, advice)
         if state is not None:
-            fields["ring_out"] = ring_out_fields(self._equaliser, state)
+            fields["ring_out"] = {"uid": self._uid, **ring_out_fields(self._equaliser, state)}
         return Advised(advice, self._set.for_ring, state, fields)
 
     @property
     def kept(self) -> dict[str, Any]:
         """What must survive a restart, ready for JSON."""
-        kept = Kept(self._standing, self._set.asked, self._ring_out, self._desk.place)
+        kept = Kept(self._standing, self._set.asked, self._ring_out, self._desk.place, self._uid)
         return kept_of(self._equaliser, kept, self._times)
 
     # --- commands ---------------------------------------------------------------------------
@@ -299,6 +308,11 @@ class Counsel:
             rest=self._rest,
             desk=self._desk,
         )
+
+
+def _new_uid() -> str:
+    """Return what tells a ring-out from the one before, over a restart too."""
+    return secrets.token_hex(8)
 
 
 def _news(

@@ -7,6 +7,7 @@ makes sense or one clear line says what does not.
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -25,13 +26,15 @@ MOST_ASKED = 100_000
 class Kept:
     """How the desk stands by label, how often each slider was asked for, the ring-out if any.
 
-    ``place`` is the practice stage's room and placement, None on a real one.
+    ``place`` is the practice stage's room and placement, None on a real one.  ``uid`` is the
+    ring-out's, "" in files from before it had one.
     """
 
     standing: dict[str, Pull]
     asked: Counter[str]
     ring_out: RingOut | None
     place: str | None
+    uid: str
 
 
 def kept_of(equaliser: Equaliser, kept: Kept, loop_times: LoopTimes) -> dict[str, Any]:
@@ -43,13 +46,14 @@ def kept_of(equaliser: Equaliser, kept: Kept, loop_times: LoopTimes) -> dict[str
         "loop_times": loop_times.kept(),
         "ring_out": None if kept.ring_out is None else kept.ring_out.kept(),
         "place": kept.place,
+        "uid": kept.uid,
     }
 
 
 def kept_from(content: Mapping[str, Any], equaliser: Equaliser, loop_times: LoopTimes) -> Kept:
     """Return what ``kept_of`` was given; ``loop_times`` take back what they had learnt.
 
-    Files from before loop times or the place were kept have none.
+    Files from before loop times, the place or the ring-out's name were kept have none.
 
     Raises
     ------
@@ -65,6 +69,9 @@ def kept_from(content: Mapping[str, Any], equaliser: Equaliser, loop_times: Loop
         place = content.get("place")
         if not (place is None or isinstance(place, str)):
             raise TypeError("the place has no name")
+        uid = content.get("uid", "")
+        if not re.fullmatch("([0-9a-f]{16})?", uid):
+            raise ValueError("the ring-out's uid is none")
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise ValueError(f"what was kept of the advice is damaged: {error!r}") from error
     if labels != [slider.label for slider in equaliser.sliders]:
@@ -74,7 +81,7 @@ def kept_from(content: Mapping[str, Any], equaliser: Equaliser, loop_times: Loop
     if ring_out is not None:
         found = RingOut.restored(ring_out, equaliser, loop_times=loop_times)
     loop_times.restore(learnt)
-    return Kept({pull.label: pull for pull in standing}, asked, found, place)
+    return Kept({pull.label: pull for pull in standing}, asked, found, place, uid)
 
 
 def _pull(row: Any) -> Pull:

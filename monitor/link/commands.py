@@ -10,7 +10,7 @@ import json
 import re
 
 from monitor.link.checks import number, one_of, text, whole
-from monitor.link.gig_commands import GIG_COMMANDS, MAX_IMPORT_BYTES
+from monitor.link.gig_commands import GIG_COMMANDS, MAX_IMPORT_BYTES, uid
 from monitor.link.messages import LinkError, Message
 
 MAX_COMMAND_BYTES = 4 * 1024
@@ -98,9 +98,11 @@ def _ring_out(message: Message) -> Message:
     do = message.get("do")
     if do not in RING_OUT_DO:
         raise LinkError(f"do must be one of {', '.join(RING_OUT_DO)}, not {do!r}")
+    # Of the one that is on; with a ring-out given, only if it is that one.
+    meant = {"ring_out": uid(message, "ring_out")} if "ring_out" in message else {}
     if do == "fader":
-        return {"do": do, "fader_db": float(number(message, "fader_db", -120, 60))}
-    return {"do": do}
+        return {"do": do, "fader_db": float(number(message, "fader_db", -120, 60)), **meant}
+    return {"do": do, **meant}
 
 
 SOUNDCHECK_STEPS = ("place", "level", "low_cut", "ring_out")

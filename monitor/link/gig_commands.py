@@ -32,11 +32,12 @@ GIG_DO = ("begin", "end", "venue", "rename", "song", "note", "delete", "clear_ve
 """What a person can do with a gig; "venue" says where it is played, by uid or by name."""
 
 UID = re.compile(r"[0-9a-f]{16}")
-"""A gig's name, or a venue's."""
+"""The name of a gig, a venue or a ring-out."""
 _UPLOAD = re.compile(r"[A-Za-z0-9_-]{1,32}")
 
 
-def _uid(message: Message, key: str) -> str:
+def uid(message: Message, key: str) -> str:
+    """Return the name of a gig, a venue or a ring-out."""
     value = message.get(key)
     if not isinstance(value, str) or not UID.fullmatch(value):
         raise LinkError(f"{key} must be 16 small hexadecimal digits, not {value!r:.60}")
@@ -64,7 +65,7 @@ def _gig(message: Message) -> Message:
     do = one_of(message, "do", GIG_DO)
     if do == "venue":
         if _one_key(message, "venue", "name") == "venue":
-            return {"do": do, "venue": _uid(message, "venue")}
+            return {"do": do, "venue": uid(message, "venue")}
         return {"do": do, "name": _name(message, "name", LONGEST_NAME)}
     if do == "rename":
         # Neither a gig nor a venue given: the gig that is on.
@@ -72,31 +73,31 @@ def _gig(message: Message) -> Message:
         if "gig" not in message and "venue" not in message:
             return named
         key = _one_key(message, "gig", "venue")
-        return {**named, key: _uid(message, key)}
+        return {**named, key: uid(message, key)}
     if do == "delete":
         key = _one_key(message, "gig", "venue")
-        return {"do": do, key: _uid(message, key)}
+        return {"do": do, key: uid(message, key)}
     if do == "begin":
         return {"do": do}
     # Of the gig that is on; with a gig given, only if it is that one.
-    meant: Message = {"do": do, "gig": _uid(message, "gig")} if "gig" in message else {"do": do}
+    meant: Message = {"do": do, "gig": uid(message, "gig")} if "gig" in message else {"do": do}
     return {**meant, "text": _name(message, "text", LONGEST_NOTE)} if do == "note" else meant
 
 
 def _gigs(message: Message) -> Message:
     asked: Message = {"limit": whole(message, "limit", 1, MOST_GIGS) if "limit" in message else 20}
     if "before" in message:
-        asked["before"] = _uid(message, "before")
+        asked["before"] = uid(message, "before")
     return asked
 
 
 def _record(message: Message) -> Message:
     offset = whole(message, "offset", 0, 1 << 40) if "offset" in message else 0
-    return {"gig": _uid(message, "gig"), "offset": offset}
+    return {"gig": uid(message, "gig"), "offset": offset}
 
 
 def _recollection(message: Message) -> Message:
-    return {key: _uid(message, key) for key in ("venue", "but") if key in message}
+    return {key: uid(message, key) for key in ("venue", "but") if key in message}
 
 
 def _import(message: Message) -> Message:

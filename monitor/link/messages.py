@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 PROTO_MAJOR = 1
-PROTO_MINOR = 11
+PROTO_MINOR = 12
 MAX_LINE_BYTES = 64 * 1024
 
 Message = dict[str, Any]

@@ -80,6 +80,37 @@ def test_a_file_from_before_loop_times_were_kept_is_still_good() -> None:
     assert counsel(kept=kept).result.fields["ring_out"]["phase"] == "paused"
 
 
+def test_a_step_that_was_meant_for_another_ring_out_is_refused_and_changes_nothing() -> None:
+    """From a page that still shows the one before, or a phone whose tap came through late."""
+    mind = rung_out()
+    shown = mind.result.fields["ring_out"]["uid"]
+    mind.command({"class": "ring_out", "do": "stop", "ring_out": shown}, 400.0)
+    mind.command({"class": "ring_out", "do": "turned_down", "ring_out": shown}, 401.0)
+    assert mind.result.fields["ring_out"]["phase"] == "done"
+    mind.command({"class": "ring_out", "do": "open", "ring_out": shown}, 402.0)
+    now = mind.result.fields["ring_out"]
+    assert now["uid"] != shown
+    for do in ("begin", "stop", "close", "open"):
+        with pytest.raises(ValueError, match="that ring-out is over and another is on"):
+            mind.command({"class": "ring_out", "do": do, "ring_out": shown}, 403.0)
+    assert mind.result.fields["ring_out"] == now
+    # A slider that is told before it begins makes no other of it, nor does a restart.
+    mind.command({"class": "pull", "slider": 5, "cut_db": -1.0}, 404.0)
+    back = counsel(kept=json.loads(json.dumps(mind.kept)))
+    back.command({"class": "ring_out", "do": "begin", "ring_out": now["uid"]}, 405.0)
+    assert back.result.fields["ring_out"]["phase"] == "raise"
+    back.command({"class": "ring_out", "do": "pause"}, 406.0)  # whoever names none means this one
+
+
+def test_a_file_from_before_ring_outs_had_a_uid_is_still_good() -> None:
+    kept = json.loads(json.dumps(rung_out().kept))
+    del kept["uid"]
+    mind = counsel(kept=kept)
+    uid = mind.result.fields["ring_out"]["uid"]
+    mind.command({"class": "ring_out", "do": "go_on", "ring_out": uid}, 400.0)
+    assert mind.result.fields["ring_out"]["phase"] == "raise"
+
+
 def test_whatever_stands_in_one_place_it_is_refused_in_one_line_or_does_no_harm() -> None:
     kept = json.loads(json.dumps(rung_out().kept))
     kept["loop_times"] = [[2480.0, -3.0, 0.4]]

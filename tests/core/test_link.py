@@ -177,6 +177,10 @@ def test_what_must_not_come_in(line: bytes, expected: str) -> None:
         ),
         ({"class": "ring_out", "do": "begin", "x": 1}, {"class": "ring_out", "do": "begin"}),
         (
+            {"class": "ring_out", "do": "undo", "ring_out": "0123456789abcdef"},
+            {"class": "ring_out", "do": "undo", "ring_out": "0123456789abcdef"},
+        ),
+        (
             {"class": "ring_out", "do": "fader", "fader_db": -3},
             {"class": "ring_out", "do": "fader", "fader_db": -3.0},
         ),
@@ -223,6 +227,10 @@ def test_commands_keep_only_what_is_known(command: dict[str, Any], checked: dict
         ({"class": "ring_out"}, "do must be one of open, begin, .*, not None"),
         ({"class": "ring_out", "do": ["begin"]}, "do must be one of open"),
         ({"class": "ring_out", "do": "explode"}, "not 'explode'"),
+        (
+            {"class": "ring_out", "do": "undo", "ring_out": "latest"},
+            "ring_out must be 16 small hexadecimal digits, not 'latest'",
+        ),
         ({"class": "ring_out", "do": "fader"}, "fader_db must be a number from -120 to 60"),
         ({"class": "stage", "gain_db": "loud"}, "gain_db must be a number from -60 to 60"),
         ({"class": "stage", "gain_db": 3, "fader_db": 0}, "not fader_db and gain_db"),

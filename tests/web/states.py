@@ -160,8 +160,12 @@ def rang(frequency_hz: float, fate: str, depth_db: float, **fields: Any) -> dict
     }
 
 
+RING_OUT_UID = "5afe0f5afe0f5afe"
+
+
 def ring_out(phase: str, say: str, detail: str, may: str, **fields: Any) -> dict[str, Any]:
     return {
+        "uid": RING_OUT_UID,
         "phase": phase,
         "say": say,
         "detail": detail,

@@ -20,7 +20,7 @@ from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.looking import lowest_seen, script, tap_on, text, visited
 from tests.web.screenshots import StillClient
-from tests.web.states import EQUALISER, RING_OUTS, STATES, cut, pull, rang
+from tests.web.states import EQUALISER, RING_OUT_UID, RING_OUTS, STATES, cut, pull, rang
 
 
 @pytest.fixture
@@ -91,7 +91,8 @@ def test_each_phase_has_its_steps(
         page.execute_script(
             "document.querySelector(`#ring-out-room button[data-do='${arguments[0]}']`).click()", do
         )
-        assert awaited(lambda: link.asked == [{"class": "ring_out", "do": do}], 10.0), do  # noqa: B023
+        wanted = {"class": "ring_out", "do": do, "ring_out": RING_OUT_UID}
+        assert awaited(lambda: link.asked == [wanted], 10.0), do  # noqa: B023
 
 
 @pytest.mark.parametrize("name", RING_OUTS)
@@ -376,7 +377,7 @@ def test_fader_marks_are_asked_for_only_by_who_wants_them(page: Any, link: Still
         "document.getElementById('ro-fader').value = '-4.5';"
         "document.querySelector('#ro-mark button').click()"
     )
-    wanted = {"class": "ring_out", "do": "fader", "fader_db": -4.5}
+    wanted = {"class": "ring_out", "do": "fader", "fader_db": -4.5, "ring_out": RING_OUT_UID}
     assert awaited(lambda: link.asked == [wanted], 10.0), link.asked
     link.hold({**STATES["ring-out raise"], "stage": STATES["demo"]["stage"]})
     assert awaited(lambda: script(page, "document.getElementById('ro-marks').hidden"), 10.0)
@@ -436,7 +437,8 @@ def test_a_tap_meant_for_the_step_before_does_not_end_the_ring_out(
     assert awaited(lambda: rested(page), 10.0)
     tap_on(page, "#ro-main")
     assert awaited(lambda: link.asked != [], 10.0)
-    assert link.asked == [{"class": "ring_out", "do": "stop"}]  # once: the tap that was meant
+    # Once: the tap that was meant.
+    assert link.asked == [{"class": "ring_out", "do": "stop", "ring_out": RING_OUT_UID}]
 
 
 def test_what_was_refused_because_it_is_over_is_not_said(

@@ -7,6 +7,7 @@ from web.openapi.values import (
     COUNT,
     NUMBER,
     TEXT,
+    UID,
     WHOLE,
     YES_NO,
     Schema,
@@ -61,6 +62,7 @@ SCHEMAS: dict[str, Schema] = {
     ),
     "RingOut": obj(
         {
+            "uid": UID,
             "phase": TEXT,
             "say": TEXT,
             "detail": TEXT,

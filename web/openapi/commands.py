@@ -36,6 +36,7 @@ _PLAIN_SOUNDCHECK = [d for d in SOUNDCHECK_DO if d not in (*_STEPS_DO, *_TICK_DO
 
 
 MEANT = known("Only if this gig is on.", UID)
+MEANT_RING_OUT = {"ring_out": known("Only if this ring-out is on.", UID)}
 
 
 def name(longest: int) -> Schema:
@@ -85,8 +86,8 @@ SCHEMAS: dict[str, Schema] = {
     ),
     "RingOutBody": {
         "oneOf": [
-            do(*(word for word in RING_OUT_DO if word != "fader")),
-            do("fader", fader_db=number(-120, 60)),
+            obj({"do": one_of(*(w for w in RING_OUT_DO if w != "fader"))}, MEANT_RING_OUT),
+            obj({"do": one_of("fader"), "fader_db": number(-120, 60)}, MEANT_RING_OUT),
         ]
     },
     "SoundcheckBody": {

@@ -42,6 +42,7 @@ const CARE = "The microphone is not calibrated: nothing here says what is safe f
 
 const ask = asker("/api/v1/ring-out");
 let pulling = []; // the sliders that the main button says are pulled
+let uid; // of the ring-out that is shown: another one takes no step that was meant for it
 
 function commandsOf(ringOut) {
   if (ringOut.phase === "done") return [...ringOut.may, "set", "open", "close"];
@@ -106,6 +107,7 @@ function end(ringOut, snapshot) {
 
 function followRingOut(snapshot) {
   const ringOut = snapshot.ring_out ?? NOTHING;
+  ({ uid } = ringOut);
   const sentence = at("ro-sentence");
   sentence.dataset.phase = ringOut.phase;
   sentence.dataset.length = ringOut.say.length > 22 ? "long" : "short";
@@ -136,13 +138,13 @@ at("ring-out-room").addEventListener("click", async (event) => {
     return;
   }
   const phase = document.body.dataset.ringout;
-  await ask({ do: button.dataset.do }, at("ro-said"));
+  await ask({ do: button.dataset.do, ring_out: uid }, at("ro-said"));
   if (document.body.dataset.ringout !== phase) text(at("ro-said"), ""); // refused for what is over
 });
 at("ro-mark").addEventListener("submit", (event) => {
   event.preventDefault();
   const value = at("ro-fader").valueAsNumber;
-  if (Number.isFinite(value)) ask({ do: "fader", fader_db: value }, at("ro-said"));
+  if (Number.isFinite(value)) ask({ do: "fader", fader_db: value, ring_out: uid }, at("ro-said"));
 });
 
 follow(followRingOut);
