@@ -34,8 +34,16 @@ def ring_row(shown: Shown, *, session: str, boot_id: str, way: Way) -> RingRow:
     )
 
 
-def past_ring(row: RingRow, *, age_s: float) -> PastRing:
-    """Return a kept ring as tonight remembers it; it ended, or was cut off, ``age_s`` ago."""
+def past_ring(row: RingRow, *, age_s: float) -> PastRing | None:
+    """Return a kept ring as tonight remembers it; it ended, or was cut off, ``age_s`` ago.
+
+    None where it makes no sense: a card that fails may change a value and nothing else.
+    """
+    figures = (row.frequency_hz, row.level_dbfs, row.growth_db_per_s, row.id, age_s)
+    if not all(isinstance(each, int | float) and math.isfinite(each) for each in figures):
+        return None
+    if row.frequency_hz <= 0.0:
+        return None
     ended_mono_s = time.monotonic() - age_s
     ended_uptime_s = row.start_uptime_s if row.end_uptime_s is None else row.end_uptime_s
     return PastRing(

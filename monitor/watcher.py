@@ -17,6 +17,7 @@ from monitor.adviser.practice_desk import desk_stands
 from monitor.aside import Aside
 from monitor.hearing import Hearing
 from monitor.journal.rows import RingRow
+from monitor.link.messages import Message
 from monitor.listening.listener import Listener
 from monitor.listening.rings import RingEvent, Way
 from monitor.news import DeskStands
@@ -197,14 +198,18 @@ class Watcher:
         while not self._parts.desk.wishes.empty():
             wish = self._parts.desk.wishes.get_nowait()
             changed = True
-            if wish["class"] == "way":
-                self._way_after = None  # a person's word outlasts the ring-out
-                self._listen_the_way_of(wish["way"])
-            elif wish["class"] == "address":
-                self._showing.take_address(wish["url"])
-            elif wish["class"] == "remember":
-                self._tonight.remember(wish["past"], next_id=wish["next_id"])
+            with self._aside("a wish of another part"):
+                self._take_wish(wish)
         return changed
+
+    def _take_wish(self, wish: Message) -> None:
+        if wish["class"] == "way":
+            self._way_after = None  # a person's word outlasts the ring-out
+            self._listen_the_way_of(wish["way"])
+        elif wish["class"] == "address":
+            self._showing.take_address(wish["url"])
+        elif wish["class"] == "remember":
+            self._tonight.remember(wish["past"], next_id=wish["next_id"])
 
     def _follow_ring_out(self) -> bool:
         """Listen the quick way while a ring-out leads, then as before.
@@ -234,8 +239,11 @@ class Watcher:
 
     def _remember_later(self, rows: Sequence[tuple[RingRow, float]]) -> None:
         """In the gig clerk's thread: wish the rings of a gig that goes on remembered."""
-        past = [past_ring(row, age_s=age_s) for row, age_s in rows]
-        next_id = max(ring.id for ring in past) + 1
+        found = [past_ring(row, age_s=age_s) for row, age_s in rows]
+        past = [ring for ring in found if ring is not None]
+        if len(past) < len(found):
+            LOG.warning("%d rings of tonight make no sense on the card", len(found) - len(past))
+        next_id = max((ring.id for ring in past), default=0) + 1
         self._parts.desk.wish({"class": "remember", "past": past, "next_id": next_id})
 
     def _desk_stands(self) -> DeskStands | None:
