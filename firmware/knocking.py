@@ -61,6 +61,8 @@ class Knocker:
             return False
         if _is_alive(self._at_mixer):
             card_index = None
+        elif self._at_mixer is not None and self._at_mixer.stdout is not None:
+            self._at_mixer.stdout.close()  # nobody may have asked what it said
         card = "" if card_index is None else str(card_index)
         try:
             self._child = child = subprocess.Popen(

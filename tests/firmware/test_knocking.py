@@ -74,6 +74,20 @@ def test_the_child_turns_the_automatic_gain_off_once_the_device_answers(
         assert awaited(knocker.automatic_gain) == gain
 
 
+def test_what_nobody_asked_for_is_let_go(program: Callable[[str], None]) -> None:
+    """A card that is lost at once: a file left open would be one more at each loss."""
+    knocker = Knocker(patience_s=30.0)
+    program("#!/bin/sh\necho it answers\necho none\n")
+    assert knocker.answers("hw:2", 2)
+    first = knocker._at_mixer
+    assert first is not None
+    assert first.stdout is not None
+    assert awaited(lambda: first.poll() is not None)
+    assert knocker.answers("hw:2", 2)
+    assert first.stdout.closed
+    assert awaited(knocker.automatic_gain) == "none"
+
+
 def test_a_mixer_that_hangs_holds_up_nobody(program: Callable[[str], None]) -> None:
     knocker = Knocker(patience_s=0.5)
     program("#!/bin/sh\necho it answers\nexec sleep 60\n")
