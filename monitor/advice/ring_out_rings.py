@@ -43,7 +43,8 @@ class KnownRing:
 
     ``undone``: its pull was taken back while it sounded, and it is left alone for a while.
     ``placed_gain_db`` is the ladder's gain when its limit was last reckoned.  ``holds_margin``: it
-    stayed when it was pulled, and its excess is what to pull next, margin and all.
+    stayed when it was pulled, and its excess is what to pull next, margin and all.  ``went_db`` is
+    the mark on the ladder, with the whole equaliser flat, at which it last went by itself.
     """
 
     frequency_hz: float
@@ -58,6 +59,7 @@ class KnownRing:
     in_vain_db: float = 0.0
     placed_gain_db: float = 0.0
     holds_margin: bool = False
+    went_db: float | None = None
 
     @property
     def held_by_db(self) -> float:
@@ -154,7 +156,7 @@ class RingLadder:
         rise_db = raised_db(seconds)
         from_db, higher_db = self._raised_from
         most_db = from_db + higher_db + 2.0 * rise_db
-        if ring.times > 1:
+        if ring.times > 1 and ring.went_db is None:
             # Beyond that the slider does not stand where it should.
             back_db = ring.limit_db + self.depth_db(pulls, ring.frequency_hz) + excess_db(ring)
             self.known(min(max(back_db, from_db), most_db))
@@ -162,6 +164,24 @@ class RingLadder:
             self.gain_db = max(from_db, min([from_db + rise_db, *ceilings]))
             is_first = len(self.rings) == 1
             self.higher_db = 0.0 if is_first else most_db - self.gain_db
+
+    def went(self, ring: KnownRing, pulls: Sequence[Pull]) -> None:
+        """Take in that a ring went by itself: at the gain of now it does not ring."""
+        ring.went_db = self.gain_db - self.depth_db(pulls, ring.frequency_hz)
+        ring.limit_db = max(ring.limit_db, ring.went_db)
+
+    def bound(self, ring: KnownRing, pulls: Sequence[Pull]) -> None:
+        """Believe no more excess of a ring than the fader went up since it went by itself.
+
+        Somebody who counts into the microphone makes what nearly rings climb as fast as a word
+        does, which says nothing of its excess.
+        """
+        if ring.went_db is None or ring.excess is None:
+            return
+        flat_db = self.gain_db - self.depth_db(pulls, ring.frequency_hz)
+        most_db = max(flat_db + self.higher_db - ring.went_db, 0.0) + STEP_DB
+        if ring.excess.db > most_db:
+            ring.excess = Excess(most_db, 0.0, most_db, "it went by itself a little lower")
 
     def needs(self, pulls: Sequence[Pull], *, margin_db: float) -> list[tuple[float, float]]:
         """Return what each ring needs in total for the margin.

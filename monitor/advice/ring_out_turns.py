@@ -176,6 +176,7 @@ class Turns:
         if len(self._ear.open()) == 1:
             # A desk that tells has marked the fader where it stands.
             ladder.raised(0.0 if ways.desk is not None else self._waits.raise_s, pulls, ring)
+        ladder.bound(ring, pulls)
         if is_new and ring.times > 1:
             again_hz = (*ways.moment.again_hz, ring.frequency_hz)
             ways.moment = replace(ways.moment, again_hz=again_hz)
@@ -184,6 +185,8 @@ class Turns:
 
     def _closed(self, place: int, news: RingNews) -> None:
         ways, course = self._ways, self.course
+        if course.phase == "pull" and self._went_by_itself(news.fell_db):
+            self._ladder.went(self._ladder.rings[place], course.pulls)
         if course.phase == "pull" and not self._ear.open():
             self._went(news.fell_db)
         if course.phase == "listen" and course.steps and not ways.moment.asks:
@@ -197,12 +200,20 @@ class Turns:
         elif ways.is_untouched() and has_fallen:
             ways.ask_again()
             self._fell(fell_db)
-        elif ways.is_untouched() or (self._waits.waited_s < REACTION_S and not ways.deepens):
+        elif self._is_too_soon():
             ways.go("raise")
         else:
             ways.pulled()
             self._fell_db = fell_db
             ways.moment = replace(ways.moment, asks=has_fallen and ways.desk is None)
+
+    def _went_by_itself(self, fell_db: float) -> bool:
+        return not self._ways.was_turned_down and fell_db < FELL_DB and self._is_too_soon()
+
+    def _is_too_soon(self) -> bool:
+        """Whether no hand can have pulled yet."""
+        ways = self._ways
+        return ways.is_untouched() or (self._waits.waited_s < REACTION_S and not ways.deepens)
 
     def _undone(self) -> list[KnownRing]:
         return [ring for ring in self._ladder.rings if ring.undone]

@@ -101,6 +101,25 @@ def test_a_ring_that_went_before_a_hand_could_move_was_not_pulled() -> None:
     assert played.now.pulls == ()
 
 
+def test_a_ring_that_went_by_itself_has_no_more_excess_than_the_fader_went_up_since() -> None:
+    # A word into the microphone makes what nearly rings climb at the word's own rate.
+    word = Slope(300.0, 30.0, 0.0, 0.3)
+    played = Played()
+    played.box.heard(RingNews("opened", 1, SPOT_HZ, -30.0, played.at_s, slope=word))
+    first = played.now.rings[0].excess
+    assert first is not None
+    assert first.db > 5.0
+    played.wait(0.8 * REACTION_S)
+    played.gone(SPOT_HZ)
+    played.wait(4.0)
+    played.box.heard(RingNews("opened", 2, SPOT_HZ, -30.0, played.at_s, slope=word))
+    again = played.now.rings[0].excess
+    assert again is not None
+    # Four seconds of raising are 1.25 dB; a hand twice as fast makes 2.5 of it.
+    assert 0.5 < again.db <= 3.0
+    assert sum(p.pull_db for p in played.now.pulls_now) < 7.0
+
+
 def test_a_desk_that_tells_its_sliders_is_waited_for() -> None:
     played = Played()
     played.box.stand([])
