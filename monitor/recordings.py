@@ -54,7 +54,7 @@ class Recording:
             raise RecordingError(f"{path}: no such file") from error
         except OSError as error:
             raise RecordingError(f"{path}: cannot be read: {error.strerror}") from error
-        except (soundfile.LibsndfileError, TypeError) as error:  # the latter by the name alone: .raw
+        except (soundfile.LibsndfileError, TypeError) as error:  # TypeError: .raw
             raise RecordingError(
                 f"{path}: not a recording that can be read (WAV, FLAC or Ogg expected)"
             ) from error
