@@ -41,8 +41,8 @@ class AudioBlock:
     """A run of consecutive samples of one channel.
 
     ``samples`` is float32 of shape (n,), n >= 1.  ``gap`` is true when samples were lost
-    between the previous block and this one (overrun, reconnect): whoever listens must start
-    its windows afresh.  ``clipped_samples`` counts samples at full scale in this block.
+    between the previous block and this one (overrun, reconnect): whoever measures
+    must know of the seam.  ``clipped_samples`` counts samples at full scale in this block.
     """
 
     samples: np.ndarray

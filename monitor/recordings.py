@@ -54,7 +54,7 @@ class Recording:
             raise RecordingError(f"{path}: no such file") from error
         except OSError as error:
             raise RecordingError(f"{path}: cannot be read: {error.strerror}") from error
-        except soundfile.LibsndfileError as error:
+        except (soundfile.LibsndfileError, TypeError) as error:  # TypeError: .raw
             raise RecordingError(
                 f"{path}: not a recording that can be read (WAV, FLAC or Ogg expected)"
             ) from error
@@ -109,12 +109,15 @@ def _is_cut_short(path: Path, size: int) -> bool:
     """True if a WAV or Ogg file lacks its end; FLAC shows it while being read.
 
     A WAV's RIFF chunk states its own length (0 and the largest value mean "unknown", as
-    recorders that were never stopped leave it); an Ogg stream's last page carries the
-    end-of-stream flag (RFC 3533, section 6).
+    recorders that were never stopped leave it), that of one beyond 4 GB in the chunk ds64
+    (ITU-R BS.2088); an Ogg stream's last page carries the end-of-stream flag (RFC 3533, section 6).
     """
     with path.open("rb") as file:
-        head = file.read(12)
-        if head[:4] == b"RIFF" and len(head) == 12:
+        head = file.read(28)
+        if head[:4] == b"RF64" and head[12:16] == b"ds64" and len(head) == 28:
+            stated = struct.unpack("<Q", head[20:28])[0]
+            return stated not in (0, 0xFFFFFFFFFFFFFFFF) and stated + 8 > size + 1
+        if head[:4] == b"RIFF" and len(head) >= 12:
             stated = struct.unpack("<I", head[4:8])[0]
             return stated not in (0, 0xFFFFFFFF) and stated + 8 > size + 1
         if head[:4] == b"OggS":

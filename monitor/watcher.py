@@ -15,7 +15,7 @@ from monitor import present
 from monitor.adviser.handover import Handover
 from monitor.adviser.practice_desk import desk_stands
 from monitor.aside import Aside
-from monitor.hearing import Hearing
+from monitor.hearing import NO_BLOCK_S, Hearing
 from monitor.journal.rows import RingRow
 from monitor.link.messages import Message
 from monitor.listening.listener import Listener
@@ -138,6 +138,10 @@ class Watcher:
                 self._listener = Listener(sample_rate_hz=block.sample_rate_hz, way=self._way)
                 self._rate_hz = block.sample_rate_hz
                 self._handover.restart()
+            elif block.gap and self._missing_s(self._listener, block) < NO_BLOCK_S:
+                # The listening goes on over the seam: begun afresh it would have to wait for a
+                # second and more until it knew again what howls already.
+                self._handover.skip(self._listener)
             elif block.gap:
                 events += self._listener.reset()
                 self._handover.restart()
@@ -156,6 +160,11 @@ class Watcher:
                 self._listener = None
             self._handover.restart()
         return self._announce(events, now_mono_s)
+
+    def _missing_s(self, listener: Listener, block: AudioBlock) -> float:
+        """How much sound is missing before a block."""
+        begun_mono_s = block.captured_mono_s - len(block.samples) / block.sample_rate_hz
+        return begun_mono_s - (listener.clock_s + self._clock_offset_s)
 
     def _announce(self, events: list[RingEvent], now_mono_s: float) -> bool:
         """Lamp, advice, link, gigs, log: the order of those who cannot wait."""

@@ -4,12 +4,15 @@ import io
 import json
 import re
 import struct
+import sys
 
 import numpy as np
 import pytest
 import soundfile
 
-from monitor.commands.scan import rings_of, run
+from monitor.commands.scan import _table, rings_of, run
+from monitor.listening.bands import third_octave_of
+from monitor.listening.rings import Ring
 from monitor.recordings import BLOCK_FRAMES, Recording, RecordingError
 from tests.listening.test_listener import growing_line, listen
 
@@ -165,12 +168,29 @@ def test_the_line_of_progress_is_wiped_also_when_the_scan_ends_early(tmp_path, h
     assert progress.getvalue().endswith("\r\033[K")
 
 
+def test_a_file_named_as_one_without_a_header_is_refused_in_one_line(tmp_path, capsys):
+    path = tmp_path / "take.raw"
+    path.write_bytes(bytes(96000))
+    assert run([str(path)], json_lines=False, way="set") == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.count("\n") == 1
+    assert "not a recording" in captured.err
+
+
+def test_the_table_counts_no_sixty_seconds(capsys):
+    band = third_octave_of(1000.0)
+    ring = Ring(1, "howl", 1000.0, band, -20.0, 30.0, 59.0, 59.996, 61.0)
+    _table("song.wav", [ring], sys.stdout)
+    assert " 1:00.00  howl" in capsys.readouterr().out
+
+
 def test_a_folder_is_refused(tmp_path):
     with pytest.raises(RecordingError, match="not a file"):
         Recording(tmp_path)
 
 
-@pytest.mark.parametrize("suffix", ["flac", "ogg"])
+@pytest.mark.parametrize("suffix", ["flac", "ogg", "wav", "rf64"])
 def test_files_cut_in_the_middle_are_named(tmp_path, capsys, howl, suffix):
     path = tmp_path / f"take.{suffix}"
     soundfile.write(path, howl, RATE_HZ)

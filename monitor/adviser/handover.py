@@ -42,13 +42,20 @@ class Handover:
         self._said: list[RingSaid] = []
         self._offset_s: float | None = None
         self._fresh = True
+        self._since_s = 0.0
         self._next_mono_s = 0.0
         self._failed = False
 
     def restart(self) -> None:
-        """The listener begins afresh, or samples were lost: lines do not run on."""
+        """The listening begins afresh: no line runs on."""
         self._lines.clear()
-        self._offset_s, self._fresh = None, True
+        self._offset_s, self._fresh, self._since_s = None, True, 0.0
+
+    def skip(self, listener: Listener) -> None:
+        """Samples were lost, the listening goes on: of no line is told what was before."""
+        self._offset_s, self._fresh, self._since_s = None, True, listener.clock_s
+        for line in self._lines.values():
+            line.told_s = listener.clock_s
 
     def say(self, events: Sequence[tuple[RingEvent, int]], clock_offset_s: float) -> None:
         """Note events of the listening with the number that each ring has tonight."""
@@ -60,7 +67,7 @@ class Handover:
                 if line is not None:
                     line.closed_s = event.at_s
             elif number not in self._lines and len(self._lines) < MOST_FOLLOWED:
-                self._lines[number] = _Line(number, ring.frequency_hz)
+                self._lines[number] = _Line(number, ring.frequency_hz, self._since_s)
             said = RingSaid(
                 event.kind, number, ring.frequency_hz, ring.level_dbfs, event.at_s + offset_s
             )

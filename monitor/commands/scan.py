@@ -74,8 +74,8 @@ def as_json(name: str, ring: Ring) -> str:
 
 
 def _clock(seconds: float) -> str:
-    minutes, rest = divmod(seconds, 60.0)
-    return f"{int(minutes):3d}:{rest:05.2f}"
+    minutes, hundredths = divmod(round(100.0 * seconds), 6000)  # rounded first: no 0:60.00
+    return f"{minutes:3d}:{hundredths / 100.0:05.2f}"
 
 
 def _table(name: str, rings: list[Ring], out: TextIO) -> None:

@@ -168,7 +168,11 @@ class Listener:
         return events
 
     def reset(self) -> list[RingEvent]:
-        """After lost samples: end open rings and begin afresh; the sample clock goes on."""
+        """After a long gap: end open rings and begin afresh; the sample clock goes on.
+
+        Over a gap of less than a second it is better to push on: a ring is followed over the
+        seam, where a fresh beginning takes a second or more to be sure of what stands already.
+        """
         now_s = self.clock_s
         events = [event for book in self._books for event in book.close_all(now_s)]
         self._offset_samples = self._clock_samples

@@ -86,6 +86,23 @@ def test_a_ring_comes_with_its_line_from_before_the_flag_to_after_the_end(
     assert slope == pytest.approx(30.0, abs=1.0)
 
 
+def test_over_lost_samples_a_line_runs_on_and_its_past_is_told_no_more(
+    told: Told, handover: Handover
+) -> None:
+    listener = Listener(sample_rate_hz=RATE_HZ, way="soundcheck")
+    sound = np.concatenate([noise(RATE_HZ), growing_ring(4.0)])
+    play(handover, listener, sound[: 3 * RATE_HZ], offset_s=100.0, jitter_s=0.0)
+    seam_s, before = listener.clock_s, len(told.news)
+    assert told.lines(7)
+    handover.skip(listener)
+    play(handover, listener, sound[3 * RATE_HZ + 9600 :], offset_s=100.2, jitter_s=0.0)
+    after = told.news[before:]
+    assert [news.fresh for news in after] == [True] + [False] * (len(after) - 1)
+    times_s = np.concatenate([line.times_s for news in after for line in news.lines])
+    assert times_s[0] == pytest.approx(seam_s + 100.2, abs=0.03)
+    assert np.ptp(np.diff(times_s)) < 1e-6
+
+
 def test_nothing_raises_into_the_loop(told: Told, handover: Handover) -> None:
     told.fails = True
     handover.say([(RingEvent("ringing", ring(), 1.2), 1)], 0.0)

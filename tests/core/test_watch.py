@@ -409,7 +409,7 @@ def test_rings_again_are_counted_and_restarts_forget_nothing(
     assert ringing["id"] == max(r["id"] for r in old) + 1
 
 
-def test_other_rate_and_gaps_keep_numbers_apart(start: Callable[..., Running]) -> None:
+def test_another_rate_keeps_numbers_apart(start: Callable[..., Running]) -> None:
     box = start()
     box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
     box.wait_for(lambda s: s["state"] == "howl")
@@ -419,7 +419,27 @@ def test_other_rate_and_gaps_keep_numbers_apart(start: Callable[..., Running]) -
     s = box.wait_for(lambda s: s["state"] == "howl")
     # The new listening counts its rings from one again; what is shown does not.
     assert s["rings"][0]["id"] == s["recent"][0]["id"] + 1
-    box.source.give(noise(BLOCK), gap=True)
+
+
+def test_a_howl_is_followed_over_a_short_gap_and_ended_by_a_long_one(
+    start: Callable[..., Running],
+) -> None:
+    box = start()
+    sound = np.concatenate([noise(RATE_HZ), growing_ring(6.0)])
+    box.play(sound[: 4 * RATE_HZ])
+    before = box.wait_for(lambda s: s["state"] == "howl")
+    while box.events.get(0.0) is not None:
+        pass
+    lost = RATE_HZ // 10
+    box.source.give(sound[4 * RATE_HZ + lost :][:BLOCK], gap=True)
+    box.play(sound[4 * RATE_HZ + lost + BLOCK :])
+    awaited(box.source.blocks.empty)
+    assert box.events.get(0.5) is None
+    after = box.snapshot()
+    assert after["state"] == "howl"
+    assert [r["id"] for r in after["rings"]] == [r["id"] for r in before["rings"]]
+    # Two seconds are missing, by the time at which the block was captured.
+    box.source.blocks.put(AudioBlock(noise(BLOCK), RATE_HZ, time.monotonic() + 2.0, True, 0))
     box.wait_for(lambda s: s["state"] == "quiet")
 
 

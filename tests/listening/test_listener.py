@@ -180,6 +180,17 @@ def test_a_gap_closes_rings_and_the_clock_goes_on():
     assert listener.clock_s == pytest.approx(3.0)
 
 
+@pytest.mark.parametrize("lost_s", [0.02, 0.3, 0.9])
+def test_a_howl_is_followed_over_a_seam(lost_s):
+    samples = growing_line(
+        rate_hz=48000, frequency_hz=900.0, growth_db_per_s=40.0, until_s=5.0, total_s=6.0
+    )
+    lost = slice(3 * 48000, round((3.0 + lost_s) * 48000))
+    events = listen(np.delete(samples, lost), rate_hz=48000)
+    assert [event.kind for event in events] == ["ringing", "howl", "closed"]
+    assert events[-1].at_s == pytest.approx(5.0 - lost_s, abs=0.3)
+
+
 @pytest.mark.parametrize(
     ("bad", "words"),
     [
