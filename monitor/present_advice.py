@@ -187,7 +187,17 @@ def _look_face(moves: Sequence[Move]) -> Face:
 
 
 def _back_face(back: Sequence[Move]) -> Face:
-    """Return what was undone, a row for a slider, how many more behind the second."""
+    """Return what was undone, a row for a slider, how many more behind the second.
+
+    A filter whose place is new takes both rows: in one its Q and depth would be cut off.
+    """
+    first, *others = back
+    if first.is_elsewhere and first.kind != "switch":
+        where, *how = place_of(first).split(", ")
+        line_2 = ", ".join([*how, f"-{decibels(first.pull_db)}"])
+        if others:
+            line_2 += f", +{len(others)}"
+        return Face("raise", "put back", f"{first.label} to {where}", line_2)
     rows = [_back_in_short(move) for move in back]
     more = f", +{len(rows) - 2}" if len(rows) > 2 else ""
     return Face("raise", "put back", rows[0], rows[1] + more if len(rows) > 1 else "")

@@ -41,6 +41,7 @@ def kept_of(
     return {
         "version": VERSION,
         "sliders": [s.label for s in equaliser.sliders],
+        "places": _places(equaliser),
         "course": asdict(course),
         "ladder": {"gain_db": ladder.gain_db, "rings": [asdict(ring) for ring in ladder.rings]},
         "put_back": [asdict(move) for move in put_back],
@@ -63,6 +64,9 @@ def course_of(
             raise ValueError(f"version {kept['version']!r:.20} is not {VERSION}")
         if kept["sliders"] != [s.label for s in equaliser.sliders]:
             raise ValueError("it was begun with another equaliser")
+        # Kept since a later version than all the rest.
+        if kept.get("places", _places(equaliser)) != _places(equaliser):
+            raise ValueError("its sliders work at other frequencies now")
         ladder = RingLadder(equaliser)
         ladder.gain_db = _figure(kept["ladder"]["gain_db"])
         ladder.rings = [_ring(row) for row in _rows(kept["ladder"]["rings"])]
@@ -76,6 +80,11 @@ def course_of(
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as wrong:
         raise ValueError(f"the ring-out cannot go on ({wrong}); begin a new one") from None
     return course, ladder, put_back, figures
+
+
+def _places(equaliser: Equaliser) -> list[list[str | float | None]]:
+    """Return where each slider works: a strip's and a parametric's labels do not tell."""
+    return [[s.kind, s.centre_hz, s.lowest_hz, s.highest_hz] for s in equaliser.sliders]
 
 
 def _course(row: Mapping[str, Any], equaliser: Equaliser, *, ring_count: int) -> Course:

@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from monitor.advice import harm
 from monitor.advice.cut_plan import MOST_RINGS, CutPlan, plan
 from monitor.advice.equaliser import Equaliser
@@ -21,6 +23,9 @@ the new harm grows by less than a fifth (our choice).  31 sliders won the same w
 the place of 22 (20 simulated rooms, seeds 50000 to 50019)."""
 _ANEW_DB = 0.5
 """All filters are put anew, which is work, for no less than this."""
+_WORTH_DB = 0.25
+"""Where sliders cannot give all that is needed, a hand is asked for no less than this: half the
+fader's step by which the ring would be back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +64,25 @@ def next_pull(
         anew = plan(equaliser, kept)
         if missing_db(anew) < missing_db(found) - _ANEW_DB:
             return NextPull(_named_anew(equaliser, anew, pulls))
-    if not any(pull.more_db > 0.0 for pull in found.pulls):
-        where = ", ".join(written(ring.frequency_hz) for ring in found.unmet[:3])
+    # The gain ends at a ring that no slider reaches: what others take would be tone for nothing.
+    out_of_reach = [ring for ring in found.unmet if ring.depth_db < _WORTH_DB]
+    if out_of_reach or not _is_worth_it(equaliser, found, pulls):
+        where = ", ".join(written(ring.frequency_hz) for ring in (out_of_reach or found.unmet)[:3])
         why = f"nothing is left on this equaliser for {where or 'it'}"
-        return NextPull(None, why, is_at_end=True)
+        return NextPull(None, why, at_once=bool(out_of_reach), is_at_end=not out_of_reach)
     return NextPull(_fewer(equaliser, kept, pulls, found))
+
+
+def _is_worth_it(equaliser: Equaliser, found: CutPlan, standing: Sequence[Pull]) -> bool:
+    """Return whether a plan moves anything, and any ring gets something to speak of by it."""
+    if not _moved(found):
+        return False
+    if not found.unmet:
+        return True
+    at = np.array([ring.frequency_hz for ring in found.reached])
+    now_db = -standing_response_db(equaliser, standing, at)
+    will_db = np.array([ring.depth_db for ring in found.reached])
+    return bool(np.max(will_db - now_db) >= _WORTH_DB)
 
 
 def _named_anew(equaliser: Equaliser, anew: CutPlan, standing: Sequence[Pull]) -> CutPlan:

@@ -17,6 +17,7 @@ import numpy as np
 
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.growth import Slope
+from monitor.advice.least_harm import REACH_SHARE
 from monitor.advice.margin import USUAL_EXCESS_DB, Excess
 from monitor.advice.pulls import Pull, standing_response_db
 from monitor.advice.ring_out_state import Fate
@@ -107,9 +108,12 @@ class RingLadder:
         return self.depth_db(after, frequency_hz) - self.depth_db(before, frequency_hz)
 
     def pulled_for(self, ring: KnownRing, pulls: Sequence[Pull]) -> str:
-        """Return the pulled slider that takes most from a ring, "" where none is pulled."""
-        found = max(pulls, key=lambda p: self.depth_db((p,), ring.frequency_hz), default=None)
-        return "" if found is None else found.label
+        """Return the pulled slider that takes most from a ring, "" where none reaches it."""
+        taken_db = {pull: self.depth_db((pull,), ring.frequency_hz) for pull in pulls}
+        found = max(pulls, key=lambda pull: taken_db[pull], default=None)
+        if found is None or taken_db[found] < REACH_SHARE * found.pull_db:
+            return ""
+        return found.label
 
     def rang(self, frequency_hz: float) -> KnownRing:
         """Take in a ring that began, new or come back."""

@@ -1040,6 +1040,50 @@ def test_before_others_are_pulled_it_asks_for_a_look_at_the_slider_that_is_at_it
     assert {pull.label: pull.pull_db for pull in played.now.pulls}["1k"] == 12.0
 
 
+def test_a_ring_out_of_a_strip_whose_middle_was_swept_does_not_go_on_with_a_fixed_one() -> None:
+    """The labels are the same; it would ask for "mid" to be put where no knob puts it."""
+    played = Played("strip")
+    played.round(3000.0, db=3.0)
+    kept = json.loads(json.dumps(played.box.kept()))
+    assert [p.label for p in RingOut.restored(kept, Equaliser.from_settings("strip")).state.pulls]
+    fixed = Equaliser.from_choice(EqualiserChoice("strip", strip_mid=("1k",)))
+    with pytest.raises(ValueError, match="other frequencies"):
+        RingOut.restored(kept, fixed)
+    # From a version that did not keep the places it goes on as it did.
+    del kept["places"]
+    RingOut.restored(kept, fixed)
+    # More travel is no other equaliser.
+    kept = played.box.kept()
+    RingOut.restored(kept, Equaliser.from_choice(EqualiserChoice("strip", deepest_db=15.0)))
+
+
+def test_no_look_is_asked_for_at_a_slider_that_does_not_reach_the_ring() -> None:
+    """200 Hz and 1.1 kHz lie two and a half octaves apart: of 3 dB nothing arrives there."""
+    played = Played(Equaliser.from_choice(EqualiserChoice("typed", ("200", "8k"), deepest_db=3.0)))
+    played.round(200.0, db=3.0)
+    assert [(p.label, p.pull_db) for p in played.now.pulls] == [("200", 3.0)]
+    played.rings(1100.0, id=2)
+    assert (played.now.phase, played.now.detail) == (
+        "back_off",
+        "nothing is left on this equaliser for 1.1k",
+    )
+
+
+def test_where_one_ring_is_out_of_reach_nothing_is_pulled_for_the_others() -> None:
+    """The fader cannot stay where a ring is that no slider holds."""
+    only_low = EqualiserChoice("strip", strip_high="", strip_mid=(), strip_low="")
+    for late in (False, True):
+        played = Played(Equaliser.from_choice(only_low))
+        played.rings(60.0)
+        assert (played.now.phase, played.now.say) == ("pull", "Low cut on")
+        played.wait(5.0 if late else 0.1)
+        played.rings(8000.0, id=2)
+        assert (played.now.phase, played.now.detail) == (
+            "back_off",
+            "nothing is left on this equaliser for 8k",
+        )
+
+
 def test_a_ring_that_comes_during_a_look_is_pulled_for_and_the_look_is_for_later() -> None:
     played = at_its_end()
     played.wait(0.3)

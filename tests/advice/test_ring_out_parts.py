@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from monitor.advice import harm
+from monitor.advice.choice import EqualiserChoice
 from monitor.advice.cut_plan import CutPlan, plan
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import USUAL_EXCESS_DB, Excess
 from monitor.advice.moves import moves
-from monitor.advice.pulls import Pull, Reached
+from monitor.advice.pulls import Pull, Reached, standing_response_db
 from monitor.advice.ring_out_course import TONE_PULLS, Course, Step
 from monitor.advice.ring_out_next import next_step, pull_margin_db
 from monitor.advice.ring_out_plan import next_pull, tone_cost_db
@@ -144,6 +145,23 @@ def test_at_the_last_slider_those_that_are_down_go_deeper_or_it_ends() -> None:
     far = next_pull(EQUALISER, [(4000.0, 6.0)], down, most_sliders=1)
     assert far.plan is None
     assert "1 slider" in far.why_ended
+
+
+def test_no_hand_is_asked_for_a_move_that_gives_no_ring_anything() -> None:
+    """Nine tenths of a decibel are left of the slider beyond the next: worth 0.15 dB there."""
+    fine = Equaliser.from_choice(EqualiserChoice("15", step_db=0.1))
+    there = {"25": 11.1, "40": 12.0, "63": 12.0, "100": 12.0}
+    standing = [
+        Pull(s.label, there[s.label], s.centre_hz, s.q) for s in fine.sliders if s.label in there
+    ]
+    now_db = -float(standing_response_db(fine, standing, np.array([48.0]))[0])
+    found = next_pull(fine, [(48.0, now_db + 6.0)], standing, most_sliders=31)
+    assert (found.plan, found.is_at_end) == (None, True)
+    assert found.why_ended == "nothing is left on this equaliser for 48"
+    # Where as little is all that a ring lacks, it is asked for.
+    found = next_pull(fine, [(48.0, now_db + 0.1)], standing, most_sliders=31)
+    assert found.plan is not None
+    assert {pull.label for pull in found.plan.pulls if pull.more_db > 0.0} == {"25"}
 
 
 def test_filters_that_all_stand_are_put_anew_over_all_rings() -> None:

@@ -427,7 +427,7 @@ GONE = RingSoFar(2480.0, "gone", 1, None, 4.0)
         (
             {"put_back": (PUT, *LOW_CUT_OFF)},
             "raise",
-            ("put back", "filter 1 to 200 Hz, Q 10, -3", "low cut off"),
+            ("put back", "filter 1 to 200 Hz", "Q 10, -3, +1"),
         ),
         ({"phase": "ready"}, "quiet", ("quiet", "ring-out ready", "http://10.0.0.7:8080/")),
         ({"phase": "paused"}, "quiet", ("quiet", "ring-out paused", "http://10.0.0.7:8080/")),
