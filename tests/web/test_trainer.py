@@ -293,6 +293,16 @@ def test_a_run_with_right_and_wrong_answers_is_kept(page: Any) -> None:
     assert json.loads(script(page, "localStorage.getItem('ears')"))["sliders"] == {}
 
 
+def test_scores_that_cannot_be_kept_are_said_to_last_as_long_as_the_page(page: Any) -> None:
+    page.execute_script(
+        "Storage.prototype.setItem = () => { throw new DOMException('', 'QuotaExceededError'); };"
+    )
+    begin(page)
+    answer(page, right=True)
+    press(page, "ears-stop")
+    assert "last until the page is closed" in text(page, "known-words")
+
+
 @pytest.mark.parametrize(
     ("right", "deepest_db", "fall_db"), [(True, 12.0, 12.0), (False, 12.0, 0.0), (True, 6.0, 6.0)]
 )

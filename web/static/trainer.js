@@ -13,6 +13,7 @@ let shape = ""; // how its dip changes with the pull
 let levels = [];
 let level = 0;
 let scores = ears.noScores();
+let areKept = true;
 let run = null; // { asked: [{ slider, pulled }], hz, slider, answered }
 
 const centres = () => sliders.map((slider) => slider.centre_hz);
@@ -20,8 +21,9 @@ const centres = () => sliders.map((slider) => slider.centre_hz);
 function keep() {
   try {
     localStorage.setItem(KEPT, JSON.stringify(scores));
+    areKept = true;
   } catch {
-    // private browsing: the scores last as long as the page
+    areKept = false; // private browsing, or no room: the scores last as long as the page
   }
 }
 
@@ -43,7 +45,7 @@ function drawScores() {
   const known = asked.filter(({ label }) => ears.knowledge(scores.sliders[label]) === "known");
   const marks = sliders.map(({ label }) => ears.knowledge(scores.sliders[label]));
   at("known-words").textContent = asked.length
-    ? `${known.length} of ${asked.length} known (solid); hollow ones come more often.`
+    ? `${known.length} of ${asked.length} known (solid); hollow ones come more often.${areKept ? "" : " This browser keeps no scores: they last until the page is closed."}`
     : "nothing yet";
   at("known").toggleAttribute("hidden", asked.length === 0);
   at("ears-reset").hidden = asked.length === 0;
