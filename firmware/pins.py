@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 RETRY_AFTER_S = 3.0
@@ -31,8 +32,7 @@ class Pin(Generic[Device]):
         self._make = make
         self._what = what
         self._remedy = remedy
-        self._pin_factory = pin_factory
-        self._has_factory = False
+        self._given = pin_factory
         self.device: Device | None = None
 
     def open(self) -> str:
@@ -44,15 +44,16 @@ class Pin(Generic[Device]):
             If a package is missing: trying again would not help.
         """
         try:
-            if not self._has_factory:  # made once, and not at each try: it holds the chip open
-                self._pin_factory = pin_factory_or_default(self._pin_factory)
-                self._has_factory = True
             self.device = self._make(self._pin_factory)
         except ImportError:
             raise
         except Exception as error:  # pin libraries raise their own kinds, and bare OSError
             return f"{self._what} cannot be opened ({reason(error)}); {self._remedy}"
         return "ok"
+
+    @cached_property  # made once, and not at each try: it holds the chip open
+    def _pin_factory(self) -> Any:
+        return pin_factory_or_default(self._given)
 
 
 def pin_factory_or_default(pin_factory: Any) -> Any:

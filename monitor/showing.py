@@ -100,7 +100,7 @@ class Showing:
         with self._aside("what is known of the gig"):
             gig = self._gig(listener, now_mono_s)
         situation = self._known(listener, way, now_mono_s)
-        self._light(listener, situation)
+        state = self._light(listener, situation)
         face = FAULT
         if situation is not None:
             with self._aside("the panel's face"):
@@ -110,7 +110,7 @@ class Showing:
             return
         with self._aside("the page's news"):
             self._parts.access.hindrance = present.hindrance(situation, self._parts.panel.health())
-            if (state := present.state_of(situation)) != self._state:
+            if state != self._state:
                 self._tell(situation, state)
             self._publish(listener, situation, now_mono_s, gig)
 
@@ -119,7 +119,10 @@ class Showing:
         levels = self._measured(listener)
         return None if levels is None else levels.third_octave_dbfs
 
-    def _light(self, listener: Listener | None, situation: present.Situation | None) -> None:
+    def _light(
+        self, listener: Listener | None, situation: present.Situation | None
+    ) -> present.State:
+        """Bring the lamp up to date; return the state that it tells."""
         if situation is not None:
             state = present.state_of(situation)
         else:  # what rings is seen all the same; "quiet" cannot be said
@@ -130,6 +133,7 @@ class Showing:
             with self._aside("the lamp"):
                 self._parts.lamp.show(pattern)
                 self._pattern = pattern
+        return state
 
     def _gig(self, listener: Listener | None, now_mono_s: float) -> dict[str, Any]:
         """Bring tonight's rings up to date; return the gig's fields."""

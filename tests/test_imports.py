@@ -23,6 +23,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.link.gig_commands",
         "monitor.placing",
         "monitor.report",
+        "monitor.uids",
     ),
     "monitor.errors": (),
     "monitor.aside": (),
@@ -37,7 +38,8 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.output_file": (),
     "monitor.link.messages": (),
     "monitor.signs": (),
-    "monitor.link.checks": ("monitor.link.messages", "monitor.signs"),
+    "monitor.uids": (),
+    "monitor.link.checks": ("monitor.link.messages", "monitor.signs", "monitor.uids"),
     "monitor.link.gig_commands": (
         "monitor.link.messages",
         "monitor.link.checks",
@@ -69,6 +71,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.listening",
         "monitor.news",
         "monitor.present_advice",
+        "monitor.uids",
     ),
     "monitor.gigs": ("monitor.link.messages", "monitor.link.gig_commands"),
     "monitor.gig_clerk": (
@@ -76,6 +79,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.gigs",
         "monitor.journal",
         "monitor.link",
+        "monitor.uids",
     ),
     "monitor.level": (
         "firmware",
@@ -111,7 +115,13 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "firmware.ports",
     ),
     "monitor.advice": ("monitor.counted", "monitor.listening"),
-    "monitor.journal": ("monitor.busy", "monitor.clock", "monitor.memory", "monitor.signs"),
+    "monitor.journal": (
+        "monitor.busy",
+        "monitor.clock",
+        "monitor.memory",
+        "monitor.signs",
+        "monitor.uids",
+    ),
     "monitor.memory": ("monitor.advice", "monitor.counted", "monitor.listening"),
     # Beside the watcher, never inside it: none of them starts its parts but to look at them.
     "monitor.commands": (

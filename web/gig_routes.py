@@ -12,8 +12,8 @@ from typing import Any
 from flask import Flask, Response, request
 
 from monitor.link.client import LinkClient
-from monitor.link.gig_commands import UID
 from monitor.link.messages import LinkError
+from monitor.uids import UID
 from web.answers import (
     API,
     ON_DISK_S,

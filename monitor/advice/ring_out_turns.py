@@ -185,10 +185,11 @@ class Turns:
 
     def _closed(self, place: int, news: RingNews) -> None:
         ways, course = self._ways, self.course
-        if course.phase == "pull" and self._went_by_itself(news.fell_db):
-            self._ladder.went(self._ladder.rings[place], course.pulls)
-        if course.phase == "pull" and not self._ear.open():
-            self._went(news.fell_db)
+        if course.phase == "pull":
+            if self._went_by_itself(news.fell_db):
+                self._ladder.went(self._ladder.rings[place], course.pulls)
+            if not self._ear.open():
+                self._went(news.fell_db)
         if course.phase == "listen" and course.steps and not ways.moment.asks:
             self._ear.learn(place, news, course.steps[-1], course.pulls)
 

@@ -5,7 +5,6 @@ No clock, no I/O and no thread of its own; ``adviser`` gives it those.
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Literal
@@ -22,6 +21,7 @@ from monitor.adviser.set_counsel import SetCounsel, gain_db
 from monitor.link.messages import Message
 from monitor.news import Advised, DeskStands, News, RingSaid
 from monitor.present_advice import advice_fields, ring_out_fields, standing_fields
+from monitor.uids import new_uid
 
 ANOTHER_ON = "that ring-out is over and another is on; look before you do it again"
 
@@ -75,7 +75,7 @@ class Counsel:
             self._ring_out = found.ring_out
             if found.ring_out is not None:
                 self._its_pulls = found.ring_out.state.pulls
-                self._uid = found.uid or _new_uid()
+                self._uid = found.uid or new_uid()
 
     def hear(self, news: News) -> None:
         """Take in what the listening handed over."""
@@ -118,7 +118,7 @@ class Counsel:
             raise ValueError(ANOTHER_ON)
         elif command["do"] == "open":
             self._open(at_s)
-            self._uid = _new_uid()
+            self._uid = new_uid()
         elif self._ring_out is None:
             raise ValueError("no ring-out is open; open one first")
         elif command["do"] == "close":
@@ -308,11 +308,6 @@ class Counsel:
             rest=self._rest,
             desk=self._desk,
         )
-
-
-def _new_uid() -> str:
-    """Return what tells a ring-out from the one before, over a restart too."""
-    return secrets.token_hex(8)
 
 
 def _news(

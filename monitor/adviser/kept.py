@@ -7,7 +7,6 @@ makes sense or one clear line says what does not.
 from __future__ import annotations
 
 import math
-import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -17,6 +16,7 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import LoopTimes
 from monitor.advice.pulls import Pull, stood
 from monitor.advice.ring_out import RingOut
+from monitor.uids import UID
 
 MOST_ASKED = 100_000
 """Nobody pulls one slider more often in an evening; more is damage."""
@@ -70,7 +70,7 @@ def kept_from(content: Mapping[str, Any], equaliser: Equaliser, loop_times: Loop
         if not (place is None or isinstance(place, str)):
             raise TypeError("the place has no name")
         uid = content.get("uid", "")
-        if not re.fullmatch("([0-9a-f]{16})?", uid):
+        if uid != "" and not UID.fullmatch(uid):
             raise ValueError("the ring-out's uid is none")
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise ValueError(f"what was kept of the advice is damaged: {error!r}") from error

@@ -10,10 +10,11 @@ from typing import Any
 
 from monitor.gig_clerk.keeping import GigKeeping
 from monitor.gigs.noticing import Noticed
-from monitor.journal.asks import DeleteGig, DeleteVenue, GigChange, NameGig, VenueChange, new_uid
+from monitor.journal.asks import DeleteGig, DeleteVenue, GigChange, NameGig, VenueChange
 from monitor.journal.store import Journal
 from monitor.link.messages import Message
 from monitor.link.server import Reply
+from monitor.uids import new_uid
 
 NOTHING_ON = "no gig is on; begin one first"
 ANOTHER_ON = "that gig is over and another is on; look before you do it again"

@@ -24,10 +24,10 @@ from monitor.journal.asks import (
     Happening,
     Instant,
     VenueChange,
-    new_uid,
 )
 from monitor.journal.rows import RingRow
 from monitor.journal.store import Journal
+from monitor.uids import new_uid
 
 LOG = logging.getLogger(__name__)
 

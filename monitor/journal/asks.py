@@ -13,7 +13,6 @@ read, so that a clock that is set right later puts earlier things right as well.
 from __future__ import annotations
 
 import json
-import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
@@ -29,11 +28,6 @@ PLACED = frozenset({"at_s", "kind", "boot", "uptime_s"})
 """What stands beside a happening's content in a record, and so cannot be a key of it."""
 MOST_CONTENT_CHARS = 36_864
 """Of one happening as JSON: the largest stage plan (32 KiB), and what is said with it."""
-
-
-def new_uid() -> str:
-    """Return a name for a gig or a venue that no other box will give: 16 hexadecimal digits."""
-    return secrets.token_hex(8)
 
 
 @dataclass(frozen=True, slots=True)

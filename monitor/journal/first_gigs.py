@@ -12,7 +12,7 @@ import sqlite3
 from collections.abc import Iterator
 from typing import Any
 
-from monitor.journal.asks import new_uid
+from monitor.uids import new_uid
 
 EVENING_S = 6 * 3600.0
 """Longer than load-in to load-out in a small venue, shorter than from one evening to the next."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from monitor.link.messages import LinkError, Message
 from monitor.signs import refused_sign
+from monitor.uids import UID
 
 
 def number(message: Message, key: str, lowest: float, highest: float) -> float:
@@ -42,4 +43,12 @@ def one_of(message: Message, key: str, known: tuple[str, ...]) -> str:
     value = message.get(key)
     if not isinstance(value, str) or value not in known:
         raise LinkError(f"{key} must be one of {', '.join(known)}, not {value!r}")
+    return value
+
+
+def uid(message: Message, key: str) -> str:
+    """Return the name of a gig, a venue or a ring-out."""
+    value = message.get(key)
+    if not isinstance(value, str) or not UID.fullmatch(value):
+        raise LinkError(f"{key} must be 16 small hexadecimal digits, not {value!r:.60}")
     return value

@@ -9,8 +9,8 @@ from __future__ import annotations
 import json
 import re
 
-from monitor.link.checks import number, one_of, text, whole
-from monitor.link.gig_commands import GIG_COMMANDS, MAX_IMPORT_BYTES, uid
+from monitor.link.checks import number, one_of, text, uid, whole
+from monitor.link.gig_commands import GIG_COMMANDS, MAX_IMPORT_BYTES
 from monitor.link.messages import LinkError, Message
 
 MAX_COMMAND_BYTES = 4 * 1024

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from monitor.link.checks import number, one_of, text, whole
+from monitor.link.checks import number, one_of, text, uid, whole
 from monitor.link.messages import LinkError, Message
 from monitor.signs import JOINERS
 
@@ -31,17 +31,7 @@ LATEST_UTC_S = EARLIEST_UTC_S + 20 * 365.25 * 86_400.0
 GIG_DO = ("begin", "end", "venue", "rename", "song", "note", "delete", "clear_venue")
 """What a person can do with a gig; "venue" says where it is played, by uid or by name."""
 
-UID = re.compile(r"[0-9a-f]{16}")
-"""The name of a gig, a venue or a ring-out."""
 _UPLOAD = re.compile(r"[A-Za-z0-9_-]{1,32}")
-
-
-def uid(message: Message, key: str) -> str:
-    """Return the name of a gig, a venue or a ring-out."""
-    value = message.get(key)
-    if not isinstance(value, str) or not UID.fullmatch(value):
-        raise LinkError(f"{key} must be 16 small hexadecimal digits, not {value!r:.60}")
-    return value
 
 
 def _name(message: Message, key: str, longest: int) -> str:

@@ -25,10 +25,10 @@ from monitor.journal.asks import (
     NewestGig,
     Recollect,
     VenueChange,
-    new_uid,
 )
 from monitor.journal.rows import RingRow
 from monitor.link.commands import MAX_PLAN_BYTES
+from monitor.uids import new_uid
 from tests.journal.evenings import play_evening
 from tests.journal.telling import MAY_2031_S, PATIENCE_S, Told
 from tests.waiting import awaited

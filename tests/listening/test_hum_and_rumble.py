@@ -102,7 +102,8 @@ def _howl_s(beside: str, seed: int) -> float:
 def test_what_nobody_hears_delays_no_howl(beside: str) -> None:
     """A quiet ring is found as soon as without it: it is judged beside what can be heard."""
     # Some hops: what an offset or a rumble leaves of its window's foot is part of the floor.
-    assert howl_s(beside) < howl_s("") + 0.1
+    # A rumble has it five hops of 21 ms sooner; sooner than that nobody has looked into.
+    assert -0.12 < howl_s(beside) - howl_s("") < 0.1
 
 
 def test_a_howl_has_the_band_of_its_own_frequency() -> None:
