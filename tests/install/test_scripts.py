@@ -27,8 +27,9 @@ def test_plain_shell(name: str) -> None:
     assert [line for line in lines if len(line) > 100] == []
 
 
-def test_the_try_in_a_root_is_plain_shell_and_asks_for_a_system() -> None:
-    script = ROOT / "tests/install/in_a_root"
+@pytest.mark.parametrize("name", ["in_a_root", "in_an_arm_root"])
+def test_the_try_in_a_root_is_plain_shell_and_asks_for_a_system(name: str) -> None:
+    script = ROOT / "tests/install" / name
     assert script.stat().st_mode & 0o111
     subprocess.run(["sh", "-n", str(script)], check=True)
     run = subprocess.run([str(script), "sid"], capture_output=True, text=True, check=False)
