@@ -33,8 +33,9 @@ TABLES = (
     "detector",
     "published",
     "protocol",
+    "microphones",
 )
-NEED_SOUNDS = ("detector", "published", "protocol")
+NEED_SOUNDS = ("detector", "published", "protocol", "microphones")
 
 
 def words_for(name: str, folder: Path) -> list[str]:
