@@ -14,9 +14,9 @@ from __future__ import annotations
 
 import json
 import re
-from typing import Any
+from typing import Any, get_args
 
-from monitor.journal.asks import MOST_CONTENT_CHARS, content_text
+from monitor.journal.asks import MOST_CONTENT_CHARS, EndedBy, content_text
 from monitor.journal.boots import RANK, utc_seconds
 from monitor.journal.gathering import RECORD_VERSION
 from monitor.journal.record_content import check_content
@@ -29,7 +29,6 @@ MOST_RINGS = 20_000
 MOST_HAPPENINGS = 20_000
 MOST_AT_S = 30 * 86_400.0
 """A gig of a month is no gig."""
-ENDED_BY = ("quiet", "button", "new", "plug")
 _UID = re.compile(r"[0-9a-z]{1,32}")
 
 
@@ -100,7 +99,7 @@ def _gig(gig: Values) -> Record:
         checked["venue"] = {"uid": _uid(where), "name": where.text("name", most=60)}
     if gig.has("ended"):
         checked["ended"] = _begun(Values(gig.given("ended"), "gig.ended"))
-        checked["ended_by"] = gig.choice("ended_by", ENDED_BY)
+        checked["ended_by"] = gig.choice("ended_by", get_args(EndedBy))
     gig.copy_text(checked, "box", most=60)
     gig.copy_number(checked, "lasted_s", 0.0, MOST_AT_S)
     if gig.has("in_doubt"):
