@@ -118,11 +118,17 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.journal": (
         "monitor.busy",
         "monitor.clock",
+        "monitor.link.messages",
         "monitor.memory",
         "monitor.signs",
         "monitor.uids",
     ),
-    "monitor.memory": ("monitor.advice", "monitor.counted", "monitor.listening"),
+    "monitor.memory": (
+        "monitor.advice",
+        "monitor.clock",
+        "monitor.counted",
+        "monitor.listening",
+    ),
     # Beside the watcher, never inside it: none of them starts its parts but to look at them.
     "monitor.commands": (
         "firmware",

@@ -9,8 +9,9 @@ import json
 import sqlite3
 from typing import Any
 
+from monitor.clock import utc_text
 from monitor.journal.asks import Instant, content_of
-from monitor.journal.boots import Boots, utc_text
+from monitor.journal.boots import Boots
 from monitor.journal.listing import GigRow, gig_row, lasted_s, moment, without_none
 from monitor.journal.rows import COLUMNS, RingRow, from_sql, what_rang
 from monitor.journal.timeline import Timeline

@@ -6,9 +6,9 @@ import sqlite3
 from dataclasses import dataclass, replace
 from typing import Any
 
-from monitor.clock import Now
+from monitor.clock import Now, utc_text
 from monitor.journal.asks import GigStanding, Instant
-from monitor.journal.boots import Boots, utc_text
+from monitor.journal.boots import Boots
 from monitor.journal.rows import COLUMNS, RingRow, from_sql
 
 GIG_COLUMNS = (

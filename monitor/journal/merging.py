@@ -10,8 +10,9 @@ import sqlite3
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from monitor.clock import utc_seconds
 from monitor.journal.asks import Instant, content_of, content_text
-from monitor.journal.boots import Boots, note_word, utc_seconds
+from monitor.journal.boots import Boots, note_word
 from monitor.journal.gathering import record_of
 from monitor.journal.listing import GigRow, NotThereError, gig_row, last_doing
 from monitor.journal.rows import INSERT, RingRow, to_sql

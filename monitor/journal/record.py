@@ -12,15 +12,16 @@ known is absent.  A happening is ``at_s``, ``kind`` and its content side by side
 
 from __future__ import annotations
 
-import json
 import re
 from typing import Any, get_args
 
+from monitor.clock import utc_seconds
 from monitor.journal.asks import MOST_CONTENT_CHARS, EndedBy, content_text
-from monitor.journal.boots import RANK, utc_seconds
+from monitor.journal.boots import RANK
 from monitor.journal.gathering import RECORD_VERSION
 from monitor.journal.record_content import check_content
 from monitor.journal.record_values import RecordError, Values
+from monitor.link.messages import strict_json
 
 Record = dict[str, Any]
 
@@ -41,7 +42,7 @@ def read_records(text: str) -> list[Record]:
         If it is anything else: one line, with the place.
     """
     try:
-        found = json.loads(text, parse_constant=_no_constant)
+        found = strict_json(text)
     except (ValueError, RecursionError) as error:
         raise RecordError(
             f"this is no JSON ({error}); export a gig as JSON on the other box and take that file"
@@ -179,7 +180,3 @@ def _happening(one: Values, boots: set[str]) -> Record:
     if len(content_text(content)) > MOST_CONTENT_CHARS:
         raise one.wrong("kind", kind, f"at most {MOST_CONTENT_CHARS} characters of content")
     return {**when, "kind": kind, **content}
-
-
-def _no_constant(name: str) -> Any:
-    raise ValueError(f"{name} is not allowed")

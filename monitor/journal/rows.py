@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import astuple, dataclass, fields
 from typing import Any
 
-from monitor.journal.boots import utc_text
+from monitor.clock import utc_text
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.clock import utc_text
 from monitor.memory.gig_memory import GigMemory
-from monitor.memory.phrases import utc_text
 from monitor.memory.recent import has_date
 from monitor.memory.same_evening import are_one_evening
 
