@@ -17,7 +17,7 @@ from monitor.placing.shapes import Disc, Ink, Outline, Picture, Point, Shape
 from monitor.report.evening import Evening
 from monitor.report.marks import line, width_of, words
 from monitor.report.title import date_of, title_of
-from monitor.report.words import EveningClock, put_words, stands_words
+from monitor.report.words import put_words, stands_words
 
 WIDTH, HEIGHT = 1000.0, 430.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 988.0, 74.0, 396.0
@@ -89,10 +89,10 @@ def pulled_words(evening: Evening) -> str:
 
 
 def _caption(evening: Evening, zone: tzinfo | None) -> Iterator[Shape]:
-    clock = EveningClock(evening.begun if evening.is_dated else None, zone)
     yield words((12.0, 1.5 * _TYPE), title_of(evening)[:80], 1.25 * _TYPE, ink="paper",
                 anchor="start", bold=True)  # fmt: skip
-    said = f"{date_of(evening, clock) or 'date not known'}; equaliser as it stood at the end"
+    when = date_of(evening, evening.clock(zone)) or "date not known"
+    said = f"{when}; equaliser as it stood at the end"
     yield words((12.0, 2.9 * _TYPE), said, _TYPE, anchor="start")
 
 

@@ -62,7 +62,7 @@ def next_lines(
         The local time to speak of; the machine's by default.
     """
     evening = evening_of(record)
-    clock = EveningClock(evening.begun if evening.is_dated else None, zone)
+    clock = evening.clock(zone)
     advice = next_time(evening, recollection_fields, clock)
     return [replace(one, why=sentence(one.why)) for one in advice]
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import tzinfo
 from itertools import pairwise
 
@@ -16,7 +15,7 @@ from monitor.counted import counted
 from monitor.placing.shapes import Ink, Outline, Picture, Shape
 from monitor.report.evening import Evening
 from monitor.report.marks import drop, hatched, line, pull_tick, width_of, words
-from monitor.report.scales import Across, Up, bands_for, time_marks
+from monitor.report.scales import Across, Sizes, Up, bands_for, time_marks
 from monitor.report.timeline_key import key_shapes
 from monitor.report.timeline_parts import (
     deaf_stretches,
@@ -26,24 +25,13 @@ from monitor.report.timeline_parts import (
     usual_step_s,
 )
 from monitor.report.title import subtitle_of, title_of
-from monitor.report.words import EveningClock, number, put_words
+from monitor.report.words import number, put_words
 
 SHORTEST_S = 600.0
 """No picture shows less time across: its marks are minutes."""
 MANY = 400
 """From so many rings on, marks shrink, down to half of their size."""
 _LEVEL_DB = (-70.0, 0.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Sizes:
-    """A picture's own measures: width, size of type, height of a band's row."""
-
-    width: float
-    type: float
-    row: float
-    left: float
-    most_marks: int
 
 
 WIDE = Sizes(1000.0, 15.0, 19.0, 58.0, 13)
@@ -56,7 +44,7 @@ class _Timeline:
 
     def __init__(self, evening: Evening, sizes: Sizes, zone: tzinfo | None, caption: bool) -> None:
         self.evening, self.sizes = evening, sizes
-        self.clock = EveningClock(evening.begun if evening.is_dated else None, zone)
+        self.clock = evening.clock(zone)
         self.caption = caption
         heard = [ring.frequency_hz for ring in evening.rings]
         moved = [move.centre_hz for move in evening.moves if move.centre_hz]

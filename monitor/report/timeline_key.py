@@ -3,24 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Protocol
 
 from monitor.placing.shapes import Shape
 from monitor.report.evening import Evening
 from monitor.report.marks import drop, flow, hatched, line, pull_tick, radius_of, tail_of, words
+from monitor.report.scales import Sizes
 
 _HEAD = 2.0 * radius_of(-20.0)
 
 
-class _Sizes(Protocol):
-    @property
-    def width(self) -> float: ...
-
-    @property
-    def type(self) -> float: ...
-
-
-def key_shapes(evening: Evening, sizes: _Sizes, top: float) -> tuple[list[Shape], float]:
+def key_shapes(evening: Evening, sizes: Sizes, top: float) -> tuple[list[Shape], float]:
     """Return the key's shapes and where the picture ends below them."""
     entries = list(_entries(evening))
     height = sizes.type
