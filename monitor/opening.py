@@ -104,7 +104,7 @@ def open_adviser(settings: Settings, equaliser: Equaliser, path: Path, boot_id: 
 
 
 def open_soundcheck(
-    settings: Settings, adviser: Adviser, path: Path, boot_id: str, stage: Stage | None
+    settings: Settings, adviser: Adviser, path: Path, stage: Stage | None
 ) -> SoundcheckClerk:
     """Return the soundcheck's clerk at work; what it keeps for a restart is at ``path``.
 
@@ -122,19 +122,15 @@ def open_soundcheck(
             box_sources(settings) if stage is None else stage_sources(settings, stage.tap_line)
         ),
         ring_out=phase,
-        boot_id=boot_id,
         first_plan=(lambda: None) if stage is None else stage.plan,
     )
 
 
-def open_access(
-    settings: Settings, path: Path, boot_id: str, tell: Callable[[str], object]
-) -> AccessClerk:
+def open_access(settings: Settings, path: Path, tell: Callable[[str], object]) -> AccessClerk:
     """Return the doors' clerk at work; who is paired is at ``path``, for nobody else to read."""
     clerk = AccessClerk(
         KeptFile(path, key="access", what="who is paired", private=True),
         Doorkeeper(settings.access.control, settings.access.code),
-        boot_id=boot_id,
         tell=tell,
     )
     clerk.wait_until_begun(START_S)
