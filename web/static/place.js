@@ -4,7 +4,7 @@ import { giveHands, named } from "./hands.js";
 import { morph } from "./morph.js";
 import * as plan from "./plan.js";
 import { at, create, fill, isNew, rows, text, unbroken } from "./parts.js";
-import { getPatiently, once, post, send } from "./send.js";
+import { getPatiently, once, pause, post, send } from "./send.js";
 import { endStep } from "./soundcheck.js";
 import { showForms, typed } from "./thing.js";
 
@@ -23,7 +23,6 @@ let loading = false;
 let loadAgainAt = 0; // not before
 let saving = false;
 let trouble = "";
-const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
 const signed = (db) => `${db < 0 ? "\u2212" : "+"}${Math.abs(db).toFixed(1)}`;
 const spoken = (words) => text(at("plan-spoken"), words);
 
@@ -163,7 +162,7 @@ function pickList() {
   }
   if (!chosen || !plan.thing(...chosen)) chosen = all[0] ?? null;
   at("thing").hidden = !chosen;
-  if (chosen) pick.value = `${chosen[0] === "mouth" ? "microphone" : chosen[0]} ${chosen[1]}`;
+  if (chosen) pick.value = `${plan.listOf(chosen[0])} ${chosen[1]}`;
 }
 
 function refresh() {
@@ -288,7 +287,7 @@ for (const form of [at("thing"), at("space")]) {
 at("thing").addEventListener("click", (event) => {
   if (!("remove" in event.target.dataset)) return;
   const name = plan.nameOf(...chosen);
-  plan.remove(chosen[0] === "mouth" ? "microphone" : chosen[0], chosen[1]);
+  plan.remove(plan.listOf(chosen[0]), chosen[1]);
   chosen = null;
   changed(`${name} removed; undo brings it back`);
   at("pick").focus();
