@@ -185,6 +185,7 @@ ROOMLESS = {
                 "present",
                 "present_advice",
                 "present_ring",
+                "present_snapshot",
                 "printed",
             ),
             *("ring_rows", "settings", "settings_kept", "settings_pins", "settings_reader"),
