@@ -56,9 +56,7 @@ class _Grid:
         return self.low + _TOP + (_BOTTOM - _TOP) * min(max(part, 0.0), 1.0)
 
 
-def curve_picture(
-    evening: Evening, *, caption: bool = False, zone: tzinfo | None = None
-) -> Picture:
+def curve_picture(evening: Evening, *, caption: bool = False, zone: tzinfo | None) -> Picture:
     """Return the equaliser as it stood at the end, with the gig's rings above it.
 
     Parameters
@@ -66,8 +64,8 @@ def curve_picture(
     evening : Evening
     caption : bool
         Write venue and date above: for a picture that stands alone.
-    zone : tzinfo, optional
-        The local time to show; the machine's by default.
+    zone : tzinfo or None
+        The local time to show; None is the machine's.
     """
     grid = _Grid(evening, _CAPTION if caption else 0.0)
     shapes: list[Shape] = [

@@ -236,7 +236,7 @@ def _folded(said: str, sizes: Sizes) -> list[str]:
 
 
 def timeline_picture(
-    evening: Evening, *, wide: bool = True, caption: bool = False, zone: tzinfo | None = None
+    evening: Evening, *, wide: bool = True, caption: bool = False, zone: tzinfo | None
 ) -> Picture:
     """Return the gig as shapes.
 
@@ -247,7 +247,7 @@ def timeline_picture(
         False: for a phone held upright.
     caption : bool
         Write venue, date and counts above: for a picture that stands alone.
-    zone : tzinfo, optional
-        The local time to show; the machine's by default.
+    zone : tzinfo or None
+        The local time to show; None is the machine's.
     """
     return _Timeline(evening, WIDE if wide else NARROW, zone, caption).picture()
