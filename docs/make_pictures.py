@@ -21,7 +21,8 @@ from PIL import Image
 from firmware.example_faces import EXAMPLE_FACES
 from firmware.faces import draw_face
 from monitor.link.client import LinkClient
-from monitor.placing.drawing import write_png
+from monitor.placing.drawing import plan_picture
+from monitor.placing.picture_file import write_png
 from monitor.placing.reckon import reckon
 from monitor.placing.stage_file import EXAMPLE, read_stage
 from monitor.report.pictures import gig_png
@@ -137,10 +138,10 @@ def report_picture(target: Path) -> None:
     target.write_bytes(gig_png(record(40), zone=UTC))
 
 
-def plan_picture(target: Path) -> None:
+def example_plan(target: Path) -> None:
     """Draw the example's plan as ``howl-lantern plan`` does."""
     stage = read_stage(EXAMPLE)
-    write_png(target, stage, reckon(stage))
+    write_png(target, plan_picture(stage, reckon(stage), caption=True))
 
 
 def main() -> None:
@@ -150,7 +151,7 @@ def main() -> None:
     page_picture(PICTURES / "page-howl.png")
     after_picture(PICTURES / "page-after.png")
     report_picture(PICTURES / "report.png")
-    plan_picture(PICTURES / "stage-plan.png")
+    example_plan(PICTURES / "stage-plan.png")
     for path in sorted(PICTURES.glob("*.png")):
         print(f"{path.name}: {path.stat().st_size} bytes")
 

@@ -44,7 +44,7 @@ def pattern_steps(pattern: LampPattern, *, dimmable: bool) -> Iterator[tuple[flo
 
 
 class NoLamp:
-    """A lamp that is off by setting or lacks a package; ``health()`` says which."""
+    """No LED: off by setting, not to be had, or shown on the page only; ``health()`` says which."""
 
     def __init__(self, health: str) -> None:
         self._health = health

@@ -35,13 +35,16 @@ class SettingError(ValueError):
 
 
 class NoPanel:
-    """No display, by setting; ``health()`` is "off"."""
+    """No display: off by setting, or shown on the page only; ``health()`` says which."""
+
+    def __init__(self, health: str) -> None:
+        self._health = health
 
     def show(self, image: Image.Image) -> None:
         """Do nothing."""
 
     def health(self) -> str:
-        return "off"
+        return self._health
 
     def close(self) -> None:
         """Do nothing."""
@@ -210,7 +213,7 @@ def open_panel(
         Never raises; ``health()`` says what is wrong.
     """
     if driver == "none":
-        return NoPanel()
+        return NoPanel("off")
     is_spi = driver in LCD_DRIVERS
     where = f"{driver}, " + (f"SPI {bus}" if is_spi else f"I2C bus {bus}, address 0x{address:02X}")
 

@@ -10,6 +10,7 @@ import ctypes
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -86,3 +87,21 @@ def is_trusted() -> bool:
     except (OSError, AttributeError):
         return False
     return bool(0 <= state < _TIME_ERROR)
+
+
+def utc_text(utc_s: float | None) -> str | None:
+    """Return a date as ISO 8601 to the second; None for none, and for one out of this world."""
+    if utc_s is None:
+        return None
+    try:
+        return datetime.fromtimestamp(round(utc_s), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    except (ValueError, OverflowError, OSError):
+        return None
+
+
+def utc_seconds(text: str) -> float | None:
+    """Return what ``utc_text`` was made of, None if it was not made by it."""
+    try:
+        return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC).timestamp()
+    except (ValueError, OverflowError):
+        return None

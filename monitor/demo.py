@@ -19,7 +19,9 @@ import time
 from collections.abc import Mapping
 from pathlib import Path
 
-from firmware.ports import AudioSource, Lamp, LampPattern, Panel
+from firmware.lamp import NoLamp
+from firmware.panel import NoPanel
+from firmware.ports import AudioSource
 from monitor import watch
 from monitor.advice.equaliser import Equaliser
 from monitor.errors import LanternError
@@ -32,34 +34,6 @@ LOG = logging.getLogger(__name__)
 PAGE_RESTART_S = 1.0
 MOST_PAGE_RESTARTS = 5
 PAGE_STEADY_S = 30.0
-
-
-class DemoLamp:
-    """A lamp that is only shown on the page."""
-
-    def show(self, pattern: LampPattern) -> None:
-        """The pattern goes out with every snapshot anyway."""
-
-    def health(self) -> str:
-        """Always well."""
-        return "ok"
-
-    def close(self) -> None:
-        """Nothing to release."""
-
-
-class DemoPanel:
-    """A panel that is only shown on the page."""
-
-    def show(self, image: object) -> None:
-        """The picture goes out with every snapshot anyway."""
-
-    def health(self) -> str:
-        """Always well."""
-        return "ok"
-
-    def close(self) -> None:
-        """Nothing to release."""
 
 
 def free_port(host: str, wanted: int) -> int:
@@ -282,15 +256,14 @@ def run(settings: Settings, stop: threading.Event) -> None:
         page.start()
         print(welcome(url, note), flush=True)
 
-    lamp: Lamp = DemoLamp()
-    panel: Panel = DemoPanel()
     try:
         watch.run(
             settings,
             stop,
             open_source=open_stage,
-            lamp_opener=lambda _: lamp,
-            panel_opener=lambda _: panel,
+            # Both are on the page only: what they show goes out with every snapshot anyway.
+            lamp_opener=lambda _: NoLamp("ok"),
+            panel_opener=lambda _: NoPanel("ok"),
             socket_path=Path(settings.link.socket),
             journal_path=Path(settings.journal.file),
             stage_of=lambda source: source,  # type: ignore[arg-type,return-value]

@@ -8,8 +8,9 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from firmware import button, lamp
 from firmware.button import GpioButton, NoButton
-from firmware.ports import AudioSource, Face, Lamp, LampPattern, Panel
+from firmware.ports import AudioSource, Face, Lamp, Panel
 from monitor.access.clerk import AccessClerk
 from monitor.access.doorkeeper import Doorkeeper
 from monitor.advice.equaliser import Equaliser
@@ -50,9 +51,7 @@ def open_microphone(settings: Settings) -> AudioSource:
 
 def open_lamp(settings: Settings) -> Lamp:
     """Return the lamp of the settings; its health says if there is none."""
-    from firmware.lamp import open_lamp as opened
-
-    return opened(gpio_pin=settings.lamp.gpio_pin, enabled=settings.lamp.enabled)
+    return lamp.open_lamp(gpio_pin=settings.lamp.gpio_pin, enabled=settings.lamp.enabled)
 
 
 def open_panel(settings: Settings) -> Panel:
@@ -74,10 +73,8 @@ def open_button(
     settings: Settings, *, on_press: Callable[[], None], on_hold: Callable[[], None]
 ) -> GpioButton | NoButton:
     """Return the button of the settings; its health says if there is none."""
-    from firmware.button import open_button as opened
-
     choice = settings.button
-    return opened(
+    return button.open_button(
         gpio_pin=choice.gpio_pin, enabled=choice.enabled, on_press=on_press, on_hold=on_hold
     )
 
@@ -107,7 +104,7 @@ def open_adviser(settings: Settings, equaliser: Equaliser, path: Path, boot_id: 
 
 
 def open_soundcheck(
-    settings: Settings, adviser: Adviser, path: Path, boot_id: str, stage: Stage | None
+    settings: Settings, adviser: Adviser, path: Path, stage: Stage | None
 ) -> SoundcheckClerk:
     """Return the soundcheck's clerk at work; what it keeps for a restart is at ``path``.
 
@@ -125,19 +122,15 @@ def open_soundcheck(
             box_sources(settings) if stage is None else stage_sources(settings, stage.tap_line)
         ),
         ring_out=phase,
-        boot_id=boot_id,
         first_plan=(lambda: None) if stage is None else stage.plan,
     )
 
 
-def open_access(
-    settings: Settings, path: Path, boot_id: str, tell: Callable[[str], object]
-) -> AccessClerk:
+def open_access(settings: Settings, path: Path, tell: Callable[[str], object]) -> AccessClerk:
     """Return the doors' clerk at work; who is paired is at ``path``, for nobody else to read."""
     clerk = AccessClerk(
         KeptFile(path, key="access", what="who is paired", private=True),
         Doorkeeper(settings.access.control, settings.access.code),
-        boot_id=boot_id,
         tell=tell,
     )
     clerk.wait_until_begun(START_S)
@@ -191,27 +184,10 @@ def put_back(stage: Stage, kept: Advised) -> None:
             LOG.warning("a slider of the practice stage stays at 0: %s", error)
 
 
-class BrokenLamp:
-    """Stands in for a lamp that could not be opened."""
-
-    def __init__(self, why: Exception) -> None:
-        self._why = why
-
-    def show(self, pattern: LampPattern) -> None:
-        """Nothing to light."""
-
-    def health(self) -> str:
-        """Return why."""
-        return f"the lamp cannot be opened: {self._why}"
-
-    def close(self) -> None:
-        """Nothing to release."""
-
-
 def lamp_or_stand_in(settings: Settings, opener: Callable[[Settings], Lamp]) -> Lamp:
     """Return the lamp, or one that says why there is none."""
     try:
         return opener(settings)
     except Exception as error:  # no lamp is no reason not to listen
         LOG.exception("the lamp cannot be opened")
-        return BrokenLamp(error)
+        return lamp.NoLamp(f"the lamp cannot be opened: {error}")

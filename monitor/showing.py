@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from firmware.ports import Face, LampPattern
-from monitor import present
+from monitor import present, present_snapshot
 from monitor.aside import Aside
 from monitor.hearing import Hearing
 from monitor.listening.levels import Levels
@@ -75,7 +75,7 @@ class Showing:
         self._state = ""
         self._seq = 0
         self._snapshot_mono_s = 0.0
-        self._equaliser_fields = present.equaliser_fields(parts.equaliser)
+        self._equaliser_fields = present_snapshot.equaliser_fields(parts.equaliser)
 
     def take_address(self, url: str) -> None:
         """Show the page's address on the panel."""
@@ -199,7 +199,7 @@ class Showing:
         parts: dict[str, Any] = {
             "equaliser": self._equaliser_fields,
             "lamp": {"pattern": self._pattern, "health": self._parts.lamp.health()},
-            "panel": present.panel_fields(
+            "panel": present_snapshot.panel_fields(
                 picture.width, picture.height, picture.bits, self._parts.panel.health()
             ),
             "button": {"health": self._parts.hand.health()},
@@ -225,7 +225,7 @@ class Showing:
         }
         if self._parts.stage is not None:
             parts["stage"] = self._parts.stage.state()
-        snapshot = present.snapshot(
+        snapshot = present_snapshot.snapshot(
             situation,
             seq=self._seq,
             audio_age_s=self._hearing.audio_age_s(now_mono_s),

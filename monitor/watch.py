@@ -248,24 +248,20 @@ def _open_desk(
     tell_code: Callable[[str], object],
 ) -> Desk:
     """Open the clerks and the desk before them."""
-    settings, boot_id = start.settings, start.boot_id
+    settings = start.settings
     if stage is not None:
         opening.put_back(stage, adviser.wait_until_begun(opening.START_S))
     soundcheck = start.keep(
-        opening.open_soundcheck(
-            settings, adviser, start.beside_journal(SOUNDCHECK_FILE), boot_id, stage
-        )
+        opening.open_soundcheck(settings, adviser, start.beside_journal(SOUNDCHECK_FILE), stage)
     )
-    access = start.keep(
-        opening.open_access(settings, start.beside_journal(ACCESS_FILE), boot_id, tell_code)
-    )
+    access = start.keep(opening.open_access(settings, start.beside_journal(ACCESS_FILE), tell_code))
     gigs = start.keep(
         opening.open_gigs(
             settings,
             journal,
             adviser,
             soundcheck,
-            boot_id=boot_id,
+            boot_id=start.boot_id,
             session=start.session,
             equaliser=start.equaliser,
         )
@@ -276,7 +272,7 @@ def _open_desk(
         soundcheck=soundcheck,
         access=access,
         gigs=gigs,
-        boot_id=boot_id,
+        boot_id=start.boot_id,
         stage=stage,
     )
 

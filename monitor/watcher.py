@@ -11,7 +11,7 @@ import time
 from collections.abc import Sequence
 
 from firmware.ports import AudioBlock
-from monitor import present
+from monitor import present_snapshot
 from monitor.adviser.handover import Handover
 from monitor.adviser.practice_desk import desk_stands
 from monitor.aside import Aside
@@ -190,7 +190,7 @@ class Watcher:
         for event, shown in taken:
             ring = event.ring
             self._parts.server.publish_event(
-                present.ring_message(
+                present_snapshot.ring_message(
                     shown,
                     event.kind,
                     start_s=ring.start_s,

@@ -1,5 +1,5 @@
 # shellcheck shell=sh
-# Names and places that install and remove share, and how they speak.  Read with `.`, not run.
+# Names and places that the scripts here share, and how they speak.  Read with `.`, not run.
 # DESTDIR puts a folder before every place: for the tests, which also bring their own systemctl.
 
 dest=${DESTDIR:-}
@@ -38,6 +38,10 @@ lock() {
         fail "$home cannot be made; is the card full or write-protected?"
     exec 9>"$home/lock"
     flock -n 9 || fail "another install or remove is at work; wait for its end and try again"
+}
+
+version_in() { # FOLDER of a release's source: the version it has
+    sed -n 's/^version = "\(.*\)"$/\1/p' "$1/pyproject.toml" | head -n 1
 }
 
 # In a chroot (an image being built) there is no service manager to talk to.

@@ -1,10 +1,6 @@
 # shellcheck shell=sh
 # Makes one release beside the others: an environment of its own.  Read by install.
 
-version_here() {
-    sed -n 's/^version = "\(.*\)"$/\1/p' "$source/pyproject.toml" | head -n 1
-}
-
 unused() { # all but the running release and the one before, a line each
     for folder in "$releases"/*; do
         case ${folder##*/} in

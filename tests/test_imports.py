@@ -118,11 +118,17 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     "monitor.journal": (
         "monitor.busy",
         "monitor.clock",
+        "monitor.link.messages",
         "monitor.memory",
         "monitor.signs",
         "monitor.uids",
     ),
-    "monitor.memory": ("monitor.advice", "monitor.counted", "monitor.listening"),
+    "monitor.memory": (
+        "monitor.advice",
+        "monitor.clock",
+        "monitor.counted",
+        "monitor.listening",
+    ),
     # Beside the watcher, never inside it: none of them starts its parts but to look at them.
     "monitor.commands": (
         "firmware",
@@ -179,6 +185,7 @@ ROOMLESS = {
                 "present",
                 "present_advice",
                 "present_ring",
+                "present_snapshot",
                 "printed",
             ),
             *("ring_rows", "settings", "settings_kept", "settings_pins", "settings_reader"),

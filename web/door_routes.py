@@ -16,11 +16,11 @@ from web.doors import (
     COOKIE_LASTS_S,
     Doors,
     asker,
-    may_change,
     shown_key,
     wait,
 )
-from web.guard import refusal
+from web.gate import changing
+from web.guard import MAX_BODY_BYTES, refusal
 
 
 def add_doors(app: Flask, client: LinkClient) -> None:
@@ -72,17 +72,11 @@ def add_doors(app: Flask, client: LinkClient) -> None:
             },
         )
 
-    @app.post(f"{API}/unpair")
-    def unpair() -> JsonAnswer:
-        refused = may_change(request)
-        if refused is not None:
-            return refused
+    @changing(app, "/unpair", longest_bytes=MAX_BODY_BYTES)
+    def unpair(body: dict[str, Any]) -> JsonAnswer:
         phone, problem = doors.phone_of(request)
         if phone is None:  # also with open control: only who is paired may turn others away
             return problem or line("only a paired phone can unpair one", 403)
-        body: Any = json_body()
-        if not isinstance(body, dict):
-            return line('a JSON object with "phone" is expected', 400)
         answer = _passed_on(client, {"class": "unpair", "phone": body.get("phone")})
         doors.forget()
         if answer[1] == 200 and body.get("phone") in (phone, "all"):

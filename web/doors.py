@@ -22,7 +22,7 @@ from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError, Message
 from web.answers import JsonAnswer, line, newest_snapshot, not_yet, put_off, refused_with
 from web.crowd import Pace
-from web.guard import MAX_BODY_BYTES, refusal
+from web.guard import refusal
 
 COOKIE = "lantern_key"
 COOKIE_LASTS_S = 400 * 24 * 3600
@@ -164,7 +164,7 @@ def own_doors() -> Doors:
     return doors
 
 
-def may_change(request: Request, *, longest_bytes: int = MAX_BODY_BYTES) -> JsonAnswer | None:
+def may_change(request: Request, *, longest_bytes: int) -> JsonAnswer | None:
     """Why a request that would change something is refused, ready to be sent; None if it is not.
 
     Every route that changes something asks this first.  401 has ``pair``: a key would help.  403:

@@ -39,7 +39,6 @@ def changing(app: Flask, path: str, *, longest_bytes: int) -> Callable[[View], V
                 return line("a JSON object is expected", 400)
             return view(body)
 
-        gated.is_gated = True  # type: ignore[attr-defined]
         app.add_url_rule(API + path, f"change{path}", gated, methods=["POST"])
         return view
 

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta, timezone, tzinfo
 from typing import Any, Literal
 
 from monitor.placing.shapes import Theme
-from web.guard import HEADERS
 
 Fields = Mapping[str, Any]
 LOOKS: dict[str, Theme | None] = {"day": "day", "night": "night", "page": None}
@@ -129,21 +125,3 @@ FORMS: dict[str, Form] = {
     "happenings.csv": Form("text/csv", _csv("happenings"), is_download=True),
 }
 """By the name after the gig's; ``record.json`` is the record as it is."""
-
-_STYLE = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL)
-
-
-def policy_of(html: str) -> str:
-    """The content policy of a page that carries its own style: that style, and nothing else.
-
-    A style is let in by the digest of its text (Content Security Policy Level 3, 2.3.1), so that
-    a name with markup in it could still bring none of its own.
-    """
-    digests = [
-        base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-        for style in _STYLE.findall(html)
-    ]
-    allowed = " ".join(f"'sha256-{digest}'" for digest in digests) or "'none'"
-    policy = HEADERS["Content-Security-Policy"]
-    closed = policy.replace("script-src 'self'", "script-src 'none'")
-    return closed.replace("style-src 'self'", f"style-src {allowed}")

@@ -26,7 +26,7 @@ from web.answers import (
     whole_number,
 )
 from web.gate import changing
-from web.gig_forms import FORMS, LOOKS, UTC_OFFSETS_MIN, Wish, policy_of, zone_of
+from web.gig_forms import FORMS, LOOKS, UTC_OFFSETS_MIN, Wish, zone_of
 from web.guard import MOST_BODY_BYTES
 from web.records import Busy, NoRecord, Record, Records
 
@@ -140,10 +140,12 @@ def _no_gig(uid: str) -> JsonAnswer:
 
 def _drawn(record: Record, memory: Mapping[str, Any] | None, name: str, wish: Wish) -> Response:
     form = FORMS[name]
-    body = form.make(record.fields, memory, wish)
-    response = Response(body, mimetype=form.mimetype)
-    if form.mimetype == "text/html" and isinstance(body, str):
-        response.headers["Content-Security-Policy"] = policy_of(body)
+    response = Response(form.make(record.fields, memory, wish), mimetype=form.mimetype)
+    if form.mimetype == "text/html":
+        from monitor.report.page_style import POLICY
+
+        # What a page cannot forbid in itself (Content Security Policy Level 3, 6.4.2).
+        response.headers["Content-Security-Policy"] = f"{POLICY}; frame-ancestors 'none'"
     return response
 
 

@@ -11,7 +11,7 @@ from firmware.supervisor import Supervisor
 from monitor.link.client import LinkClient
 from monitor.link.messages import LinkError
 from web.address import own_address
-from web.app import MAX_STREAMS, create_app
+from web.app import create_app
 from web.server import Served
 from web.sound import LISTENERS
 
@@ -47,8 +47,8 @@ def serve(
     port: int,
     socket_path: str,
     *,
-    spare_socket: Path | None = None,
-    max_streams: int = MAX_STREAMS,
+    spare_socket: Path | None,
+    max_streams: int,
 ) -> None:
     """Serve until SIGTERM or SIGINT; ``spare_socket`` is where the watcher may be instead.
 

@@ -188,14 +188,14 @@ class Broadcast:
                         with self._condition:
                             self.stuck_count += 1
                         return
-                    self._wait(self._number, HEARTBEAT_S)
+                    self._wait(self._number)
                     continue
                 taken_s = time.monotonic()
                 number, text = self._after(number)
                 if text:
                     yield text
                 else:
-                    self._wait(number, HEARTBEAT_S)
+                    self._wait(number)
         finally:
             self._leave()
 
@@ -209,10 +209,10 @@ class Broadcast:
             shown, newest = self._shown, self._number
         return newest, event("now", told(*shown))
 
-    def _wait(self, number: int, timeout_s: float) -> None:
+    def _wait(self, number: int) -> None:
         with self._condition:
             self._condition.wait_for(
-                lambda: self._number != number or self._client.closed, timeout_s
+                lambda: self._number != number or self._client.closed, HEARTBEAT_S
             )
 
     def _join(self) -> None:

@@ -38,8 +38,6 @@ class AccessClerk:
         Where it is kept over a restart, for as long as the box lives.
     doorkeeper : Doorkeeper
         Belongs to this clerk from now on.
-    boot_id : str
-        What this boot is called.
     tell : callable
         Is given each code that the panel shows, where a person can read it in another way too.
 
@@ -54,13 +52,11 @@ class AccessClerk:
         kept: KeptFile,
         doorkeeper: Doorkeeper,
         *,
-        boot_id: str,
         tell: Callable[[str], object] = lambda _: None,
     ) -> None:
         self._kept = kept
         self._doorkeeper = doorkeeper
         self._phones = Phones()
-        self._boot_id = boot_id
         self._tell = tell
         self._told = ""
         self._trouble = ""
@@ -166,13 +162,13 @@ class AccessClerk:
             self._tell(code)
 
     def _restore(self) -> None:
-        now = self._now()
+        now = clock.now()
         kept = self._kept.read(now)
         if kept is None:
             return
         self._phones.restore(kept.content)
         self._doorkeeper.restore(
-            kept.content, same_boot=kept.written.boot_id == self._boot_id, now_s=now.uptime_s
+            kept.content, same_boot=kept.written.boot_id == now.boot_id, now_s=now.uptime_s
         )
 
     def _answered(self, command: Message) -> Answer:
@@ -187,7 +183,7 @@ class AccessClerk:
             return {"class": "error", "message": f"pairing failed: {type(error).__name__}"}
 
     def _answer(self, command: Message) -> Answer:
-        name, now = command["class"], self._now()
+        name, now = command["class"], clock.now()
         if name == "key_check":
             phone = self._phones.known(command["key_digest"])
             return _UNPAIRED if phone is None else {"class": "key", "phone": phone.id}
@@ -231,10 +227,7 @@ class AccessClerk:
     def _keep(self) -> bool:
         with self._lock:
             content = {**self._phones.kept, **self._doorkeeper.kept}
-        return self._kept.write(content, self._now())
-
-    def _now(self) -> Now:
-        return clock.now()
+        return self._kept.write(content, clock.now())
 
 
 _UNPAIRED = {"class": "error", "message": "that phone is not paired", "why": "unpaired"}

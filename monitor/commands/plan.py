@@ -8,7 +8,8 @@ from pathlib import Path
 
 from monitor.errors import UsageError
 from monitor.output_file import check_outputs
-from monitor.placing.drawing import write_png, write_svg
+from monitor.placing.drawing import plan_picture
+from monitor.placing.picture_file import write_png, write_svg
 from monitor.placing.reckon import reckon
 from monitor.placing.shapes import Theme
 from monitor.placing.stage import Units
@@ -53,10 +54,9 @@ def run(wish: Wish) -> int:
     if wish.units is not None:
         stage = replace(stage, units=wish.units)
     reckoning = reckon(stage)
-    if wish.svg is not None:
-        write_svg(wish.svg, stage, reckoning, theme=wish.theme)
-    if wish.png is not None:
-        write_png(wish.png, stage, reckoning, theme=wish.theme)
+    for name, write in ((wish.svg, write_svg), (wish.png, write_png)):
+        if name is not None:
+            write(Path(name), plan_picture(stage, reckoning, caption=True), theme=wish.theme)
     if wish.json:
         print(json.dumps(reckoning.fields(), allow_nan=False))
     else:

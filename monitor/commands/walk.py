@@ -8,13 +8,14 @@ from __future__ import annotations
 import queue
 import time
 from collections.abc import Callable, Iterable
+from typing import Any
 
 import numpy as np
 
 from firmware.board import BoardTroubles, read_board
 from firmware.example_faces import EXAMPLE_FACES
 from firmware.faces import draw_face
-from firmware.ports import AudioSource, LampPattern
+from firmware.ports import AudioSource, Lamp, LampPattern, Panel
 from monitor import opening
 from monitor.commands import checks
 from monitor.commands.finding import Finding
@@ -72,46 +73,50 @@ def walk(
 
 
 def _lamp(settings: Settings, ask: Ask) -> Finding:
+    to_do = (
+        "is the LED the right way round, its long leg at the resistor, on "
+        f"GPIO {settings.lamp.gpio_pin}?"
+    )
     lamp = opening.open_lamp(settings)
-    try:
-        if lamp.health() == "off":
-            return Finding("lamp", "off, by your settings")
-        for pattern, looks in _RHYTHMS:
-            lamp.show(pattern)
-            if lamp.health() != "ok":
-                return Finding("lamp", "", lamp.health())
-            if not ask(f"The lamp {looks}. Do you see that?"):
-                return Finding(
-                    "lamp",
-                    "",
-                    f"not seen: it {looks}; is the LED the right way round, its long leg at the "
-                    f"resistor, on GPIO {settings.lamp.gpio_pin}?",
-                )
-        return Finding("lamp", "seen in all its rhythms")
-    finally:
-        lamp.close()
+    return _looked_at("lamp", lamp, _RHYTHMS, ask, seen="seen in all its rhythms", to_do=to_do)
 
 
 def _panel(settings: Settings, ask: Ask) -> Finding:
-    panel = opening.open_panel(settings)
+    to_do = (
+        "try another panel.driver, panel.rotate, width and height: howl-lantern settings "
+        "--example explains them"
+    )
     width, height = settings.panel.hung_size
+    faces = (
+        (draw_face(EXAMPLE_FACES[name], width=width, height=height), looks)
+        for name, looks in _FACES
+    )
+    panel = opening.open_panel(settings)
+    return _looked_at("panel", panel, faces, ask, seen="seen and read", to_do=to_do)
+
+
+def _looked_at(
+    part: str,
+    shown: Lamp | Panel,
+    shows: Iterable[tuple[Any, str]],
+    ask: Ask,
+    *,
+    seen: str,
+    to_do: str,
+) -> Finding:
+    """Show one thing after the other, as long as the person sees what it looks like."""
     try:
-        if panel.health() == "off":
-            return Finding("panel", "off, by your settings")
-        for name, looks in _FACES:
-            panel.show(draw_face(EXAMPLE_FACES[name], width=width, height=height))
-            if panel.health() != "ok":
-                return Finding("panel", "", panel.health())
-            if not ask(f"The panel {looks}. Do you see that?"):
-                return Finding(
-                    "panel",
-                    "",
-                    f"not seen: it {looks}; try another panel.driver, panel.rotate, width and "
-                    "height: howl-lantern settings --example explains them",
-                )
-        return Finding("panel", "seen and read")
+        if shown.health() == "off":
+            return Finding(part, "off, by your settings")
+        for what, looks in shows:
+            shown.show(what)
+            if shown.health() != "ok":
+                return Finding(part, "", shown.health())
+            if not ask(f"The {part} {looks}. Do you see that?"):
+                return Finding(part, "", f"not seen: it {looks}; {to_do}")
+        return Finding(part, seen)
     finally:
-        panel.close()
+        shown.close()
 
 
 def _button(settings: Settings, say: Callable[[str], object]) -> Finding:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from monitor.gig_clerk.gig import Gig
 from monitor.gig_clerk.keeping import GigKeeping
 from monitor.gigs.noticing import Noticed
 from monitor.journal.asks import DeleteGig, DeleteVenue, GigChange, NameGig, VenueChange
@@ -70,20 +71,20 @@ class GigDesk:
 
     def _begin(self, command: Message, reply: Reply) -> None:
         self._keeping.turn(self._keeping.evening.begin(self._uptime_s()))
-        self._settle(GigChange(self._on(command)), reply)
+        self._settle(GigChange(self._on(command).uid), reply)
 
     def _end(self, command: Message, reply: Reply) -> None:
-        uid = self._on(command)
+        gig = self._on(command)
         self._keeping.turn(self._keeping.evening.end(self._uptime_s()))
-        self._settle(GigChange(uid), reply)
+        self._settle(GigChange(gig.uid), reply)
 
     def _venue(self, command: Message, reply: Reply) -> None:
         keeping = self._keeping
         uid, name = command.get("venue"), command.get("name", "")
         if uid is None:
             uid = self._known(name)
-        elif uid not in keeping.venues:
-            raise ValueError(f"no venue {uid!r} is known; load the list of venues again")
+        else:
+            self._name_of(uid)
         if uid is None:
             uid = new_uid()
             keeping.venues[uid] = name
@@ -93,27 +94,25 @@ class GigDesk:
         keeping.turn(keeping.evening.chose_venue(self._uptime_s(), is_another=is_another))
         if keeping.gig is not None:
             keeping.gig.venue_uid, keeping.gig.venue_name = uid, keeping.venues[uid]
-        self._settle(GigChange(self._on(command), venue_uid=uid), reply, venue=uid)
+        self._settle(GigChange(self._on(command).uid, venue_uid=uid), reply, venue=uid)
 
     def _clear_venue(self, command: Message, reply: Reply) -> None:
-        uid = self._on(command)
-        if self._keeping.gig is not None:
-            self._keeping.gig.venue_uid = self._keeping.gig.venue_name = None
-        self._settle(GigChange(uid, venue_uid=""), reply)
+        gig = self._on(command)
+        gig.venue_uid = gig.venue_name = None
+        self._settle(GigChange(gig.uid, venue_uid=""), reply)
 
     def _rename(self, command: Message, reply: Reply) -> None:
         keeping, name = self._keeping, command["name"]
         venue = command.get("venue")
         if venue is None:
-            uid = command.get("gig") or self._on(command)
+            uid = command.get("gig") or self._on(command).uid
             if keeping.gig is None or keeping.gig.uid != uid:
                 self._journal.ask(NameGig(uid, name), self._changed_it(reply))
                 return
             keeping.gig.title = name
             self._settle(GigChange(uid, title=name), reply)
             return
-        if venue not in keeping.venues:
-            raise ValueError(f"no venue {venue!r} is known; load the list of venues again")
+        self._name_of(venue)
         other = self._known(name)
         if other not in (None, venue):
             raise ValueError(f"another venue is called {name!r} already; choose that one instead")
@@ -123,11 +122,9 @@ class GigDesk:
         self._settle(VenueChange(venue, name), reply, venue=venue)
 
     def _song(self, command: Message, reply: Reply) -> None:
-        self._on(command)
-        gig = self._keeping.gig
-        if gig is not None:
-            gig.song += 1
-            self._mark("song", {"n": gig.song}, reply, song=gig.song)
+        gig = self._on(command)
+        gig.song += 1
+        self._mark("song", {"n": gig.song}, reply, song=gig.song)
 
     def _note(self, command: Message, reply: Reply) -> None:
         self._on(command)
@@ -135,37 +132,46 @@ class GigDesk:
 
     def _delete(self, command: Message, reply: Reply) -> None:
         keeping = self._keeping
-        gig, venue = command.get("gig"), command.get("venue")
+        gig = command.get("gig")
         if gig is not None:
             if keeping.gig is not None and keeping.gig.uid == gig:
                 raise ValueError("this gig is on; end it before you delete it")
             self._journal.ask(DeleteGig(gig), self._changed_it(reply))
             return
-        if venue not in keeping.venues:
-            raise ValueError(f"no venue {venue!r} is known; load the list of venues again")
-        name, there = keeping.venues.pop(venue), keeping.gig
-        was_there = there is not None and there.venue_uid == venue
-        if was_there and there is not None:
+        venue = command["venue"]
+        name = self._name_of(venue)
+        del keeping.venues[venue]
+        there = keeping.gig
+        if there is not None and there.venue_uid != venue:
+            there = None
+        if there is not None:
             there.venue_uid = there.venue_name = None
 
         def undo() -> None:
             keeping.venues.setdefault(venue, name)
-            if was_there and there is not None and there.venue_uid is None:
+            if there is not None and there.venue_uid is None:
                 there.venue_uid, there.venue_name = venue, name
 
         self._journal.ask(DeleteVenue(venue), self._changed_it(reply, undo))
 
     # --- answers ----------------------------------------------------------------------------
 
-    def _on(self, command: Message) -> str:
+    def _on(self, command: Message) -> Gig:
         """Return the gig that is on, if it is the one that is meant."""
         self._keeping.passed()
-        if self._keeping.gig is None:
+        gig = self._keeping.gig
+        if gig is None:
             raise ValueError(NOTHING_ON)
-        uid = self._keeping.gig.uid
-        if self._keeping.now_called(command.get("gig", uid)) != uid:
+        if self._keeping.now_called(command.get("gig", gig.uid)) != gig.uid:
             raise ValueError(ANOTHER_ON)
-        return uid
+        return gig
+
+    def _name_of(self, venue: str) -> str:
+        """Return the name of a venue that must be known."""
+        name = self._keeping.venues.get(venue)
+        if name is None:
+            raise ValueError(f"no venue {venue!r} is known; load the list of venues again")
+        return name
 
     def _known(self, name: str) -> str | None:
         """Return the venue of that name; upper and lower case are the same place."""

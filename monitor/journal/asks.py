@@ -252,6 +252,11 @@ Question = (
 )
 
 
+def content_of(happening: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the content of a happening in a record, without what stands beside it."""
+    return {key: value for key, value in happening.items() if key not in PLACED}
+
+
 def content_text(content: Mapping[str, Any]) -> str:
     """Return a happening's content as it is kept."""
     return json.dumps(

@@ -12,7 +12,6 @@ import sqlite3
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
 from monitor.clock import Now
 from monitor.journal.asks import Dated, Instant
@@ -140,21 +139,3 @@ def note_word(
             "UPDATE boots SET zero_utc_s = ?, source = ? WHERE boot_id = ?",
             (zero_utc_s, source, at.boot_id),
         )
-
-
-def utc_text(utc_s: float | None) -> str | None:
-    """Return a date as ISO 8601 to the second; None for none, and for one out of this world."""
-    if utc_s is None:
-        return None
-    try:
-        return datetime.fromtimestamp(round(utc_s), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    except (ValueError, OverflowError, OSError):
-        return None
-
-
-def utc_seconds(text: str) -> float | None:
-    """Return what ``utc_text`` was made of, None if it was not made by it."""
-    try:
-        return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC).timestamp()
-    except (ValueError, OverflowError):
-        return None

@@ -9,8 +9,9 @@ import json
 import sqlite3
 from typing import Any
 
-from monitor.journal.asks import Instant
-from monitor.journal.boots import Boots, utc_text
+from monitor.clock import utc_text
+from monitor.journal.asks import Instant, content_of
+from monitor.journal.boots import Boots
 from monitor.journal.listing import GigRow, gig_row, lasted_s, moment, without_none
 from monitor.journal.rows import COLUMNS, RingRow, from_sql, what_rang
 from monitor.journal.timeline import Timeline
@@ -67,7 +68,7 @@ def record_of(
         "gig": _gig_fields(gig, boots, line),
         "rings": sorted((_ring_fields(row, gig, line) for row in rings), key=lambda r: r["at_s"]),
         "happenings": happenings,
-        "equaliser": _plain(equalisers[-1]) if equalisers else None,
+        "equaliser": content_of(equalisers[-1]) if equalisers else None,
         "boots": _other_boots(line, boots) or None,
     }
     return without_none(record)
@@ -109,12 +110,6 @@ def _ring_fields(row: RingRow, gig: GigRow, line: Timeline) -> dict[str, Any]:
     return without_none(
         {"id": row.id, "session": row.session, **_at(at, gig, line), **what_rang(row)}
     )
-
-
-def _plain(happening: dict[str, Any]) -> dict[str, Any]:
-    """Return the content without when and what it was."""
-    when = {"at_s", "kind", "boot", "uptime_s"}
-    return {key: value for key, value in happening.items() if key not in when}
 
 
 def _other_boots(line: Timeline, boots: Boots) -> dict[str, Any]:

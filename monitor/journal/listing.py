@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
-from monitor.clock import Now
+from monitor.clock import Now, utc_text
 from monitor.journal.asks import GigStanding, Instant
-from monitor.journal.boots import Boots, utc_text
+from monitor.journal.boots import Boots
 from monitor.journal.rows import COLUMNS, RingRow, from_sql
 
 GIG_COLUMNS = (
@@ -22,31 +22,35 @@ class NotThereError(ValueError):
     """Nothing of that name is in the journal."""
 
 
+@dataclass(frozen=True, slots=True)
 class GigRow:
     """A gig as it stands in its table, with its venue's name."""
 
-    __slots__ = (
-        "begun", "box", "ended", "ended_by", "howls_gone", "rings_gone", "thinned",
-        "title", "uid", "venue_name", "venue_uid",
-    )  # fmt: skip
+    uid: str
+    title: str | None
+    venue_uid: str | None
+    venue_name: str | None
+    box: str
+    begun: Instant
+    ended: Instant | None
+    ended_by: Any
+    rings_gone: int
+    howls_gone: int
+    thinned: int
 
-    def __init__(self, values: tuple[Any, ...]) -> None:
-        self.uid: str = values[0]
-        self.title: str | None = values[1]
-        # A venue that was taken away, or never came: as if nobody had said one.
-        self.venue_uid: str | None = None if values[3] is None else values[2]
-        self.venue_name: str | None = values[3]
-        self.box: str = values[4]
-        self.begun = Instant(values[5], values[6])
-        self.ended = None if values[7] is None else Instant(values[7], values[8])
-        self.ended_by: Any = values[9]
-        self.rings_gone: int = values[10]
-        self.howls_gone: int = values[11]
-        self.thinned: int = values[12]
-
-    def values(self) -> tuple[Any, ...]:
-        """Return all of it, to see whether it is as it was."""
-        return tuple(getattr(self, name) for name in self.__slots__)
+    @classmethod
+    def of(cls, values: tuple[Any, ...]) -> GigRow:
+        """Return the gig that ``SELECT GIG_COLUMNS`` gave."""
+        uid, title, venue_uid, venue_name, box, *instants, ended_by, rings, howls, thinned = values
+        if venue_name is None:
+            venue_uid = None  # taken away, or never came: as if nobody had said one
+        begun, ended = (
+            Instant(*instants[:2]),
+            None if instants[2] is None else Instant(*instants[2:]),
+        )
+        return cls(
+            uid, title, venue_uid, venue_name, box, begun, ended, ended_by, rings, howls, thinned
+        )
 
     def venue(self) -> dict[str, str] | None:
         """Return the venue as it is told, None if nobody said one."""
@@ -66,12 +70,12 @@ def gig_row(connection: sqlite3.Connection, uid: str) -> GigRow:
     values = connection.execute(f"{GIGS} WHERE g.uid = ?", (uid,)).fetchone()
     if values is None:
         raise NotThereError(f"no gig {uid!r} is kept; look at the list of gigs for its name")
-    return GigRow(values)
+    return GigRow.of(values)
 
 
 def gigs_in_order(connection: sqlite3.Connection, boots: Boots) -> list[GigRow]:
     """Return all gigs, the oldest first."""
-    gigs = [GigRow(values) for values in connection.execute(f"{GIGS} ORDER BY g.rowid")]
+    gigs = [GigRow.of(values) for values in connection.execute(f"{GIGS} ORDER BY g.rowid")]
     return [gigs[i] for i in boots.order([gig.begun for gig in gigs])]
 
 

@@ -10,21 +10,17 @@ import sqlite3
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from monitor.journal.asks import PLACED, Instant, content_text
-from monitor.journal.boots import Boots, note_word, utc_seconds
+from monitor.clock import utc_seconds
+from monitor.journal.asks import Instant, content_of, content_text
+from monitor.journal.boots import Boots, note_word
 from monitor.journal.gathering import record_of
 from monitor.journal.listing import GigRow, NotThereError, gig_row, last_doing
-from monitor.journal.rows import COLUMNS, RingRow, to_sql
+from monitor.journal.rows import INSERT, RingRow, to_sql
 
 Record = Mapping[str, Any]
 
 INSERT_RING = (
-    f"INSERT INTO rings ({COLUMNS}) VALUES ({', '.join('?' * (COLUMNS.count(',') + 1))})"
-    " ON CONFLICT (session, id) DO UPDATE SET degree = excluded.degree,"
-    " frequency_hz = excluded.frequency_hz, band = excluded.band, slider = excluded.slider,"
-    " level_dbfs = excluded.level_dbfs, growth_db_per_s = excluded.growth_db_per_s,"
-    " end_uptime_s = excluded.end_uptime_s"
-    " WHERE rings.end_uptime_s IS NULL AND excluded.end_uptime_s IS NOT NULL"
+    f"{INSERT} WHERE rings.end_uptime_s IS NULL AND excluded.end_uptime_s IS NOT NULL"
     " AND rings.gig = excluded.gig"
 )
 """A ring that is here stands, unless it was cut off here and its end is known there."""
@@ -178,11 +174,7 @@ def _said(record: Record) -> set[tuple[Any, ...]]:
 def _key(happening: Mapping[str, Any], begun: Mapping[str, Any]) -> tuple[Any, ...]:
     boot_id = happening.get("boot", begun["boot"])
     when_s = happening["uptime_s"] if "boot" in happening else happening["at_s"]
-    return boot_id, round(when_s, 1), happening["kind"], content_text(_content(happening))
-
-
-def _content(happening: Mapping[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in happening.items() if key not in PLACED}
+    return boot_id, round(when_s, 1), happening["kind"], content_text(content_of(happening))
 
 
 def _insert_happenings(

@@ -47,8 +47,8 @@ def recollection(
     counts = _counts(connection)
     now: Known = {}
     for gig in gigs_in_order(connection, boots)[-MOST_GIGS - 1 :]:
-        stands = (*gig.values(), boots.utc_s(gig.begun), boots.dated(gig.begun.boot_id))
-        stands += (counts.get(gig.uid),)
+        dated = boots.utc_s(gig.begun), boots.dated(gig.begun.boot_id)
+        stands = (gig, *dated, counts.get(gig.uid))
         there = before.get(gig.uid)
         if there is None or there[0] != stands:
             record = record_of(connection, gig, boots, with_levels=False)

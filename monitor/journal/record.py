@@ -12,15 +12,16 @@ known is absent.  A happening is ``at_s``, ``kind`` and its content side by side
 
 from __future__ import annotations
 
-import json
 import re
-from typing import Any
+from typing import Any, get_args
 
-from monitor.journal.asks import MOST_CONTENT_CHARS, content_text
-from monitor.journal.boots import RANK, utc_seconds
+from monitor.clock import utc_seconds
+from monitor.journal.asks import MOST_CONTENT_CHARS, EndedBy, content_text
+from monitor.journal.boots import RANK
 from monitor.journal.gathering import RECORD_VERSION
 from monitor.journal.record_content import check_content
 from monitor.journal.record_values import RecordError, Values
+from monitor.link.messages import strict_json
 
 Record = dict[str, Any]
 
@@ -29,7 +30,6 @@ MOST_RINGS = 20_000
 MOST_HAPPENINGS = 20_000
 MOST_AT_S = 30 * 86_400.0
 """A gig of a month is no gig."""
-ENDED_BY = ("quiet", "button", "new", "plug")
 _UID = re.compile(r"[0-9a-z]{1,32}")
 
 
@@ -42,7 +42,7 @@ def read_records(text: str) -> list[Record]:
         If it is anything else: one line, with the place.
     """
     try:
-        found = json.loads(text, parse_constant=_no_constant)
+        found = strict_json(text)
     except (ValueError, RecursionError) as error:
         raise RecordError(
             f"this is no JSON ({error}); export a gig as JSON on the other box and take that file"
@@ -100,7 +100,7 @@ def _gig(gig: Values) -> Record:
         checked["venue"] = {"uid": _uid(where), "name": where.text("name", most=60)}
     if gig.has("ended"):
         checked["ended"] = _begun(Values(gig.given("ended"), "gig.ended"))
-        checked["ended_by"] = gig.choice("ended_by", ENDED_BY)
+        checked["ended_by"] = gig.choice("ended_by", get_args(EndedBy))
     gig.copy_text(checked, "box", most=60)
     gig.copy_number(checked, "lasted_s", 0.0, MOST_AT_S)
     if gig.has("in_doubt"):
@@ -180,7 +180,3 @@ def _happening(one: Values, boots: set[str]) -> Record:
     if len(content_text(content)) > MOST_CONTENT_CHARS:
         raise one.wrong("kind", kind, f"at most {MOST_CONTENT_CHARS} characters of content")
     return {**when, "kind": kind, **content}
-
-
-def _no_constant(name: str) -> Any:
-    raise ValueError(f"{name} is not allowed")

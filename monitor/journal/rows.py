@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import astuple, dataclass, fields
 from typing import Any
 
-from monitor.journal.boots import utc_text
+from monitor.clock import utc_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,19 +41,20 @@ class RingRow:
 
 
 COLUMNS = ", ".join(f.name for f in fields(RingRow))
-UPSERT = (
+INSERT = (
     f"INSERT INTO rings ({COLUMNS}) VALUES ({', '.join('?' * len(fields(RingRow)))}) "
     "ON CONFLICT (session, id) DO UPDATE SET "
     + ", ".join(
         f"{c} = excluded.{c}"
         for c in ("degree frequency_hz band slider level_dbfs growth_db_per_s end_uptime_s".split())
     )
-    + ", gig = coalesce(excluded.gig, gig)"
 )
+"""What is known of a ring that is here already is brought up to date; behind it, where."""
+UPSERT = f"{INSERT}, gig = coalesce(excluded.gig, gig)"
 
 
 def to_sql(row: RingRow) -> tuple[Any, ...]:
-    """Return the values for ``UPSERT``."""
+    """Return the values for ``INSERT``."""
     return astuple(row)
 
 

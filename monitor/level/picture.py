@@ -10,7 +10,7 @@ from typing import Any
 
 from monitor.channel.low_cut import gain
 from monitor.placing.picture_file import write_png, write_svg
-from monitor.placing.shapes import Ink, Outline, Picture, Point, Shape, Words
+from monitor.placing.shapes import Anchor, Ink, Outline, Picture, Point, Shape, Words
 
 WIDTH_CM, HEIGHT_CM = 100.0, 62.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 9.0, 97.0, 13.0, 54.0
@@ -20,7 +20,6 @@ _MARKS |= {10000: "10k"}
 _SPAN_DB = 80.0
 _HALF_BAND = 10.0**0.05
 """From a third octave's midband to its edge (IEC 61260-1)."""
-
 
 _WORD_DB = 6.0
 """What a word over the loudest band takes: nothing else is drawn through it."""
@@ -65,12 +64,12 @@ def picture(fields: dict[str, Any], *, slope_db: int = 12) -> Picture:
         shapes.extend(_range(low_cut))
     if "hum_hz" in low_cut:
         hz = low_cut["hum_hz"]
-        shapes.append(_words((_x(hz), _BOTTOM - 1.2), f"hum {hz}", 1.9, ink="paper"))
+        shapes.append(Words((_x(hz), _BOTTOM - 1.2), f"hum {hz}", 1.9, ink="paper"))
     said = (
         low_cut["sentence"] if fields["source"]["kind"] != "box" else fields["advice"]["sentence"]
     )
-    shapes.append(_words((_LEFT, 5.0), said, 2.2, ink="paper", anchor="start", bold=True))
-    shapes.append(_words((_LEFT, 8.6), _second_line(fields), 2.0, anchor="start"))
+    shapes.append(Words((_LEFT, 5.0), said, 2.2, ink="paper", anchor="start", bold=True))
+    shapes.append(Words((_LEFT, 8.6), _second_line(fields), 2.0, anchor="start"))
     return Picture(0.0, 0.0, WIDTH_CM, HEIGHT_CM, f"spectrum of a voice; {said}", tuple(shapes))
 
 
@@ -81,10 +80,6 @@ def _second_line(fields: dict[str, Any]) -> str:
     return f"{fields['advice']['sentence']}; third octaves in dBFS, {fields['seconds']:.0f} s"
 
 
-def _words(at: Point, text: str, height_cm: float, **more: Any) -> Words:
-    return Words(at, text, height_cm, **more)
-
-
 def _line(points: Sequence[Point], ink: Ink, width_cm: float, **more: Any) -> Outline:
     return Outline(tuple(points), stroke=ink, width_cm=width_cm, **more)
 
@@ -92,12 +87,12 @@ def _line(points: Sequence[Point], ink: Ink, width_cm: float, **more: Any) -> Ou
 def _grid(scale: _Scale) -> Iterator[Shape]:
     for hz, label in _MARKS.items():
         yield _line([(_x(hz), _TOP), (_x(hz), _BOTTOM)], "line", 0.15)
-        yield _words((_x(hz), _BOTTOM + 3.0), label, 2.0)
-    yield _words((_RIGHT, _BOTTOM + 3.0), "Hz", 2.0, anchor="end")
+        yield Words((_x(hz), _BOTTOM + 3.0), label, 2.0)
+    yield Words((_RIGHT, _BOTTOM + 3.0), "Hz", 2.0, anchor="end")
     for step in range(int(_SPAN_DB / 20.0) + 1):
         dbfs = scale.top_dbfs - 20.0 * step
         yield _line([(_LEFT, scale.y(dbfs)), (_RIGHT, scale.y(dbfs))], "line", 0.15)
-        yield _words((_LEFT - 1.0, scale.y(dbfs) + 0.7), f"{dbfs:.0f}", 2.0, anchor="end")
+        yield Words((_LEFT - 1.0, scale.y(dbfs) + 0.7), f"{dbfs:.0f}", 2.0, anchor="end")
 
 
 def _steps(centre_hz: Sequence[float], levels: Sequence[float], scale: _Scale) -> list[Point]:
@@ -115,12 +110,12 @@ def _voice(centre_hz: Sequence[float], levels: Sequence[float], scale: _Scale) -
     yield _line(steps, "paper", 0.3)
     loudest = max(range(len(levels)), key=lambda k: levels[k])
     at = (_x(centre_hz[loudest]) + 1.5, scale.y(levels[loudest]) - 1.0)
-    yield _words(at, "voice", 2.0, ink="paper", anchor="start")
+    yield Words(at, "voice", 2.0, ink="paper", anchor="start")
 
 
 def _below(centre_hz: Sequence[float], levels: Sequence[float], scale: _Scale) -> Iterator[Shape]:
     yield _line(_steps(centre_hz, levels, scale), "quiet", 0.25, dash_cm=(1.0, 0.7))
-    yield _words((_LEFT + 0.8, scale.y(levels[0]) - 1.0), "below and between", 1.9, anchor="start")
+    yield Words((_LEFT + 0.8, scale.y(levels[0]) - 1.0), "below and between", 1.9, anchor="start")
 
 
 def _cut(low_cut: dict[str, Any], scale: _Scale, slope_db: int) -> Iterator[Shape]:
@@ -135,15 +130,19 @@ def _cut(low_cut: dict[str, Any], scale: _Scale, slope_db: int) -> Iterator[Shap
     yield _line([(_x(corner), _TOP), (_x(corner), _BOTTOM)], "candle", 0.2, dash_cm=(0.5, 0.5))
     label = f"low cut {low_cut['choice_label']}"
     at = (_x(corner) - 0.8, _BOTTOM - 5.0)
-    yield _words(at, label, 2.2, ink="candle", anchor="end", bold=True)
+    yield Words(at, label, 2.2, ink="candle", anchor="end", bold=True)
 
 
 def _range(low_cut: dict[str, Any]) -> Iterator[Shape]:
     first, last, y = _x(low_cut["lowest_hz"]), _x(low_cut["highest_hz"]), _BOTTOM + 5.2
     yield _line([(first, y), (max(last, first + 0.5), y)], "paper", 0.9)
-    for x, name, anchor in ((first - 1.0, "lowest", "end"), (last + 1.0, "highest", "start")):
+    ends: tuple[tuple[float, str, Anchor], ...] = (
+        (first - 1.0, "lowest", "end"),
+        (last + 1.0, "highest", "start"),
+    )
+    for x, name, anchor in ends:
         said = f"{low_cut[f'{name}_note']}, {low_cut[f'{name}_hz']:.0f} Hz"
-        yield _words((x, y + 0.8), said, 2.0, ink="paper", anchor=anchor)
+        yield Words((x, y + 0.8), said, 2.0, ink="paper", anchor=anchor)
 
 
 def write_picture(path: Path, fields: dict[str, Any], *, slope_db: int = 12) -> None:

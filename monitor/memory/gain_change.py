@@ -45,54 +45,43 @@ def gain_change(gigs: Sequence[GigMemory]) -> GainChange | None:
 
     ``gigs`` are of one venue, oldest first.
     """
-    rung_out = [gig for gig in gigs if gig.ring_out is not None]
+    rung_out = [(gig.ring_out, gig.voice_dbfs) for gig in gigs if gig.ring_out is not None]
     if not rung_out:
         return None
-    last = rung_out[-1]
+    last, voice_dbfs = rung_out[-1]
+    won_db = last.gain_won_db
     if len(rung_out) == 1:
-        return _first(last)
-    before = rung_out[-2]
-    tops = _top_db(last), _top_db(before)
-    if tops[0] is not None and tops[1] is not None:
-        return _compared(last, before, tops[0], tops[1])
-    won = _won_db(last), _won_db(before)
-    if won[0] is not None and won[1] is not None:
+        return _first(won_db)
+    before, voice_was_dbfs = rung_out[-2]
+    was_db = before.gain_won_db
+    if last.top_fader_db is not None and before.top_fader_db is not None:
+        voice_db = None
+        if voice_dbfs is not None and voice_was_dbfs is not None:
+            voice_db = voice_dbfs - voice_was_dbfs
+        return _compared(last.top_fader_db, before.top_fader_db, voice_db)
+    words = "the last two ring-outs here do not compare: give fader marks each time"
+    if won_db is not None and was_db is not None:
         words = (
-            f"{_LAST} won {decibels(won[0])} dB, the one before it {decibels(won[1])} dB; "
+            f"{_LAST} won {decibels(won_db)} dB, the one before it {decibels(was_db)} dB; "
             "how loud they went does not compare without fader marks of both"
         )
-        return GainChange(won[0], won[1], None, words)
-    words = "the last two ring-outs here do not compare: give fader marks each time"
-    return GainChange(won[0], won[1], None, words)
+    return GainChange(won_db, was_db, None, words)
 
 
-def _first(last: GigMemory) -> GainChange:
-    won_db = _won_db(last)
+def _first(won_db: float | None) -> GainChange:
     if won_db is None:
         return GainChange(None, None, None, "one ring-out here, without fader marks")
     words = f"the ring-out here won {decibels(won_db)} dB; nothing earlier to compare with"
     return GainChange(won_db, None, None, words)
 
 
-def _compared(last: GigMemory, before: GigMemory, top_db: float, was_db: float) -> GainChange:
-    """Compare the marks, and the voice's level with them where it is known."""
-    change_db = top_db - was_db
-    if last.voice_dbfs is not None and before.voice_dbfs is not None:
-        change_db += last.voice_dbfs - before.voice_dbfs
-        given = "input gain counted"
-    else:
-        given = "if the input gain was the same"
+def _compared(top_db: float, was_db: float, voice_db: float | None) -> GainChange:
+    """Compare the marks, and with them how the voice's level changed where that is known."""
+    change_db = top_db - was_db + (voice_db or 0.0)
+    given = "if the input gain was the same" if voice_db is None else "input gain counted"
     if abs(change_db) < ALIKE_DB:
         words = f"{_LAST} went about as loud as the one before it ({given})"
     else:
         way = "louder" if change_db > 0.0 else "quieter"
         words = f"{_LAST} went {decibels(abs(change_db))} dB {way} than the one before it ({given})"
     return GainChange(top_db, was_db, change_db, words)
-
-
-def _top_db(gig: GigMemory) -> float | None:
-    return None if gig.ring_out is None else gig.ring_out.top_fader_db
-
-
-def _won_db(gig: GigMemory) -> float | None:
-    return None if gig.ring_out is None else gig.ring_out.gain_won_db

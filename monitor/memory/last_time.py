@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.clock import utc_text
 from monitor.memory.gig_memory import GigMemory
-from monitor.memory.phrases import utc_text
 from monitor.memory.recent import has_date
 from monitor.memory.same_evening import are_one_evening
 
@@ -35,7 +35,7 @@ class LastTime:
 
 
 def last_time(
-    gigs: Sequence[GigMemory], equaliser: str | None, tonight: GigMemory | None = None
+    gigs: Sequence[GigMemory], equaliser: str | None, tonight: GigMemory | None
 ) -> LastTime | None:
     """Return the last gig that says something, the very last if none does; None without any.
 
@@ -45,7 +45,7 @@ def last_time(
         Of one venue, oldest first.
     equaliser : str or None
         The name of the one in use; None: that of the last gig.
-    tonight : GigMemory, optional
+    tonight : GigMemory or None
         The gig that goes on.  An earlier half of its evening is not last time.
     """
     before = [gig for gig in gigs if tonight is None or not are_one_evening(gig, tonight)]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
 from monitor.advice.labels import written
 from monitor.listening.bands import third_octave_of
 
@@ -39,8 +37,3 @@ def name_of(frequency_hz: float) -> str:
     """Return a frequency for a sentence: "248 Hz", "2.48 kHz"."""
     text = written(frequency_hz)
     return f"{text[:-1]} kHz" if text.endswith("k") else f"{text} Hz"
-
-
-def utc_text(utc_s: float) -> str:
-    """Return a moment, in seconds since 1970, as it goes over the link."""
-    return datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.clock import utc_text
 from monitor.counted import counted
 from monitor.memory.begin_with import LEAST_EVENINGS, BeginWith, begin_with
 from monitor.memory.clusters import Cluster, clusters_of
 from monitor.memory.gain_change import GainChange, gain_change
 from monitor.memory.gig_memory import GigMemory
 from monitor.memory.last_time import LastTime, last_time
-from monitor.memory.phrases import band_of, name_of, of_evenings, utc_text
+from monitor.memory.phrases import band_of, name_of, of_evenings
 from monitor.memory.recent import has_date, in_order
 from monitor.memory.same_evening import evenings_of
 from monitor.memory.verdicts import BandVerdict, by_venue, verdicts_of

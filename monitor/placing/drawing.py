@@ -16,15 +16,13 @@ drawing's presentation attributes: they must leave ``svg.plan`` alone.
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
-from monitor.placing import picture_file
 from monitor.placing.ghosts import ghost_of
 from monitor.placing.ground import View, coverage_shapes, key_words, room_shapes, view_of
 from monitor.placing.outlines import aim_from, arrow_head, moved
 from monitor.placing.plan_words import FEW_PATHS, PlanWords, caption_words, path_ends
 from monitor.placing.reckon import Pair, Reckoning
-from monitor.placing.shapes import Outline, Picture, Shape, Theme, Thing
+from monitor.placing.shapes import Outline, Picture, Shape, Thing
 from monitor.placing.shapes_svg import svg_text
 from monitor.placing.stage import Stage
 from monitor.placing.things import (
@@ -78,37 +76,6 @@ def draw_svg(stage: Stage, reckoning: Reckoning) -> str:
     ``reckoning`` is of this very stage.
     """
     return svg_text(plan_picture(stage, reckoning))
-
-
-def write_svg(path: Path | str, stage: Stage, reckoning: Reckoning, *, theme: Theme) -> None:
-    """Write the plan as an SVG file, whole or not at all.
-
-    Raises
-    ------
-    LanternError
-        If it cannot be written.
-    """
-    picture = plan_picture(stage, reckoning, caption=True)
-    picture_file.write_svg(Path(path), picture, theme=theme)
-
-
-def write_png(
-    path: Path | str,
-    stage: Stage,
-    reckoning: Reckoning,
-    *,
-    theme: Theme = "night",
-    width_px: int = 1200,
-) -> None:
-    """Write the plan as a PNG file, whole or not at all.
-
-    Raises
-    ------
-    LanternError
-        If it cannot be written.
-    """
-    picture = plan_picture(stage, reckoning, caption=True)
-    picture_file.write_png(Path(path), picture, theme=theme, width_px=width_px)
 
 
 # --- the parts ----------------------------------------------------------------------------------

@@ -27,7 +27,7 @@ def shown(value: object) -> str:
 class Table:
     """A table's values; ``what`` is how the table is called in messages."""
 
-    def __init__(self, values: Mapping[str, Any], what: str, scale_m: float = 1.0) -> None:
+    def __init__(self, values: Mapping[str, Any], what: str, scale_m: float) -> None:
         self._values = values
         self.what = what
         self._scale_m = scale_m

@@ -16,7 +16,7 @@ from monitor.placing.directivity import (
     microphone_tables,
 )
 from monitor.placing.loop import Loop, Part, Reckoner
-from monitor.placing.stage import FOOT_M, Stage, Units
+from monitor.placing.stage import UNIT_M, Stage, Units
 from monitor.placing.textbook import Strict, stage_critical_distance_m, strict_gain
 from monitor.placing.words import cautions_of, sentence_of, unknown_of
 
@@ -110,7 +110,7 @@ class Reckoning:
 
     def fields(self) -> dict[str, Any]:
         """Return it ready for JSON, lengths in the stage's own units."""
-        scale = FOOT_M if self.units == "feet" else 1.0
+        scale = UNIT_M[self.units]
         return {
             "units": self.units,
             "gain": self.gain.fields(scale),

@@ -32,7 +32,7 @@ _BOLD_PART = 0.016
 """The packaged typeface has one weight; bold is drawn by so wide a stroke, beside its size."""
 
 
-def png_image(picture: Picture, *, theme: Theme = "night", width_px: int = 1200) -> Image.Image:
+def png_image(picture: Picture, *, theme: Theme = "night", width_px: int) -> Image.Image:
     """Draw the picture.
 
     Parameters

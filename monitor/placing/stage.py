@@ -23,6 +23,7 @@ Kind = Literal["mains", "wedge"]
 Pattern = Literal["omni", "subcardioid", "cardioid", "supercardioid", "hypercardioid", "figure-8"]
 
 FOOT_M = 0.3048
+UNIT_M: dict[Units, float] = {"metres": 1.0, "feet": FOOT_M}
 EARS_BEHIND_MOUTH_M = 0.12
 """Ears lie about this far behind the lips (common practice, no source)."""
 
@@ -155,6 +156,11 @@ class Stage:
     ead_m: float
     units: Units = "metres"
     name: str = ""
+
+    @property
+    def mains(self) -> tuple[Loudspeaker, ...]:
+        """Those that play to the listener."""
+        return tuple(one for one in self.loudspeakers if one.kind == "mains")
 
     def open_microphones(self) -> tuple[tuple[int, Microphone], ...]:
         """Return those that are open, each with its place in ``microphones``."""

@@ -10,12 +10,12 @@ import math
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from monitor.input_file import read_within
 from monitor.placing.fields import Table, a_table, tables
 from monitor.placing.stage import (
-    FOOT_M,
+    UNIT_M,
     Kind,
     Listener,
     Loudspeaker,
@@ -33,16 +33,9 @@ REVERBERATION_S: dict[str, float] = {"dead": 0.3, "usual": 0.6, "live": 1.2}
 """What people call rooms, as reverberation times in s.  Common practice, no source: a carpeted
 rehearsal room, a bar with people in it, a bare hall."""
 EXAMPLE = Path(__file__).with_name("example.toml")
-UNITS: tuple[Units, ...] = ("metres", "feet")
-PATTERNS: tuple[Pattern, ...] = (
-    "omni",
-    "subcardioid",
-    "cardioid",
-    "supercardioid",
-    "hypercardioid",
-    "figure-8",
-)
-KINDS: tuple[Kind, ...] = ("mains", "wedge")
+UNITS: tuple[Units, ...] = get_args(Units)
+PATTERNS: tuple[Pattern, ...] = get_args(Pattern)
+KINDS: tuple[Kind, ...] = get_args(Kind)
 LARGEST_FILE_BYTES = 200_000
 """64 microphones with every key need about 12 kB."""
 _T60_S = (0.1, 5.0)
@@ -74,7 +67,7 @@ def parse_stage(document: Mapping[str, Any]) -> Stage:
     top = a_table(document, "the stage plan")
     top.only("units", "name", "room", "microphone", "loudspeaker", "listener", "need")
     units = top.choice("units", UNITS, "metres")
-    scale = FOOT_M if units == "feet" else 1.0
+    scale = UNIT_M[units]
     room = _room(top.table("room", scale))
     microphones = tuple(_microphone(t) for t in tables(top, "microphone", scale))
     stage = Stage(
@@ -118,7 +111,7 @@ def read_stage(path: Path | str) -> Stage:
 
 def stage_fields(stage: Stage) -> dict[str, Any]:
     """Return the document of a stage, in its own units, ready for JSON; all keys are written."""
-    scale_m = FOOT_M if stage.units == "feet" else 1.0
+    scale_m = UNIT_M[stage.units]
     fields: dict[str, Any] = {"units": stage.units}
     if stage.name:
         fields["name"] = stage.name

@@ -9,7 +9,7 @@ from monitor.counted import counted
 from monitor.placing.changes import Change
 from monitor.placing.ground import length_words
 from monitor.placing.reckon import Gain, Pair, Reckoning
-from monitor.placing.stage import FOOT_M, Stage
+from monitor.placing.stage import UNIT_M, Stage
 from monitor.placing.words import spare_words
 
 WIDTH = 80
@@ -35,25 +35,21 @@ def report(stage: Stage, reckoning: Reckoning) -> str:
 
 def _heading(stage: Stage) -> str:
     room = stage.room
-    scale, unit = (1.0, "m") if stage.units == "metres" else (FOOT_M, "ft")
-    size = " x ".join(f"{side / scale:.3g}" for side in room.size_m)
+    unit = "m" if stage.units == "metres" else "ft"
+    size = " x ".join(f"{side / UNIT_M[stage.units]:.3g}" for side in room.size_m)
     said = "" if isinstance(room.reverberation, float | int) else f" ({room.reverberation})"
     return f"{stage.name or 'stage plan'}: {size} {unit}, rings on for {room.t60_s:g} s{said}"
 
 
 def _gain_lines(gain: Gain, stage: Stage) -> list[str]:
     low, high = (_rounded(db) for db in (gain.low_db, gain.high_db))
+    critical = length_words(gain.critical_distance_m, stage.units)
     return [
         f"gain      {gain.potential_db:.0f} dB possible 6 dB below ringing, "
         f"{gain.needed_db:.0f} dB needed: {spare_words(gain.spare_db)} (from {low} to {high} dB)",
         f"open      {counted(gain.open_microphones, 'microphone')}",
-        f"room      direct and reverberant sound are equal {_critical(gain, stage)} "
-        "from a loudspeaker",
+        f"room      direct and reverberant sound are equal {critical} from a loudspeaker",
     ]
-
-
-def _critical(gain: Gain, stage: Stage) -> str:
-    return length_words(gain.critical_distance_m, stage.units)
 
 
 def _rounded(value_db: float) -> str:

@@ -31,11 +31,10 @@ class Strict:
 
 def strict_gain(stage: Stage) -> Strict | None:
     """Return the worst pair of an open microphone and mains by the formulas; None without mains."""
-    mains = [one for one in stage.loudspeakers if one.kind == "mains"]
     found = [
         _of_pair(stage, microphone, one)
         for _, microphone in stage.open_microphones()
-        for one in mains
+        for one in stage.mains
     ]
     return min(found, key=lambda one: one.potential_db - one.needed_db, default=None)
 
@@ -61,8 +60,8 @@ def _of_pair(stage: Stage, microphone: Microphone, loudspeaker: Loudspeaker) -> 
 
 def stage_critical_distance_m(stage: Stage) -> float:
     """Return the critical distance of the mains (of the first loudspeaker where there are none)."""
-    mains = [one for one in stage.loudspeakers if one.kind == "mains"] or [stage.loudspeakers[0]]
-    quality = directivity_factors(half_mean_deg(mains[0].coverage_deg))
+    first, *_ = stage.mains or stage.loudspeakers
+    quality = directivity_factors(half_mean_deg(first.coverage_deg))
     return critical_distance_m(
         directivity_factor=sum(quality[band] for band in SPEECH_BANDS) / len(SPEECH_BANDS),
         volume_m3=stage.room.volume_m3,

@@ -149,11 +149,8 @@ def mouth_thing(stage: Stage, index: int, view: View) -> Thing:
     """
     one = stage.microphones[index]
     (middle, radius), px = head_at(one, view), view.px
-    words = (
-        f"mouth at {one.name}, {length_words(one.mouth_m, stage.units)} from it"
-        if one.mouth_m >= 0.995
-        else f"mouth at {one.name}, {_near_words(one.mouth_m, stage.units)} from it"
-    )
+    said = length_words if one.mouth_m >= 0.995 else _near_words
+    words = f"mouth at {one.name}, {said(one.mouth_m, stage.units)} from it"
     nose = arrow_head(
         moved(middle, one.aim_deg + 180.0, radius + 3.0 * px), one.aim_deg + 180.0, 5.0 * px
     )

@@ -61,8 +61,7 @@ def unknown_of(stage: Stage) -> tuple[str, ...]:
 def cautions_of(stage: Stage) -> tuple[str, ...]:
     """Return what to beware of on this stage, a line each."""
     lines = []
-    mains = [one for one in stage.loudspeakers if one.kind == "mains"]
-    for one in mains:
+    for one in stage.mains:
         behind = [m.name for _, m in stage.open_microphones() if one.y_m < m.y_m - BEHIND_M]
         if behind:
             lines.append(f"'{one.name}' stands behind '{behind[0]}' and plays into it.")
@@ -71,7 +70,7 @@ def cautions_of(stage: Stage) -> tuple[str, ...]:
         forward = sum(a * b for a, b in zip(one.aim, (x, y, z), strict=True))
         if away == 0.0 or forward <= 0.0:
             lines.append(f"The farthest listener is behind '{one.name}'; turn it or move the mark.")
-    if not mains:
+    if not stage.mains:
         lines.append("There are no mains: only what the performers hear is reckoned.")
     lines.append(
         "Loud feedback harms hearing: faders down while things move. Stands need weight and "

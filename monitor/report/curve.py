@@ -13,11 +13,11 @@ from itertools import pairwise
 
 from monitor.advice.labels import decibels
 from monitor.listening.bands import third_octave_of
-from monitor.placing.shapes import Disc, Ink, Outline, Picture, Point, Shape
+from monitor.placing.shapes import Disc, Ink, Outline, Picture, Point, Shape, Words
 from monitor.report.evening import Evening
-from monitor.report.marks import line, width_of, words
+from monitor.report.marks import line, width_of
 from monitor.report.title import date_of, title_of
-from monitor.report.words import EveningClock, put_words, stands_words
+from monitor.report.words import put_words, stands_words
 
 WIDTH, HEIGHT = 1000.0, 430.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 988.0, 74.0, 396.0
@@ -56,9 +56,7 @@ class _Grid:
         return self.low + _TOP + (_BOTTOM - _TOP) * min(max(part, 0.0), 1.0)
 
 
-def curve_picture(
-    evening: Evening, *, caption: bool = False, zone: tzinfo | None = None
-) -> Picture:
+def curve_picture(evening: Evening, *, caption: bool = False, zone: tzinfo | None) -> Picture:
     """Return the equaliser as it stood at the end, with the gig's rings above it.
 
     Parameters
@@ -66,8 +64,8 @@ def curve_picture(
     evening : Evening
     caption : bool
         Write venue and date above: for a picture that stands alone.
-    zone : tzinfo, optional
-        The local time to show; the machine's by default.
+    zone : tzinfo or None
+        The local time to show; None is the machine's.
     """
     grid = _Grid(evening, _CAPTION if caption else 0.0)
     shapes: list[Shape] = [
@@ -77,7 +75,7 @@ def curve_picture(
         shapes.extend(_caption(evening, zone))
     if not evening.curve:
         said = "the response was not kept" if evening.standing else "no slider was pulled"
-        shapes.append(words((_RIGHT - 6.0, grid.y(-grid.deepest_db) - 10.0), said, _TYPE,
+        shapes.append(Words((_RIGHT - 6.0, grid.y(-grid.deepest_db) - 10.0), said, _TYPE,
                             anchor="end"))  # fmt: skip
     said = "equaliser at the end: " + (pulled_words(evening) or "no slider pulled")
     return Picture(0.0, 0.0, WIDTH, HEIGHT + grid.low, said, tuple(shapes))
@@ -89,11 +87,11 @@ def pulled_words(evening: Evening) -> str:
 
 
 def _caption(evening: Evening, zone: tzinfo | None) -> Iterator[Shape]:
-    clock = EveningClock(evening.begun if evening.is_dated else None, zone)
-    yield words((12.0, 1.5 * _TYPE), title_of(evening)[:80], 1.25 * _TYPE, ink="paper",
+    yield Words((12.0, 1.5 * _TYPE), title_of(evening)[:80], 1.25 * _TYPE, ink="paper",
                 anchor="start", bold=True)  # fmt: skip
-    said = f"{date_of(evening, clock) or 'date not known'}; equaliser as it stood at the end"
-    yield words((12.0, 2.9 * _TYPE), said, _TYPE, anchor="start")
+    when = date_of(evening, evening.clock(zone)) or "date not known"
+    said = f"{when}; equaliser as it stood at the end"
+    yield Words((12.0, 2.9 * _TYPE), said, _TYPE, anchor="start")
 
 
 def _lines(grid: _Grid) -> Iterator[Shape]:
@@ -101,16 +99,17 @@ def _lines(grid: _Grid) -> Iterator[Shape]:
     for hz, label in _MARKS.items():
         x = grid.x(hz)
         yield line(((x, top), (x, bottom)), "line", 0.8)
-        yield words((x, bottom + 1.4 * _TYPE), label, _TYPE)
-    yield words((_RIGHT, bottom + 1.4 * _TYPE), "Hz", _TYPE, anchor="end")
+        yield Words((x, bottom + 1.4 * _TYPE), label, _TYPE)
+    yield Words((_RIGHT, bottom + 1.4 * _TYPE), "Hz", _TYPE, anchor="end")
     step_db = 3.0 if grid.deepest_db + grid.highest_db <= 24.0 else 6.0
     count = int((grid.highest_db + grid.deepest_db) / step_db) + 1
     for step in range(count):
         db = grid.highest_db - step_db * step
-        y, ink = grid.y(db), "quiet" if db == 0.0 else "line"
+        y = grid.y(db)
+        ink: Ink = "quiet" if db == 0.0 else "line"
         yield line(((_LEFT, y), (_RIGHT, y)), ink, 1.2 if db == 0.0 else 0.8)
-        yield words((_LEFT - 8.0, y + 0.36 * _TYPE), decibels(db), _TYPE, anchor="end")
-    yield words((8.0, top - 0.8 * _TYPE), "dB", _TYPE, anchor="start")
+        yield Words((_LEFT - 8.0, y + 0.36 * _TYPE), decibels(db), _TYPE, anchor="end")
+    yield Words((8.0, top - 0.8 * _TYPE), "dB", _TYPE, anchor="start")
 
 
 def _response(evening: Evening, grid: _Grid) -> Iterator[Shape]:
@@ -149,7 +148,7 @@ def _sliders(evening: Evening, grid: _Grid) -> Iterator[Shape]:
             at = (x, at[1] + 1.1 * _TYPE)
         taken.append(at)
         if at[1] < grid.y(-grid.deepest_db):
-            yield words(at, said, _TYPE, ink="candle", bold=True)
+            yield Words(at, said, _TYPE, ink="candle", bold=True)
 
 
 def _rang(evening: Evening, grid: _Grid) -> Iterator[Shape]:
@@ -168,11 +167,11 @@ def _rang(evening: Evening, grid: _Grid) -> Iterator[Shape]:
         radius = _LEAST_DISC + (_MOST_DISC - _LEAST_DISC) * math.sqrt(len(found) / most)
         fill: Ink | None = "paper" if howls[band] else None
         down = (x, grid.y(_level_at(evening, hz)))
-        yield line(((x, y + radius), down), "paper", 1.0, dash_cm=(2.0, 4.0))
+        yield line(((x, y + radius), down), "paper", 1.0, (2.0, 4.0))
         yield Disc((x, y), radius, "paper", 1.6, fill, part="rang")
-        yield words((x, y - _MOST_DISC - 6.0), f"{len(found)}", _TYPE, ink="paper")
+        yield Words((x, y - _MOST_DISC - 6.0), f"{len(found)}", _TYPE, ink="paper")
     said = "rang, times" if all_rings else "nothing rang"
-    yield words((8.0, y - _MOST_DISC - 6.0), said, 0.9 * _TYPE, anchor="start")
+    yield Words((8.0, y - _MOST_DISC - 6.0), said, 0.9 * _TYPE, anchor="start")
 
 
 def _level_at(evening: Evening, hz: float) -> float:

@@ -13,7 +13,7 @@ from monitor.report.curve import pulled_words
 from monitor.report.evening import Evening, Happening
 from monitor.report.timeline_parts import deaf_stretches
 from monitor.report.title import ended_words
-from monitor.report.words import EveningClock, length_words, number, text
+from monitor.report.words import EveningClock, capital, length_words, mapping_of, number, text
 from monitor.soundcheck.words import step_words
 
 _MOST_RING_OUTS = 3
@@ -68,7 +68,7 @@ def _taken(evening: Evening, step: str, kind: str, name: str) -> Iterator[tuple[
 def _ring_out(one: Happening, clock: EveningClock) -> str:
     why = text(one.content.get("why"), 160)
     said = f"ended {clock.when(one.at_s)}: {ring_out_words(one)}"
-    return f"{said}{f'. {_sentence(why)}' if why else ''}"
+    return f"{said}{f'. {capital(why)}' if why else ''}"
 
 
 def ring_out_words(one: Happening) -> str:
@@ -88,10 +88,6 @@ def ring_out_words(one: Happening) -> str:
     if cost_db is not None:
         parts.append(f"costs {decibels(cost_db)} dB of tone on average")
     return ", ".join(parts)
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def _sliders(evening: Evening) -> Iterator[tuple[str, str]]:
@@ -124,14 +120,12 @@ def memory_lines(recollection: Mapping[str, Any] | None) -> list[str]:
     """Return what the memory says, line by line: of this venue, over all, and when it rang."""
     if not recollection:
         return []
-    venue, when = recollection.get("venue"), recollection.get("when")
-    venue = venue if isinstance(venue, Mapping) else {}
-    gain = venue.get("gain")
+    venue = mapping_of(recollection.get("venue"))
     lines = [
         *_lines(venue.get("words")),
-        text(gain.get("words"), 240) if isinstance(gain, Mapping) else "",
+        text(mapping_of(venue.get("gain")).get("words"), 240),
         *_lines(recollection.get("words")),
-        *_lines(when.get("words") if isinstance(when, Mapping) else None),
+        *_lines(mapping_of(recollection.get("when")).get("words")),
     ]
     return [line for line in dict.fromkeys(lines) if line][:_MOST_MEMORY]
 

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, tzinfo
 from typing import Any, Literal
 
 from monitor.advice.labels import centre_of
 from monitor.advice.sliders import LOW_CUT
-from monitor.report.words import moment_of, number, text
+from monitor.report.words import EveningClock, each_of, mapping_of, moment_of, number, text
 
 Record = Mapping[str, Any]
 Degree = Literal["ringing", "howl"]
@@ -127,6 +127,10 @@ class Evening:
         """Whether somebody told the box the time: the network or a phone."""
         return self.begun is not None and self.dated in ("network", "phone")
 
+    def clock(self, zone: tzinfo | None) -> EveningClock:
+        """Return what says when things were; ``zone`` None is the machine's."""
+        return EveningClock(self.begun if self.is_dated else None, zone)
+
     @property
     def howl_count(self) -> int:
         """How many rings became howls."""
@@ -135,10 +139,10 @@ class Evening:
 
 def evening_of(record: Record) -> Evening:
     """Return what is usable of a record."""
-    gig = _mapping(record.get("gig"))
-    begun, venue = _mapping(gig.get("begun")), _mapping(gig.get("venue"))
-    equaliser = _mapping(record.get("equaliser"))
-    labels = {text(slider.get("label"), 20) for slider in _each(equaliser.get("sliders"))}
+    gig = mapping_of(record.get("gig"))
+    begun, venue = mapping_of(gig.get("begun")), mapping_of(gig.get("venue"))
+    equaliser = mapping_of(record.get("equaliser"))
+    labels = {text(slider.get("label"), 20) for slider in each_of(equaliser.get("sliders"))}
     rings = tuple(sorted(_rings(record.get("rings"), labels), key=lambda ring: ring.at_s))
     happenings = tuple(sorted(_happenings(record.get("happenings")), key=lambda one: one.at_s))
     length_s = _length_s(gig, rings, happenings)
@@ -166,17 +170,8 @@ def evening_of(record: Record) -> Evening:
     )
 
 
-def _mapping(value: Any) -> Mapping[str, Any]:
-    return value if isinstance(value, Mapping) else {}
-
-
-def _each(value: Any) -> Iterator[Mapping[str, Any]]:
-    if isinstance(value, list | tuple):
-        yield from (one for one in value if isinstance(one, Mapping))
-
-
 def _rings(value: Any, labels: set[str]) -> Iterator[Ring]:
-    for one in _each(value):
+    for one in each_of(value):
         at_s = number(one.get("at_s"), 0.0, LONGEST_GIG_S)
         frequency_hz = number(one.get("frequency_hz"), 1.0, 100_000.0)
         if at_s is None or frequency_hz is None:
@@ -195,7 +190,7 @@ def _rings(value: Any, labels: set[str]) -> Iterator[Ring]:
 
 
 def _happenings(value: Any) -> Iterator[Happening]:
-    for one in _each(value):
+    for one in each_of(value):
         at_s, kind = number(one.get("at_s"), 0.0, LONGEST_GIG_S), text(one.get("kind"), 20)
         if at_s is not None and kind:
             yield Happening(at_s, kind, one)
@@ -211,7 +206,7 @@ def _length_s(gig: Record, rings: Sequence[Ring], happenings: Sequence[Happening
 def pulls_of(value: Any) -> list[Pulled]:
     """Return the sliders that stand pulled, of a list as the link and the journal write it."""
     found = []
-    for one in _each(value):
+    for one in each_of(value):
         label, pull_db = text(one.get("label"), 20), number(one.get("pull_db"), 0.0, 60.0)
         if label and pull_db:
             centre_hz = number(one.get("centre_hz"), 1.0, 100_000.0)
@@ -267,7 +262,7 @@ def _moves(at_s: float, was: dict[str, Pulled], now: dict[str, Pulled]) -> Itera
 
 def _curve(value: Any) -> tuple[tuple[float, float], ...]:
     """Return frequencies in Hz and levels in dB, lowest first; empty if it is no curve."""
-    fields = _mapping(value)
+    fields = mapping_of(value)
     hz, db = fields.get("hz"), fields.get("db")
     if not isinstance(hz, list) or not isinstance(db, list) or len(hz) != len(db):
         return ()

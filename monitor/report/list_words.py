@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from monitor.report.words import EveningClock, length_words, moment_of, number, text
+from monitor.report.words import EveningClock, length_words, mapping_of, moment_of, number, text
 
 _HEAD = ("gig", "begun", "length", "rings", "howls", "where")
 _RIGHT = (2, 3, 4)
@@ -31,8 +31,7 @@ def gig_lines(gigs: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def _row(gig: Mapping[str, Any]) -> tuple[str, ...]:
-    venue = gig.get("venue")
-    names = (text(gig.get("title")), text(venue.get("name")) if isinstance(venue, Mapping) else "")
+    names = (text(gig.get("title")), text(mapping_of(gig.get("venue")).get("name")))
     lasted_s = number(gig.get("lasted_s"), 0.0)
     length = "" if lasted_s is None else length_words(lasted_s)
     return (
@@ -51,7 +50,7 @@ def _count(value: Any) -> str:
 
 
 def _begun(begun: Any) -> str:
-    fields = begun if isinstance(begun, Mapping) else {}
+    fields = mapping_of(begun)
     moment = EveningClock(moment_of(fields.get("utc"))).moment(0.0)
     if moment is None:
         return "?"

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from monitor.placing.shapes import Disc, Outline, Point, Shape, Words
+from monitor.placing.shapes import Disc, Ink, Outline, Point, Shape
 from monitor.report.evening import Degree
 
 THINNEST, THICKEST = 4.0, 10.5
@@ -94,9 +94,11 @@ def hatched(left: float, right: float, top: float, bottom: float) -> Iterator[Sh
         start += step
 
 
-def line(points: tuple[Point, ...], ink: str, width: float, **more: object) -> Outline:
-    """Return an open line."""
-    return Outline(points, stroke=ink, width_cm=width, **more)  # type: ignore[arg-type]
+def line(
+    points: tuple[Point, ...], ink: Ink, width: float, dash: tuple[float, float] | None = None
+) -> Outline:
+    """Return an open line; ``dash`` is how long a dash and a gap are."""
+    return Outline(points, stroke=ink, width_cm=width, dash_cm=dash)
 
 
 def width_of(words: str, height: float) -> float:
@@ -123,11 +125,3 @@ def flow(
         places.append((x, row))
         x += wide + gap
     return places
-
-
-def words(
-    at: Point, said: str, height: float, *, ink: str = "quiet", anchor: str = "middle",
-    bold: bool = False,
-) -> Words:  # fmt: skip
-    """Return one line of type."""
-    return Words(at, said, height, ink, anchor, bold)  # type: ignore[arg-type]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 from monitor.advice.labels import decibels
@@ -18,7 +19,9 @@ from monitor.report.evening import Evening, Pulled, Ring, pulls_of
 from monitor.report.timeline_parts import heard_s
 from monitor.report.words import (
     EveningClock,
+    each_of,
     length_words,
+    mapping_of,
     number,
     stands_words,
     text,
@@ -88,15 +91,12 @@ def in_earnest(evening: Evening) -> list[Ring]:
 
 def _known_pulls(evening: Evening, memory: Mapping[str, Any]) -> list[_Known]:
     """The memory's pulls, if it is this venue that it speaks of."""
-    venue = memory.get("venue")
-    if not isinstance(venue, Mapping):
+    venue = mapping_of(memory.get("venue"))
+    if text(venue.get("name")).casefold() != evening.venue.casefold():
         return []
-    known = venue.get("begin_with")
-    is_here = text(venue.get("name")).casefold() == evening.venue.casefold()
-    found = [one for one in known if isinstance(one, Mapping)] if isinstance(known, list) else []
     return [
         _Known(pulled, text(one.get("why"), 200) or "it stood so on earlier evenings here")
-        for one in (found if is_here else [])[:MOST_BEGIN]
+        for one in islice(each_of(venue.get("begin_with")), MOST_BEGIN)
         for pulled in pulls_of([one])
     ]
 
@@ -110,9 +110,9 @@ def _at_the_source(
 ) -> Iterator[Advice]:
     """What rings at every venue and rang here too is no graphic's business."""
     groups = rings_by_slider(evening, evening.rings)
-    bands, count = memory.get("bands"), 0
-    for band in bands if isinstance(bands, list) else []:
-        if not isinstance(band, Mapping) or band.get("verdict") != "rig":
+    count = 0
+    for band in each_of(memory.get("bands")):
+        if band.get("verdict") != "rig":
             continue
         label, hz = text(band.get("band"), 20), number(band.get("frequency_hz"), 1.0, 100_000.0)
         rang = [] if hz is None else [g for g in groups if _rang_near(g, hz) and g not in told]

@@ -46,7 +46,7 @@ def next_time(
 
 def next_lines(
     record: Record,
-    recollection_fields: Mapping[str, Any] | None = None,
+    recollection_fields: Mapping[str, Any] | None,
     *,
     zone: tzinfo | None = None,
 ) -> list[Advice]:
@@ -56,13 +56,13 @@ def next_lines(
     ----------
     record : mapping
         The gig's record; what is missing or malformed is left out.
-    recollection_fields : mapping, optional
+    recollection_fields : mapping or None
         What the memory says, for this gig's venue.
     zone : tzinfo, optional
         The local time to speak of; the machine's by default.
     """
     evening = evening_of(record)
-    clock = EveningClock(evening.begun if evening.is_dated else None, zone)
+    clock = evening.clock(zone)
     advice = next_time(evening, recollection_fields, clock)
     return [replace(one, why=sentence(one.why)) for one in advice]
 

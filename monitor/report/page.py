@@ -55,7 +55,7 @@ def report_html(
         The local time to show; the machine's by default.
     """
     evening = evening_of(record)
-    clock = EveningClock(evening.begun if evening.is_dated else None, zone)
+    clock = evening.clock(zone)
     title = title_of(evening)
     head = tag(
         "head",
@@ -68,7 +68,7 @@ def report_html(
     body = tag(
         "body",
         _header(evening, clock, title),
-        tag("main", together(*_sections(evening, recollection_fields, clock, zone))),
+        tag("main", together(*_sections(evening, recollection_fields, clock))),
         tag(
             "footer", tag("p", CAUTION, class_="quiet"), tag("p", _origin(evening), class_="quiet")
         ),
@@ -76,16 +76,11 @@ def report_html(
     return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
 
 
-def _sections(
-    evening: Evening,
-    memory: Mapping[str, Any] | None,
-    clock: EveningClock,
-    zone: tzinfo | None,
-) -> list[str]:
+def _sections(evening: Evening, memory: Mapping[str, Any] | None, clock: EveningClock) -> list[str]:
     return [
-        _timeline(evening, zone),
+        _timeline(evening, clock.zone),
         tag("div", _next(evening, memory, clock), _done(evening, clock), class_="both"),
-        _curve(evening, zone),
+        _curve(evening, clock.zone),
         _table(evening, clock),
         _notes(evening, clock),
         _memory(memory),

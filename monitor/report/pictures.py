@@ -19,7 +19,7 @@ DOTS_WIDE, DOTS_NARROW = 1600, 1080
 
 def gig_picture(
     record: Record,
-    drawn: Drawn = "timeline",
+    drawn: Drawn,
     *,
     wide: bool = True,
     caption: bool = True,

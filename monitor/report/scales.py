@@ -20,6 +20,17 @@ LOW_HZ, HIGH_HZ = 200.0, 8000.0
 
 
 @dataclass(frozen=True, slots=True)
+class Sizes:
+    """A picture's own measures: width, size of type, height of a band's row."""
+
+    width: float
+    type: float
+    row: float
+    left: float
+    most_marks: int
+
+
+@dataclass(frozen=True, slots=True)
 class Across:
     """Seconds to x."""
 

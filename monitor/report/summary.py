@@ -9,7 +9,7 @@ from monitor.report.curve import pulled_words
 from monitor.report.done import ring_out_words
 from monitor.report.evening import Evening, Record, evening_of
 from monitor.report.title import rings_words
-from monitor.report.words import text
+from monitor.report.words import capital, text
 
 LONGEST_NOTE = 1000
 """Longer than the link takes; a record may come from elsewhere."""
@@ -21,10 +21,9 @@ def summary_fields(record: Record) -> dict[str, Any]:
     ``gig`` is the record's own.
     """
     evening = evening_of(record)
-    said = rings_words(evening)
     fields = {
         "gig": record.get("gig"),
-        "rings": said[:1].upper() + said[1:],
+        "rings": capital(rings_words(evening)),
         "sliders": [_slider(group) for group in rings_by_slider(evening, evening.rings)],
         "pulled": pulled_words(evening),
         "ring_out": next(map(ring_out_words, evening.ring_outs()[-1:]), ""),

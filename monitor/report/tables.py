@@ -11,11 +11,11 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any, Literal
 
 from monitor.report.evening import Record
-from monitor.report.words import EveningClock, moment_of, number
+from monitor.report.words import EveningClock, each_of, mapping_of, moment_of, number
 
 Table = Literal["rings", "happenings"]
 
@@ -45,10 +45,9 @@ def csv_text(record: Record, what: Table) -> str:
     found = io.StringIO()
     write = csv.writer(found, lineterminator="\r\n")
     write.writerow(columns)
-    gig = record.get("gig")
-    gig = gig if isinstance(gig, Mapping) else {}
+    gig = mapping_of(record.get("gig"))
     clock = _clock(gig)
-    for one in _entries(record.get(what)):
+    for one in each_of(record.get(what)):
         values = {**one, "gig": gig.get("uid"), "at_utc": _utc(clock, one.get("at_s"))}
         if what == "happenings":
             content = {k: v for k, v in one.items() if k not in ("at_s", "kind")}
@@ -62,14 +61,8 @@ def json_text(record: Record) -> str:
     return json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
 
-def _entries(value: Any) -> Iterator[Mapping[str, Any]]:
-    if isinstance(value, list | tuple):
-        yield from (one for one in value if isinstance(one, Mapping))
-
-
 def _clock(gig: Mapping[str, Any]) -> EveningClock:
-    begun = gig.get("begun")
-    begun = begun if isinstance(begun, Mapping) else {}
+    begun = mapping_of(gig.get("begun"))
     sure = begun.get("dated") in ("network", "phone")
     return EveningClock(moment_of(begun.get("utc")) if sure else None)
 

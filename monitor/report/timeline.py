@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import tzinfo
 from itertools import pairwise
 
 from monitor.counted import counted
-from monitor.placing.shapes import Ink, Outline, Picture, Shape
+from monitor.placing.shapes import Ink, Outline, Picture, Shape, Words
 from monitor.report.evening import Evening
-from monitor.report.marks import drop, hatched, line, pull_tick, width_of, words
-from monitor.report.scales import Across, Up, bands_for, time_marks
+from monitor.report.marks import drop, hatched, line, pull_tick, width_of
+from monitor.report.scales import Across, Sizes, Up, bands_for, time_marks
 from monitor.report.timeline_key import key_shapes
 from monitor.report.timeline_parts import (
     deaf_stretches,
@@ -26,24 +25,13 @@ from monitor.report.timeline_parts import (
     usual_step_s,
 )
 from monitor.report.title import subtitle_of, title_of
-from monitor.report.words import EveningClock, number, put_words
+from monitor.report.words import number, put_words
 
 SHORTEST_S = 600.0
 """No picture shows less time across: its marks are minutes."""
 MANY = 400
 """From so many rings on, marks shrink, down to half of their size."""
 _LEVEL_DB = (-70.0, 0.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Sizes:
-    """A picture's own measures: width, size of type, height of a band's row."""
-
-    width: float
-    type: float
-    row: float
-    left: float
-    most_marks: int
 
 
 WIDE = Sizes(1000.0, 15.0, 19.0, 58.0, 13)
@@ -56,7 +44,7 @@ class _Timeline:
 
     def __init__(self, evening: Evening, sizes: Sizes, zone: tzinfo | None, caption: bool) -> None:
         self.evening, self.sizes = evening, sizes
-        self.clock = EveningClock(evening.begun if evening.is_dated else None, zone)
+        self.clock = evening.clock(zone)
         self.caption = caption
         heard = [ring.frequency_hz for ring in evening.rings]
         moved = [move.centre_hz for move in evening.moves if move.centre_hz]
@@ -100,10 +88,10 @@ class _Timeline:
         room = int((self.sizes.width - 24.0) / (0.62 * 1.25 * height))
         title = title_of(self.evening)
         title = title if len(title) <= room else title[: room - 1] + "…"
-        yield words((12.0, 1.5 * height), title, 1.25 * height, ink="paper", anchor="start",
+        yield Words((12.0, 1.5 * height), title, 1.25 * height, ink="paper", anchor="start",
                     bold=True)  # fmt: skip
         for i, said in enumerate(self.subtitles):
-            yield words((12.0, (2.9 + 1.3 * i) * height), said, height, anchor="start")
+            yield Words((12.0, (2.9 + 1.3 * i) * height), said, height, anchor="start")
 
     def _rows(self) -> Iterator[Shape]:
         height, up, across = self.sizes.type, self.up, self.across
@@ -112,9 +100,9 @@ class _Timeline:
             y = up.y(band.midband_hz)
             yield line(((across.left, y), (across.right, y)), "line", 0.7)
             if i % every == 0:
-                yield words((across.left - 8.0, y + 0.36 * height), band.label, height,
+                yield Words((across.left - 8.0, y + 0.36 * height), band.label, height,
                             anchor="end")  # fmt: skip
-        yield words((8.0, up.top - 0.1 * height), "Hz", height, anchor="start")
+        yield Words((8.0, up.top - 0.1 * height), "Hz", height, anchor="start")
 
     def _strip(self) -> Iterator[Shape]:
         """How it listened: lined for soundcheck, plain for the set."""
@@ -133,18 +121,18 @@ class _Timeline:
             )  # fmt: skip
             if width_of(str(way), self.sizes.type) < right - left - 6.0:
                 at = (left + 6.0, bottom - 0.42 * self.sizes.type)
-                yield words(at, str(way), self.sizes.type, ink="paper", anchor="start")
+                yield Words(at, str(way), self.sizes.type, ink="paper", anchor="start")
 
     def _songs(self) -> Iterator[Shape]:
         free = self.across.left
         for one in self.evening.of_kind("song"):
             x = self.across.x(one.at_s)
-            yield line(((x, self.up.top), (x, self.floor)), "quiet", 0.8, dash_cm=(1.5, 6.0))
+            yield line(((x, self.up.top), (x, self.floor)), "quiet", 0.8, (1.5, 6.0))
             n = number(one.content.get("n"), 0, 9999)
             said = f"{n:.0f}" if n is not None else ""
             wide = width_of(said, 0.9 * self.sizes.type)
             if said and x - wide / 2 > free:
-                yield words((x, self.floor + 1.0 * self.sizes.type), said, 0.9 * self.sizes.type)
+                yield Words((x, self.floor + 1.0 * self.sizes.type), said, 0.9 * self.sizes.type)
                 free = x + wide / 2 + 3.0
 
     def _deaf(self) -> Iterator[Shape]:
@@ -161,7 +149,7 @@ class _Timeline:
         top, bottom = self.up.bottom + 0.6 * height, self.floor - 0.3 * height
         lowest, highest = _LEVEL_DB
         yield line(((self.across.left, bottom), (self.across.right, bottom)), "line", 0.7)
-        yield words((self.across.left - 8.0, bottom), "level", 0.9 * height, anchor="end")
+        yield Words((self.across.left - 8.0, bottom), "level", 0.9 * height, anchor="end")
         step_s = usual_step_s([at_s for at_s, _ in self.levels])
         run: list[tuple[float, float]] = []
         last_s = 0.0
@@ -179,13 +167,13 @@ class _Timeline:
         y = self.floor + 2.1 * height
         yield line(((self.across.left, self.floor), (self.across.right, self.floor)), "quiet", 1.2)
         if self.clock.begun is None:
-            yield words((8.0, y - 1.1 * height), "h:min", 0.9 * height, anchor="start")
+            yield Words((8.0, y - 1.1 * height), "h:min", 0.9 * height, anchor="start")
         for at_s, mark in time_marks(self.across.length_s, self.clock, self.sizes.most_marks):
             x = self.across.x(at_s)
             yield line(((x, self.floor), (x, self.floor + 0.35 * height)), "quiet", 1.2)
             half = width_of(mark, height) / 2
             x = min(max(x, self.across.left + half - 8.0), self.sizes.width - half)
-            yield words((x, y), mark, height, ink="paper")
+            yield Words((x, y), mark, height, ink="paper")
 
     # --- what matters ------------------------------------------------------------------------
 
@@ -206,7 +194,7 @@ class _Timeline:
             )
             if fits:
                 taken.append(place)
-                yield words(place, said, height, ink="candle", anchor="start")
+                yield Words(place, said, height, ink="candle", anchor="start")
 
     def _stretches(self) -> Iterator[Shape]:
         """Lines for as long as sliders stood pulled."""
@@ -248,7 +236,7 @@ def _folded(said: str, sizes: Sizes) -> list[str]:
 
 
 def timeline_picture(
-    evening: Evening, *, wide: bool = True, caption: bool = False, zone: tzinfo | None = None
+    evening: Evening, *, wide: bool = True, caption: bool = False, zone: tzinfo | None
 ) -> Picture:
     """Return the gig as shapes.
 
@@ -259,7 +247,7 @@ def timeline_picture(
         False: for a phone held upright.
     caption : bool
         Write venue, date and counts above: for a picture that stands alone.
-    zone : tzinfo, optional
-        The local time to show; the machine's by default.
+    zone : tzinfo or None
+        The local time to show; None is the machine's.
     """
     return _Timeline(evening, WIDE if wide else NARROW, zone, caption).picture()

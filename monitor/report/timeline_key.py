@@ -3,24 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Protocol
 
-from monitor.placing.shapes import Shape
+from monitor.placing.shapes import Shape, Words
 from monitor.report.evening import Evening
-from monitor.report.marks import drop, flow, hatched, line, pull_tick, radius_of, tail_of, words
+from monitor.report.marks import drop, flow, hatched, line, pull_tick, radius_of, tail_of
+from monitor.report.scales import Sizes
 
 _HEAD = 2.0 * radius_of(-20.0)
 
 
-class _Sizes(Protocol):
-    @property
-    def width(self) -> float: ...
-
-    @property
-    def type(self) -> float: ...
-
-
-def key_shapes(evening: Evening, sizes: _Sizes, top: float) -> tuple[list[Shape], float]:
+def key_shapes(evening: Evening, sizes: Sizes, top: float) -> tuple[list[Shape], float]:
     """Return the key's shapes and where the picture ends below them."""
     entries = list(_entries(evening))
     height = sizes.type
@@ -30,7 +22,7 @@ def key_shapes(evening: Evening, sizes: _Sizes, top: float) -> tuple[list[Shape]
     for (kind, mark, said), (x, row) in zip(entries, places, strict=True):
         y = top + (0.9 + 1.9 * row) * height
         shapes.extend(_mark(kind, x, y))
-        shapes.append(words((x + mark + 6.0, y + 0.36 * height), said, height, anchor="start"))
+        shapes.append(Words((x + mark + 6.0, y + 0.36 * height), said, height, anchor="start"))
     rows = places[-1][1] + 1 if places else 0
     return shapes, top + (0.3 + 1.9 * rows) * height
 
@@ -63,7 +55,7 @@ def _mark(kind: str, x: float, y: float) -> Iterator[Shape]:
         if down:
             yield line(((x + 5.0, y + 6.0), (x + 34.0, y + 6.0)), "candle", 1.5)
     elif kind == "song":
-        yield line(((x + 4.0, y - 10.0), (x + 4.0, y + 10.0)), "quiet", 0.8, dash_cm=(1.5, 6.0))
+        yield line(((x + 4.0, y - 10.0), (x + 4.0, y + 10.0)), "quiet", 0.8, (1.5, 6.0))
     elif kind == "deaf":
         yield from hatched(x, x + 26.0, y - 8.0, y + 8.0)
     else:

@@ -6,6 +6,7 @@ A record may come from another box or another person, so nothing in it is taken 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Any
@@ -41,6 +42,17 @@ def text(value: Any, longest: int = LONGEST_NAME) -> str:
     return clean if len(clean) <= longest else clean[: longest - 1].rstrip() + "…"
 
 
+def mapping_of(value: Any) -> Mapping[str, Any]:
+    """Return an object, an empty one for anything else."""
+    return value if isinstance(value, Mapping) else {}
+
+
+def each_of(value: Any) -> Iterator[Mapping[str, Any]]:
+    """Yield the objects of a list, none for anything else."""
+    if isinstance(value, list | tuple):
+        yield from (one for one in value if isinstance(one, Mapping))
+
+
 def put_words(label: str, pull_db: float) -> str:
     """Return where a slider was put: "-4", "flat"; a switch has no depth: "on", "off"."""
     if label == LOW_CUT:
@@ -53,9 +65,14 @@ def stands_words(label: str, pull_db: float) -> str:
     return f"{label} {put_words(label, pull_db)}{' dB' * (label != LOW_CUT)}"
 
 
+def capital(words: str) -> str:
+    """Return words with a capital first."""
+    return words[:1].upper() + words[1:]
+
+
 def sentence(words: str) -> str:
     """Return words as a sentence: a capital first, a full stop at the end."""
-    return f"{words[:1].upper()}{words[1:]}."
+    return f"{capital(words)}."
 
 
 def listed(parts: list[str]) -> str:

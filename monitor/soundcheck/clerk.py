@@ -40,8 +40,6 @@ class SoundcheckClerk:
         What measures; belongs to this clerk from now on.
     ring_out : callable
         Returns the ring-out's phase, None without one; asked in the clerk's thread.
-    boot_id : str
-        What this boot is called.
     first_plan : callable, optional
         Returns the stage plan to begin with, as long as none was saved.
     """
@@ -52,13 +50,11 @@ class SoundcheckClerk:
         measuring: Measuring,
         *,
         ring_out: Callable[[], str | None],
-        boot_id: str,
         first_plan: Callable[[], Mapping[str, Any] | None] = lambda: None,
     ) -> None:
         self._kept = kept
         self._measuring = measuring
         self._ring_out = ring_out
-        self._boot_id = boot_id
         self._first_plan = first_plan
         self._soundcheck = Soundcheck()
         self._shown: Mapping[str, Any] = self._soundcheck.fields(clock.uptime_s(), None)
@@ -151,7 +147,7 @@ class SoundcheckClerk:
             return {"class": "error", "message": f"the soundcheck failed on it: {error!r}"}
 
     def _restore(self) -> None:
-        now = self._now()
+        now = clock.now()
         kept = self._kept.read(now)
         if kept is None:
             return
@@ -227,7 +223,4 @@ class SoundcheckClerk:
         return {"class": "done", "revision": found.revision}
 
     def _keep(self) -> bool:
-        return self._kept.write(self._soundcheck.kept, self._now())
-
-    def _now(self) -> Now:
-        return Now(self._boot_id, clock.uptime_s(), time.time(), clock.is_trusted())
+        return self._kept.write(self._soundcheck.kept, clock.now())

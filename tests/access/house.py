@@ -10,7 +10,6 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from monitor import clock
 from monitor.access.clerk import AccessClerk
 from monitor.access.doorkeeper import Doorkeeper
 from monitor.kept_file import KeptFile
@@ -33,7 +32,6 @@ class DoorClient(StillClient):
         self.clerk = AccessClerk(
             KeptFile(folder / "access.json", key="access", what="who is paired", private=True),
             Doorkeeper(control, fixed_code, make_code=lambda: CODE),
-            boot_id=clock.boot_id(),
         )
         self.clerk.wait_until_begun(10.0)
         self.clerk.hindrance = ""

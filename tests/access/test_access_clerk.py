@@ -29,13 +29,12 @@ YEAR_S = 365 * 24 * 3600.0
 class Clerk:
     """A clerk with a file, and a way to wait for its word."""
 
-    def __init__(self, path: Path, *, boot_id: str | None = None) -> None:
+    def __init__(self, path: Path) -> None:
         self.told: list[str] = []
         self.file = KeptFile(path, key="access", what="who is paired", private=True)
         self.clerk = AccessClerk(
             self.file,
             Doorkeeper("code", make_code=lambda: CODE),
-            boot_id=boot_id or clock.boot_id(),
             tell=self.told.append,
         )
         self.clerk.wait_until_begun(10.0)
@@ -107,7 +106,7 @@ def test_neither_a_reboot_nor_a_wrong_clock_unpairs(
         )
 
     monkeypatch.setattr(clock, "now", elsewhere)
-    again = begin(boot_id="another")
+    again = begin()
     assert again.knows(key)
     (phone,) = again.said(**{"class": "phones"})["phones"]
     assert phone.get("paired_ago_s", 0.0) >= 0.0

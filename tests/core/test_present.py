@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from firmware.ports import MicrophoneStatus
-from monitor import present, present_advice
+from monitor import present, present_advice, present_snapshot
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import Excess
 from monitor.advice.moves import Move, moves
@@ -67,7 +67,7 @@ def snapshot(s: Situation, **changes: Any) -> dict[str, Any]:
         "status": STATUS,
         "parts": {},
     }
-    return present.snapshot(s, **{**given, **changes})
+    return present_snapshot.snapshot(s, **{**given, **changes})
 
 
 @pytest.mark.parametrize(
@@ -181,22 +181,22 @@ def test_snapshot_never_holds_what_json_cannot() -> None:
 def test_snapshot_with_everything_fits_into_a_line() -> None:
     many = tuple(shown(n) for n in range(30))
     parts = {
-        "equaliser": present.equaliser_fields(Equaliser.from_settings("31")),
-        "panel": present.panel_fields(320, 320, bytes(320 * 40), "ok"),
+        "equaliser": present_snapshot.equaliser_fields(Equaliser.from_settings("31")),
+        "panel": present_snapshot.panel_fields(320, 320, bytes(320 * 40), "ok"),
     }
     assert len(encode(snapshot(situation(rings=many, recent=many[:12]), parts=parts))) < 40_000
 
 
 def test_a_low_cut_is_a_switch_and_its_figure_is_nowhere() -> None:
     strip = Equaliser.from_settings("strip")
-    fields = present.equaliser_fields(strip)
+    fields = present_snapshot.equaliser_fields(strip)
     assert [one.get("switch", False) for one in fields["sliders"]] == [True, False, False, False]
     assert (fields["deepest_db"], fields["graphic"]) == (12.0, False)
     told = pull_fields(strip, LOW_CUT_ON)
     assert (told["label"], told["on"]) == ("low cut", True)
     assert (told["pull_db"], told["more_db"]) == (None, None)
     assert "12.3" not in encode({"class": "x", "pulls": [told], **fields}).decode()
-    assert present.equaliser_fields(Equaliser.from_settings("31"))["graphic"]
+    assert present_snapshot.equaliser_fields(Equaliser.from_settings("31"))["graphic"]
 
 
 # --- tonight ---------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from firmware.ports import Face, LampPattern
-from monitor import present
+from monitor import present, present_snapshot
 from monitor.aside import SAID_EVERY_S, Aside
 from monitor.journal.rows import RingRow
 from monitor.panel_thread import PanelThread
@@ -42,8 +42,8 @@ def test_a_howl_is_heard_and_lit_whatever_fails_that_shows(
     box.play(quiet)
     whatever: list[tuple[Any, str, LampPattern]] = [
         (present, "face", "dark"),
-        (present, "snapshot", "dark"),
-        (present, "ring_message", "dark"),
+        (present_snapshot, "snapshot", "dark"),
+        (present_snapshot, "ring_message", "dark"),
         (Showing, "_situation", "blink"),  # nothing is known, and "quiet" would be a lie
     ]
     for where, name, before in whatever:

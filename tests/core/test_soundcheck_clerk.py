@@ -31,7 +31,7 @@ class Evening:
         self.phase: str | None = None
         self.opened: list[SoundcheckClerk] = []
 
-    def start(self, how: str = "never read", boot_id: str = "boot-1") -> SoundcheckClerk:
+    def start(self, how: str = "never read") -> SoundcheckClerk:
         sources = {
             "line": Source("the line", fake(how)),
             "box": Source("the microphone", why="there is no microphone; plug one in"),
@@ -41,7 +41,6 @@ class Evening:
             kept,
             Measuring(sources),  # type: ignore[arg-type]
             ring_out=lambda: self.phase,
-            boot_id=boot_id,
         )
         clerk.wait_until_begun(10.0)
         self.opened.append(clerk)
@@ -249,7 +248,8 @@ def test_after_a_boot_without_a_date_it_comes_back_in_doubt(
     clerk = evening.start()
     ask(clerk, do="tick", item=ITEMS[0])
     clerk.close(PATIENCE_S)
-    again = evening.start(boot_id="boot-2")
+    monkeypatch.setattr(clerk_module.clock, "boot_id", lambda: "another")
+    again = evening.start()
     assert again.fields()["ticks"] == [ITEMS[0]]
     assert "another evening" in again.fields()["doubt"]
     ask(again, do="clear")

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.clock import Now
+from monitor.clock import Now, utc_seconds, utc_text
 from monitor.journal.asks import ClockWord, GetRecord, Instant, ListGigs, NewestGig
-from monitor.journal.boots import Boot, Boots, note_word, utc_seconds, utc_text
+from monitor.journal.boots import Boot, Boots, note_word
 from monitor.journal.tables import migrate
 from monitor.journal.timeline import Timeline
 from monitor.journal.writing import note_now

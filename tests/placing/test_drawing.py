@@ -13,11 +13,10 @@ from monitor.errors import LanternError
 from monitor.placing.drawing import (
     draw_svg,
     plan_picture,
-    write_png,
-    write_svg,
 )
 from monitor.placing.ground import NAME_PX, PHONE_PX, TALLEST, grid_m, length_words, view_of
 from monitor.placing.name_places import width_of
+from monitor.placing.picture_file import write_png, write_svg
 from monitor.placing.plan_words import short_change
 from monitor.placing.reckon import reckon
 from monitor.placing.shapes import THEMES, Words
@@ -390,9 +389,9 @@ def test_png_and_svg_show_the_same(tmp_path: Path) -> None:
     stage = a_stage()
     reckoning = reckon(stage)
     path = tmp_path / "plan.png"
-    write_png(path, stage, reckoning, width_px=1400)
-    image = Image.open(path).convert("RGB")
     picture = plan_picture(stage, reckoning, caption=True)
+    write_png(path, picture, width_px=1400)
+    image = Image.open(path).convert("RGB")
     assert image.size == (1400, round(1400 * picture.height_cm / picture.width_cm))
     night = {
         ink: tuple(int(code[i : i + 2], 16) for i in (1, 3, 5))
@@ -449,9 +448,9 @@ def test_files_are_written_whole_or_not_at_all(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     stage = a_stage()
-    reckoning = reckon(stage)
+    picture = plan_picture(stage, reckon(stage), caption=True)
     path = tmp_path / "plan.svg"
-    write_svg(path, stage, reckoning, theme="day")
+    write_svg(path, picture, theme="day")
     before = path.read_text()
     assert ET.fromstring(before).tag == f"{SVG}svg"
 
@@ -461,11 +460,11 @@ def test_files_are_written_whole_or_not_at_all(
 
     monkeypatch.setattr(Path, "write_text", full)
     with pytest.raises(LanternError, match="No space left"):
-        write_svg(path, stage, reckoning, theme="night")
+        write_svg(path, picture, theme="night")
     assert path.read_text() == before
     assert [p.name for p in tmp_path.iterdir()] == ["plan.svg"]
     with pytest.raises(LanternError, match="cannot be written"):
-        write_png(tmp_path / "nowhere" / "plan.png", stage, reckoning, width_px=50)
+        write_png(tmp_path / "nowhere" / "plan.png", picture, width_px=50)
 
 
 def test_pillow_is_not_loaded_for_svg() -> None:

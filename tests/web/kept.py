@@ -267,8 +267,10 @@ class KeptClient(EveningClient):
         for uid, record in self.records.items():
             howls = sum(one["degree"] == "howl" for one in record["rings"])
             counts = {"ring_count": len(record["rings"]), "howl_count": howls}
-            keys = ("uid", "title", "venue", "begun", "lasted_s")
+            keys = ("uid", "title", "venue", "lasted_s")
             told = {key: record["gig"][key] for key in keys if key in record["gig"]}
+            begun = record["gig"]["begun"]
+            told["begun"] = {key: begun[key] for key in ("utc", "dated") if key in begun}
             gigs.append({**told, **counts, "on": self.on and uid == TONIGHT})
         first = 0
         if "before" in command:

@@ -8,8 +8,10 @@ from __future__ import annotations
 import copy
 import json
 import re
+import sqlite3
 import urllib.request
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +21,12 @@ import schemathesis
 from flask import Flask
 from flask.testing import FlaskClient
 
+from monitor.clock import Now
+from monitor.journal.asks import GigChange, Instant, VenueChange
+from monitor.journal.listing import list_gigs
+from monitor.journal.rows import RingRow, history_fields
+from monitor.journal.tables import migrate
+from monitor.journal.writing import write_all
 from tests.test_end_to_end import demo_url  # noqa: F401  (a fixture)
 from tests.waiting import awaited
 from tests.web.evening import METERS, PLAN
@@ -122,6 +130,25 @@ def test_what_is_described_is_told_somewhere() -> None:
     assert written_nowhere(document()["components"]["schemas"]) == set()
     planted = {"type": "object", "properties": {"level_dbfs": {}, "waiting_miles": {}}}
     assert written_nowhere(planted) == {"waiting_miles"}
+
+
+def test_lists_of_the_journal_have_the_keys_that_are_described() -> None:
+    schemas = document()["components"]["schemas"]
+    ring = RingRow(
+        "5e55", 1, "boot", "howl", "set", 2480.0, "2.5k", "2.5k", -20.0, 9.0, 5.0, 7.0, 0.0, True,
+    )  # fmt: skip
+    told = history_fields(ring, boot_id="boot", uptime_s=9.0)
+    assert schemas["KeptRings"]["properties"]["rings"]["items"]["properties"].keys() == told.keys()
+    now = Now("boot", 9.0, 1_937_000_000.0, clock_trusted=True)
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        migrate(connection)
+        begun, ended = Instant("boot", 1.0), Instant("boot", 8.0)
+        gig = GigChange(TONIGHT, begun, ended, "button", CHAPEL["uid"], "Spring dance")
+        write_all(connection, [VenueChange(**CHAPEL), gig], now=now, box="")
+        (line,) = list_gigs(connection, 1, None)
+    described = schemas["GigLine"]["properties"]
+    assert described.keys() == line.keys()
+    assert described["begun"]["properties"].keys() == line["begun"].keys()
 
 
 def test_every_route_is_described_and_nothing_else(app: Flask) -> None:

@@ -14,8 +14,8 @@ import pytest
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.moves import moves
 from monitor.advice.pulls import Pull
-from monitor.present import equaliser_fields
 from monitor.present_advice import pull_fields
+from monitor.present_snapshot import equaliser_fields
 from tests.browser import resize
 from tests.waiting import awaited
 from tests.web.looking import lowest_seen, script, tap_on, text, visited

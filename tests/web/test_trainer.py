@@ -15,7 +15,7 @@ from monitor.advice import sections
 from monitor.advice.choice import EqualiserChoice
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.widths import slider_q
-from monitor.present import equaliser_fields
+from monitor.present_snapshot import equaliser_fields
 from tests.browser import forget
 from tests.waiting import awaited
 from tests.web.looking import module, press, script, text

@@ -64,8 +64,6 @@ SCHEMAS: dict[str, Schema] = {
             "gigs": COUNT,
             "rings": COUNT,
             "song": COUNT,
-            "offset": COUNT,
-            "dated": TEXT,
         },
     ),
     "WayBody": obj({"way": WAY}),

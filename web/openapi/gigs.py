@@ -47,11 +47,9 @@ RECORDED_GIG: Schema = obj(
 SCHEMAS: dict[str, Schema] = {
     "VenueName": obj({"uid": UID, "name": TEXT}),
     "GigLine": obj(
-        {"uid": UID, "begun": obj({"dated": DATED}, {"utc": MOMENT, "boot": BOOT,
-                                                     "uptime_s": NUMBER}),
-         "ring_count": COUNT, "howl_count": COUNT, "on": YES_NO},
-        {"title": TEXT, "venue": ref("VenueName"), "lasted_s": NUMBER, "ended_by": TEXT,
-         "thinned": WHOLE},
+        {"uid": UID, "begun": obj({"dated": DATED}, {"utc": MOMENT}), "ring_count": COUNT,
+         "howl_count": COUNT, "on": YES_NO},
+        {"title": TEXT, "venue": ref("VenueName"), "lasted_s": NUMBER},
     ),
     "Gigs": obj({"gigs": array(ref("GigLine"), 100)}, {"problem": TEXT}, "Newest first."),
     "Venues": obj(

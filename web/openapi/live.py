@@ -83,8 +83,7 @@ SCHEMAS: dict[str, Schema] = {
     ),
     "Panel": obj(
         {"width": COUNT, "height": COUNT, "bits": TEXT, "health": TEXT},
-        {"hidden": YES_NO},
-        "The panel's picture: rows of bits, base64. While it shows a code, the picture before.",
+        about="Its picture: rows of bits, base64. While it shows a code, the picture before.",
     ),
     "Board": obj(
         {"health": TEXT},
@@ -265,8 +264,6 @@ SCHEMAS: dict[str, Schema] = {
                         "ended_ago_s": NUMBER,
                         "utc": TEXT,
                         "clock_trusted": YES_NO,
-                        "dated": DATED,
-                        "gig": TEXT,
                     },
                 )
             )

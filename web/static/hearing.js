@@ -2,6 +2,7 @@
 import { follow } from "./feed.js";
 import { CEILING, openAudio, state } from "./audio.js";
 import { at } from "./parts.js";
+import { once, pause } from "./send.js";
 
 const LEAD_S = 0.3; // between arriving and sounding: evens out what the Wi-Fi does
 const LONGEST_LEAD_S = 0.7; // with what is under way, what is heard is about a second old at most
@@ -99,17 +100,14 @@ async function keepStreaming(mine) {
       return;
     }
     say(`${why}, trying again`);
-    await new Promise((done) => setTimeout(done, AGAIN_MS));
+    await pause(AGAIN_MS);
     if (playing === mine) say("");
   }
 }
 
 function report(mine) {
-  fetch("/api/v1/sound", {
-    method: "POST",
-    headers: { "Content-Type": "application/json" },
-    body: JSON.stringify({ listener: mine.name, arrived_bytes: mine.arrived }),
-  }).catch(() => {}); // the stream itself notices a lost server
+  // The stream itself notices a lost server.
+  once("/api/v1/sound", { listener: mine.name, arrived_bytes: mine.arrived });
   if (state() !== "running") stop("the phone took the sound away; press to hear it again");
 }
 

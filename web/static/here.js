@@ -1,19 +1,14 @@
 // What the box remembers of the venue that was chosen, until it is put away.
 import { follow } from "./feed.js";
 import { showLast } from "./last.js";
+import { keep, kept } from "./own.js";
 import { at, decibels, fill, text } from "./parts.js";
 import { send } from "./send.js";
 
 const KEPT = "here";
 const MOST_RANG = 4; // to be read on the way to the sliders; the gigs themselves are in After
-let away = ""; // which gig's was put away
+let away = kept(KEPT); // which gig's was put away
 let shown = null;
-
-try {
-  away = localStorage.getItem(KEPT) ?? "";
-} catch {
-  // private browsing: put away as long as the page lasts
-}
 
 const keyOf = ({ gig, memory }) => `${gig?.uid ?? ""} ${memory?.venue?.uid ?? ""}`;
 
@@ -53,11 +48,7 @@ function followHere(snapshot) {
 /** Put away what was known when the hand came; by now it may be another gig or place. */
 function putAway(key) {
   away = key;
-  try {
-    localStorage.setItem(KEPT, away);
-  } catch {
-    // as above
-  }
+  keep(KEPT, away);
   if (key !== keyOf(shown)) return;
   const isFree = document.activeElement === document.body || at("here").contains(document.activeElement);
   at("here").hidden = true;

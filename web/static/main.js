@@ -4,7 +4,7 @@ import { feed, follow, news, withRing } from "./feed.js";
 import { loadAll, followRooms } from "./rooms.js";
 import { followAdvice } from "./advice.js";
 import { followGig } from "./gig.js";
-import { get } from "./send.js";
+import { get, pause } from "./send.js";
 import { show, showAge } from "./view.js";
 import "./theme.js";
 
@@ -35,7 +35,6 @@ function age() {
   showAge(ageS(), silentS() > SILENT_S ? "nothing comes: is this phone on the Wi-Fi?" : problem);
 }
 
-const waiting = (ms) => new Promise((done) => { setTimeout(done, ms); });
 const fed = () => source?.readyState === EventSource.OPEN && silentS() < SILENT_S;
 
 /** While no stream feeds the page: asks, and asks again when it was answered. */
@@ -45,7 +44,7 @@ async function poll() {
   while (!document.hidden && !fed()) {
     const { status, answer, waitS } = await get("/api/v1/now", { withinMs: 2000 });
     if (status === 200) take(answer);
-    await waiting(Math.max(POLL_MS, 1000 * waitS));
+    await pause(Math.max(POLL_MS, 1000 * waitS));
   }
   polling = false;
 }

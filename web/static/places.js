@@ -7,7 +7,7 @@ import { asked, at, choice, create, text } from "./parts.js";
 let built = "";
 let drawn = "";
 
-export const signed = (db) =>
+const signed = (db) =>
   `${db > 0 ? "+" : db < 0 ? "\u2212" : ""}${Math.abs(db).toFixed(1)} dB`;
 
 const queue = asker("/api/v1/stage");

@@ -1,5 +1,7 @@
 // The stage plan while it is edited: what stands where, the way back, and what is kept here.
 // No page in it; lengths are in the plan's own units.
+import { keep, kept } from "./own.js";
+
 const LONGEST = 60; // steps back
 const MERGED_MS = 1500; // one turn of a hand is one step back
 export const DRAG = "drag"; // and so is one drag, however long the finger rests in it
@@ -28,36 +30,32 @@ export const unit = () => (stage?.units === "feet" ? "ft" : "m");
 export const inCentimetres = (length) => length * (stage.units === "feet" ? 100 * FOOT_M : 100);
 export const fromCentimetres = (cm) => cm / inCentimetres(1);
 
-function keep() {
-  try {
-    if (isDirty()) {
-      ownDraft = JSON.stringify({ stage, revision });
-      localStorage.setItem(DRAFT, ownDraft);
-    } else if (localStorage.getItem(DRAFT) === ownDraft) localStorage.removeItem(DRAFT);
-  } catch {
-    // private browsing: an edit lasts as long as the page
-  }
+function keepDraft() {
+  if (isDirty()) {
+    ownDraft = JSON.stringify({ stage, revision });
+    keep(DRAFT, ownDraft);
+  } else if (kept(DRAFT) === ownDraft) keep(DRAFT, "");
 }
 
 /** Begin with what the watcher has; returns whether an edit of before was found in this browser. */
-export function load(kept, keptRevision, { draft = true } = {}) {
-  stage = copy(kept);
+export function load(told, toldRevision, { draft = true } = {}) {
+  stage = copy(told);
   saved = JSON.stringify(stage);
-  revision = keptRevision;
+  revision = toldRevision;
   back = [];
   settle();
   if (!draft) {
-    keep();
+    keepDraft();
     return false;
   }
   try {
-    const found = JSON.parse(localStorage.getItem(DRAFT) ?? "null");
+    const found = JSON.parse(kept(DRAFT) || "null");
     if (found?.stage?.room && JSON.stringify(found.stage) !== saved) {
       revision = Math.min(revision, found.revision ?? revision); // so that what was saved since is told
       return become(found.stage);
     }
   } catch {
-    // not ours, or private browsing
+    // not ours
   }
   return false;
 }
@@ -65,7 +63,7 @@ export function load(kept, keptRevision, { draft = true } = {}) {
 export function savedNow(words, newRevision) {
   saved = words;
   revision = newRevision ?? revision;
-  keep();
+  keepDraft();
 }
 
 /** Change the plan by a function; edits with the same key soon after each other are one step. */
@@ -77,7 +75,7 @@ export function edit(change, key = "") {
   const goesOn = key && key === last.key && (key === DRAG || now - last.at <= MERGED_MS);
   if (!goesOn) back = [...back.slice(-LONGEST), before];
   last = { key, at: now };
-  keep();
+  keepDraft();
   return true;
 }
 
@@ -94,11 +92,14 @@ export function undo() {
   if (!back.length) return;
   stage = JSON.parse(back.pop());
   settle();
-  keep();
+  keepDraft();
 }
 
+/** In which list of the plan a kind of thing is: a mouth is its microphone's. */
+export const listOf = (kind) => (kind === "mouth" ? "microphone" : kind);
+
 export const thing = (kind, index) => kind === "listener" ? stage.listener
-  : (kind === "mouth" ? stage.microphone : stage[kind])?.[index];
+  : stage[listOf(kind)]?.[index];
 
 export function nameOf(kind, index) {
   if (kind === "listener") return "farthest listener";
@@ -117,7 +118,7 @@ export function things() {
 /** Where a thing stands, as [x, y]; a mouth where its microphone looks. */
 export function positionOf(kind, index, of = stage) {
   const one = kind === "listener" ? of.listener
-    : of[kind === "mouth" ? "microphone" : kind]?.[index];
+    : of[listOf(kind)]?.[index];
   if (!one) return null;
   if (kind !== "mouth") return [one.x, one.y];
   const out = one.mouth * Math.cos(rad(one.tilt_deg ?? 0));
@@ -146,7 +147,7 @@ export function turn(kind, index, degrees, key) {
   const one = thing(kind, index);
   if (one?.aim_deg === undefined) return false;
   return edit((now) => {
-    const turned = now[kind === "mouth" ? "microphone" : kind][index];
+    const turned = now[listOf(kind)][index];
     turned.aim_deg = (((turned.aim_deg + degrees) % 360) + 360) % 360;
   }, key);
 }

@@ -1,6 +1,6 @@
 // The ring-out: one sentence, one picture of the person's own equaliser, one main button.
 import { follow } from "./feed.js";
-import { bound } from "./advice.js";
+import { bound, leads } from "./advice.js";
 import { drawCurve } from "./drawing.js";
 import { at, buttonRow, decibels, fill, rest, rests, rows, text } from "./parts.js";
 import { go } from "./rooms.js";
@@ -120,6 +120,7 @@ function followRingOut(snapshot) {
   drawSliders(at("ro-picture"), snapshot, ringOut.pulls_now);
   if (document.body.dataset.ringout !== ringOut.phase) text(at("ro-said"), ""); // it was of then
   document.body.dataset.ringout = ringOut.phase;
+  document.body.toggleAttribute("data-leads", Boolean(leads(snapshot)));
   buttons(ringOut);
   end(ringOut, snapshot);
   // While a hand pulls there are only the sentence and the sliders; a phone has no room for more.

@@ -7,7 +7,7 @@ const NOT_KNOWN = "; whether it was done is not known: look before you do it aga
 const NO_SHEET = "the sheet for the six digits did not come; try again near the box, or load the page again";
 const BROKEN = "this page failed on it; load the page again";
 
-const pause = (s) => new Promise((done) => { setTimeout(done, 1000 * s); });
+export const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
 
 async function ask(path, { withinMs = 10_000, as = "json", ...options } = {}) {
   const got = await fetch(path, { ...options, signal: AbortSignal.timeout(withinMs) }).catch(() => null);
@@ -41,7 +41,7 @@ export const once = (path, body) => ask(path, {
 async function patiently(asked) {
   let got = await asked();
   for (let n = 1; n < TRIES && got.waitS && got.waitS <= PATIENCE_S; n += 1) {
-    await pause(got.waitS);
+    await pause(1000 * got.waitS);
     got = await asked();
   }
   if (got.waitS) got.answer.error = `${got.answer.error ?? "the box is busy"}; again in ${Math.ceil(got.waitS)} s`;

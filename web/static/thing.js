@@ -94,7 +94,7 @@ export function showForms(thingForm, roomForm, chosen) {
   show(roomForm, "room", stage, "");
   if (!chosen) return;
   const [kind, index] = chosen;
-  const listed = kind === "mouth" ? "microphone" : kind;
+  const listed = plan.listOf(kind);
   show(thingForm, listed, plan.thing(listed, index), `${listed} ${index}`);
 }
 
@@ -110,7 +110,7 @@ export function typed(form, made, [kind, index]) {
     plan.setUnits(value);
     return true;
   }
-  const listed = kind === "mouth" ? "microphone" : kind;
+  const listed = plan.listOf(kind);
   return plan.edit((now) => setAt(form.dataset.of === "room" ? now
     : listed === "listener" ? now.listener : now[listed][index], path, value), `typed ${path} ${kind} ${index}`);
 }

@@ -1,6 +1,7 @@
 // The ear trainer on the page: volume first, then ten rings, then what the ears know.
 import { follow } from "./feed.js";
 import * as ears from "./ears.js";
+import { keep, kept } from "./own.js";
 import { drawAnswer, drawKnown } from "./pictures.js";
 import { pull, ring, silence } from "./tone.js";
 import { at, choice, create } from "./parts.js";
@@ -12,19 +13,14 @@ let deepest = 0; // how far one is pulled, in dB
 let shape = ""; // how its dip changes with the pull
 let levels = [];
 let level = 0;
-let scores = ears.noScores();
+let scores = ears.readScores(kept(KEPT));
 let areKept = true;
 let run = null; // { asked: [{ slider, pulled }], hz, slider, answered }
 
 const centres = () => sliders.map((slider) => slider.centre_hz);
 
-function keep() {
-  try {
-    localStorage.setItem(KEPT, JSON.stringify(scores));
-    areKept = true;
-  } catch {
-    areKept = false; // private browsing, or no room: the scores last as long as the page
-  }
+function keepScores() {
+  areKept = keep(KEPT, JSON.stringify(scores));
 }
 
 function show(step) {
@@ -130,7 +126,7 @@ function answer(i) {
   const right = i === run.slider;
   run.asked.push({ slider: run.slider, pulled: i });
   scores = ears.withAnswer(scores, sliders[run.slider].label, right);
-  keep();
+  keepScores();
   const miss = ears.missOf(centres(), i, run.slider, run.hz);
   at("ears-said").textContent = ears.verdict({
     pulled: sliders[i].label, ring: sliders[run.slider].label, miss, fallDb,
@@ -152,7 +148,7 @@ function answer(i) {
 function end() {
   silence();
   scores = { ...scores, runs: scores.runs + 1 };
-  keep();
+  keepScores();
   const right = run.asked.filter((one) => one.slider === one.pulled).length;
   const missed = [...new Set(run.asked
     .filter((one) => one.slider !== one.pulled).map((one) => one.slider))].sort((a, b) => a - b);
@@ -211,7 +207,7 @@ at("ears-more").addEventListener("click", begin);
 at("ears-sliders").addEventListener("keydown", walk);
 at("ears-reset").addEventListener("click", () => {
   scores = ears.noScores();
-  keep();
+  keepScores();
   drawScores();
   at("ears-try").focus();
 });
@@ -224,11 +220,5 @@ document.addEventListener("room", (event) => {
   clearTimeout(at("ears-try").until);
   silence(); // the run waits
 });
-
-try {
-  scores = ears.readScores(localStorage.getItem(KEPT) ?? "");
-} catch {
-  // as above
-}
 
 follow(followEars);
