@@ -737,6 +737,14 @@ def test_a_closing_that_never_returns_is_left_behind(
         hang.set()
 
 
+def test_closing_gives_the_device_back(make: Maker) -> None:
+    alsa = FakeAlsa({NAME: FakeCard()})
+    microphone = make(alsa)
+    next_block(microphone)
+    microphone.close()
+    assert alsa.calls[-1] == ("close", NAME)
+
+
 def test_closing_twice_and_while_stuck(make: Maker) -> None:
     hang = threading.Event()
     microphone = make(FakeAlsa({NAME: FakeCard(script=[period_of(1), hang], after="block")}))
