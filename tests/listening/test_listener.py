@@ -98,6 +98,7 @@ def test_five_rings_together_are_five_two_of_them_in_one_band():
     howls = [event.ring for event in events if event.kind == "howl"]
     assert sorted(ring.frequency_hz for ring in howls) == pytest.approx(frequencies_hz, rel=0.002)
     assert [ring.band.label for ring in howls].count("2.5k") == 2
+    assert len({ring.id for ring in howls}) == 5
     closed = [event.ring for event in events if event.kind == "closed"]
     assert len(closed) == 5
     assert all(ring.end_s == pytest.approx(4.0, abs=0.3) for ring in closed)
@@ -276,7 +277,7 @@ def test_a_ring_at_a_multiple_is_told_when_the_louder_one_has_gone():
         frequency_hz=700.0,
         growth_db_per_s=30.0,
         from_s=0.5,
-        until_s=3.0,
+        until_s=5.0,
         total_s=8.0,
     )
     softer = growing_line(
@@ -290,6 +291,8 @@ def test_a_ring_at_a_multiple_is_told_when_the_louder_one_has_gone():
     events = listen(louder + 0.3 * softer, rate_hz=48000, way="soundcheck")
     begun = [round(e.ring.frequency_hz) for e in events if e.kind == "ringing"]
     assert begun == [700, 2100]
+    ended_s = next(e.at_s for e in events if e.kind == "closed")
+    assert next(e.at_s for e in events if round(e.ring.frequency_hz) == 2100) > ended_s
 
 
 @pytest.mark.parametrize("frequency_hz", [56.0, 12506.0])
