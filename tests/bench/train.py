@@ -29,6 +29,7 @@ import numpy as np
 from monitor.listening.courses import COURSE_FEATURES
 from monitor.listening.evidence import FEATURES
 from monitor.listening.scorer import Scorer, Scorers
+from tests.bench import numbers
 from tests.bench.held_back import judge, table
 from tests.bench.material import Sound, sounds
 from tests.bench.pool import run_all
@@ -207,6 +208,8 @@ def main() -> None:
         # Before the judging, which takes long: they can be scored meanwhile.
         asked.output.write_text(json.dumps(weights, separators=(",", ":")) + "\n", "utf-8")
         print(f"wrote {asked.output}", flush=True)
+        if asked.output == WEIGHTS_FILE:
+            numbers.write()
         print(table(run_all(judge, judges, name="held back")))
 
 

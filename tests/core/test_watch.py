@@ -339,7 +339,9 @@ def test_the_depth_is_on_link_and_panel_and_pulls_are_remembered(
 
 
 def test_lost_microphone_is_said_and_survived(
-    start: Callable[..., Running], monkeypatch: pytest.MonkeyPatch
+    start: Callable[..., Running],
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
 ) -> None:
     box = start()
     box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
@@ -351,6 +353,7 @@ def test_lost_microphone_is_said_and_survived(
     assert s["rings"] == []
     assert s["audio_age_s"] >= 1.0
     assert box.lamp.shown[-1][0] == "blink"
+    awaited(lambda: "microphone: lost: the microphone was unplugged" in caplog.text)
     before = box.supervisor.n_alive
     awaited(lambda: box.supervisor.n_alive > before)  # deaf, and yet alive
     box.source.say("hearing", "44100 Hz")
@@ -481,8 +484,10 @@ def test_broken_parts_never_stop_the_listening(start: Callable[..., Running]) ->
 
 def test_sound_that_breaks_the_listening_is_survived(start: Callable[..., Running]) -> None:
     box = start()
-    box.play(noise(RATE_HZ))
-    box.source.give(np.full(BLOCK, np.nan))
+    # Not in a row: each of them begins the listening afresh, and none ends the watcher.
+    for _ in range(watcher.MOST_FAILURES_IN_A_ROW):
+        box.play(noise(BLOCK))
+        box.source.give(np.full(BLOCK, np.nan))
     box.play(np.concatenate([noise(RATE_HZ), growing_ring(2.0)]))
     box.wait_for(lambda s: s["state"] == "howl")
     assert box.error is None
@@ -504,13 +509,16 @@ def test_what_rang_when_the_listening_broke_has_ended(start: Callable[..., Runni
     assert second["id"] != first["id"]
 
 
-def test_sound_that_always_breaks_it_ends_the_watcher(start: Callable[..., Running]) -> None:
+def test_sound_that_always_breaks_it_ends_the_watcher(
+    start: Callable[..., Running], caplog: pytest.LogCaptureFixture
+) -> None:
     box = start()
     for _ in range(watcher.MOST_FAILURES_IN_A_ROW):
         box.source.give(np.full(BLOCK, np.nan))
     awaited(lambda: box.error is not None)
     assert isinstance(box.error, ValueError)
     assert box.lamp.closed
+    assert caplog.text.count("the listening failed on a block") == 1
 
 
 def test_where_the_socket_cannot_be_made_the_usual_one_is_taken_and_said(

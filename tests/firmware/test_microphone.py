@@ -335,6 +335,7 @@ def test_a_card_that_has_two_channels_or_four_gives_the_third(make: Maker) -> No
         ("Device or resource busy", "another program holds it"),
         ("Permission denied", "group audio"),
         ("No such device", "plug it in"),
+        ("No such file or directory", "plug it in"),
     ],
 )
 def test_a_card_that_does_not_open_says_what_to_do(make: Maker, error: str, words: str) -> None:
@@ -611,6 +612,22 @@ def test_a_device_that_never_begins_is_stuck_too(
         hang.set()
 
 
+def test_a_first_read_that_was_given_up_says_nothing_when_it_returns(
+    make: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "FIRST_READ_WITHIN_S", 0.4)
+    hangs = [threading.Event(), threading.Event()]
+    alsa = FakeAlsa({NAME: FakeCard(script=[(hang, period_of(99)) for hang in hangs])})
+    microphone = make(alsa)
+    try:
+        awaited(lambda: len(opened_names(alsa)) == 2)
+        hangs[0].set()
+        awaited(lambda: ("close", NAME) in alsa.calls)
+        assert {status.state for status in microphone.said} == {"stuck"}
+    finally:
+        hangs[1].set()
+
+
 def test_a_device_that_only_says_nothing_yet_is_stuck(make: Maker) -> None:
     microphone = make(FakeAlsa({NAME: FakeCard(script=[period_of(1), *[0] * 400])}))
     next_block(microphone)
@@ -718,6 +735,14 @@ def test_a_closing_that_never_returns_is_left_behind(
         assert next_block(microphone).gap
     finally:
         hang.set()
+
+
+def test_closing_gives_the_device_back(make: Maker) -> None:
+    alsa = FakeAlsa({NAME: FakeCard()})
+    microphone = make(alsa)
+    next_block(microphone)
+    microphone.close()
+    assert alsa.calls[-1] == ("close", NAME)
 
 
 def test_closing_twice_and_while_stuck(make: Maker) -> None:

@@ -77,6 +77,32 @@ def test_what_belongs_to_no_gig_any_more_goes(told: Told) -> None:
     connection.close()
 
 
+def test_a_boot_stays_known_for_as_long_as_anything_is_dated_by_it(told: Told) -> None:
+    def booted(boot_id: str) -> None:
+        told.ask(ListGigs(1))  # what was told before is written
+        told.clock.restart(boot_id, utc_s=told.clock.now.utc_s + 3600.0)
+
+    def boots_left() -> list[str]:
+        thinned(told.path)
+        connection = sqlite3.connect(told.path)
+        found = connection.execute("SELECT boot_id FROM boots ORDER BY seq").fetchall()
+        connection.close()
+        return [boot_id for (boot_id,) in found]
+
+    told.begin("g")
+    booted("rang")
+    told.rings(None, 1)
+    booted("happened")
+    told.happens("g", "note", text="the singer is late")
+    booted("ended")
+    told.end("g")
+    booted("newest")
+    told.begin("another")
+    assert boots_left() == ["boot-1", "rang", "happened", "ended", "newest"]
+    told.ask(DeleteGig("g"))
+    assert boots_left() == ["rang", "newest"]
+
+
 def test_something_that_goes_on_telling_does_not_fill_the_card(
     told: Told, monkeypatch: pytest.MonkeyPatch
 ) -> None:

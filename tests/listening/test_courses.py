@@ -108,15 +108,20 @@ def test_a_suspicious_line_that_is_missed_loses_and_a_dismissed_one_does_not():
     for last in (2.0, SURELY_NOT - 1.0):
         of = courses()
         for odds in (2.0, 2.0, 2.0, last):
-            before = of.follow(looks([900.0]), np.array([odds]))
-        mean = told(of, looks([900.0]), before)["mean_0.1_s"]
+            slots = of.follow(looks([900.0]), np.array([odds]))
+        before = told(of, looks([900.0]), slots)
         of.miss()
-        told_of[last] = told(of, looks([900.0]), before)["mean_0.1_s"], mean
+        told_of[last] = told(of, looks([900.0]), slots), before
     after, before = told_of[2.0]
     part = 1.0 - np.exp(-HOP_S / 0.1)
-    assert after == pytest.approx(before + part * (MISSED_LOG_ODDS - before))
+    mean = before["mean_0.1_s"]
+    assert after["mean_0.1_s"] == pytest.approx(mean + part * (MISSED_LOG_ODDS - mean))
+    assert after["sum_0.5"] == pytest.approx(before["sum_0.5"] + MISSED_LOG_ODDS)
+    assert after["sum_2"] == 0.0  # they never fall below
+    assert after["found_part"] < before["found_part"]
     after, before = told_of[SURELY_NOT - 1.0]
-    assert after == before
+    lost = ("mean_0.1_s", "sum_0.5", "found_part")
+    assert [after[name] for name in lost] == [before[name] for name in lost]
 
 
 def test_a_line_that_is_gone_ends_and_its_slot_is_used_again():
