@@ -173,8 +173,7 @@ class Followings:
 
     def look(self, at_s: float) -> list[Followed]:
         """Look for better climbs; return the rings that have one."""
-        rings = [ring for ring in self._rings.values() if ring.is_open]
-        return [ring for ring in rings if ring.look(at_s) and ring.told_open]
+        return [ring for ring in self._rings.values() if ring.is_open and ring.look(at_s)]
 
     def hear(self, lines: Iterable[LineHeard]) -> None:
         """Take in new hops of lines that are followed."""
