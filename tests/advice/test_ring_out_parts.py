@@ -122,6 +122,11 @@ def test_a_fifth_of_a_tone_away_is_another_ring(hz: float, same: bool) -> None:
     assert (ladder((1000.0, 0.0)).same(hz) is not None) is same
 
 
+def test_between_two_rings_it_is_the_nearer_one() -> None:
+    both = ladder((1000.0, 0.0), (1020.0, 0.0))
+    assert [both.same(hz) for hz in (1009.0, 1011.0)] == both.rings
+
+
 def test_fewer_sliders_are_moved_where_that_harms_little_more() -> None:
     """Over many rings: never more movements than the least harmful plan, often fewer."""
     fewer = 0
@@ -264,6 +269,8 @@ def test_what_is_put_back_says_all_that_differs(
 def test_a_low_cut_is_switched_and_not_pulled() -> None:
     both = (Pull("low cut", 12.3, 100.0, 0.707), Pull("low", 8.0, 80.0, 0.707))
     assert pull_line(moves((), both[:1])) == "Low cut on"
+    # It is on from half its way; a desk that tells less of it tells of no move.
+    assert moves((), (Pull("low cut", 4.0, 100.0, 0.707),)) == ()
     assert pull_line(moves((), both)) == "Pull low by 8 dB, low cut on"
     assert pull_detail(moves((), both), ()) == "then: low at -8"
     assert put_back_line(moves(both, ())) == "Put low to 0, low cut off"
