@@ -90,6 +90,24 @@ def test_who_hands_over_never_waits_and_losses_are_counted(start: Callable[..., 
     Stuck.gate.set()
 
 
+def test_what_only_goes_on_is_not_written_with_every_hand_over(
+    start: Callable[..., Adviser], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    written: list[float] = []
+    write = KeptFile.write
+    monkeypatch.setattr(
+        KeptFile,
+        "write",
+        lambda kept, *what: (written.append(what[1].uptime_s), write(kept, *what)),
+    )
+    adviser = start()
+    for number in range(50):
+        adviser.hear(News(float(number)))
+    ask(adviser, **{"class": "pull", "slider": 21, "cut_db": -4.0})
+    # The first of all, every five seconds, and the command.
+    assert 2 <= len(written) <= 2 + (written[-1] - written[0]) / adviser_module.KEEP_EVERY_S
+
+
 class Broken(Counsel):
     """Fails over one moment."""
 

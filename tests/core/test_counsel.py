@@ -213,6 +213,34 @@ def test_a_ring_out_wins_gain_on_the_played_stage(tells_desk: bool) -> None:
     assert any(ring.get("excess_db") for ring in told["rings"])
 
 
+def test_the_fader_or_a_slider_is_told_from_what_falls_with_the_ring() -> None:
+    """A fader takes everything down with the ring, a slider the ring alone."""
+    for rest_dbfs, asks in ((-50.0, False), (-58.0, True)):
+        mind = ringing_out()
+        at_s = grow(mind) + 1.5
+        for before_s in (0.5, 0.3, 0.1):
+            mind.hear(News(at_s - before_s, third_octave_dbfs=np.full(31, -50.0)))
+        loud = line(1, 2480.0, np.full(40, -30.0), until_s=at_s)
+        mind.hear(News(at_s, lines=(loud,), third_octave_dbfs=np.full(31, -50.0)))
+        for after_s in (0.1, 0.3, 0.5, 0.7):
+            mind.hear(News(at_s + after_s, third_octave_dbfs=np.full(31, rest_dbfs)))
+        mind.hear(News(at_s + 0.8, (RingSaid("closed", 1, 2480.0, -60.0, at_s + 0.4),)))
+        state = mind.result.ring_out
+        assert state is not None
+        assert (state.phase, state.asks) == ("listen", asks)
+
+
+def test_a_ring_that_nothing_more_was_heard_of_after_a_move_is_forgotten() -> None:
+    mind, flat = counsel(), (0.0,) * 31
+    climbing(mind, 30.0, 10.0, desk=DeskStands("cellar", 0.0, flat))
+    down = DeskStands("cellar", -4.0, flat)
+    mind.hear(News(10.1, desk=down))
+    mind.hear(News(10.2, (RingSaid("closed", 1, 2480.0, -60.0, 10.2),), desk=down))
+    for at_s in (10.7, 15.0, 15.1, 15.2):
+        mind.hear(News(at_s, desk=down))
+    assert mind.kept["loop_times"] == []
+
+
 def ringing_out(at_s: float = 1.0) -> Counsel:
     """A ring-out that is raising, without a desk that tells."""
     mind = counsel()
@@ -585,6 +613,7 @@ def test_a_ring_out_opened_while_something_rings_asks_for_it_at_once() -> None:
     state = mind.result.ring_out
     assert state is not None
     assert (state.phase, [pull.label for pull in state.pulls_now]) == ("pull", ["2.5k"])
+    assert mind.result.advice is None, "one voice at a time"
 
 
 def test_what_is_said_of_sliders_before_a_ring_out_begins_is_where_it_begins() -> None:

@@ -125,6 +125,7 @@ def test_a_file_from_before_ring_outs_had_a_uid_is_still_good() -> None:
 def test_whatever_stands_in_one_place_it_is_refused_in_one_line_or_does_no_harm() -> None:
     kept = json.loads(json.dumps(rung_out().kept))
     kept["loop_times"] = [[2480.0, -3.0, 0.4]]
+    kept["asked"] = {"2.5k": 2}
     used(counsel(kept=kept))
     lines, taken = [], 0
     for way in places(kept):
