@@ -14,7 +14,7 @@ from monitor.advice.labels import decibels, written
 from monitor.advice.margin import Excess, LoopTimes
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out import RingOut
-from monitor.advice.ring_out_next import TOGETHER, pull_margin_db
+from monitor.advice.ring_out_next import pull_margin_db
 from monitor.advice.ring_out_state import RingNews, RingOutState
 from monitor.advice.ring_out_waits import BACK_OFF_S, LISTEN_S, PATIENCE_S, REACTION_S
 from monitor.advice.ring_out_words import BACK_OFF_DB
@@ -22,6 +22,7 @@ from monitor.present_advice import ring_out_fields
 
 SPOT_HZ = 2511.9
 """Where the 2.5k slider of 31 stands exactly (IEC 61260-1)."""
+THIRDS_HZ = [slider.centre_hz for slider in Equaliser.from_settings("31").sliders]
 
 
 def excess(db: float) -> Excess:
@@ -67,7 +68,7 @@ class Played:
 def test_it_begins_with_cautions_and_only_once_they_are_read() -> None:
     box = RingOut(Equaliser.from_settings("31"))
     box.heard(RingNews("opened", 1, 1000.0, -30.0, 0.0))
-    assert box.state.phase == "ready"
+    assert (box.state.phase, box.state.say) == ("ready", "Get ready")
     said = " ".join(box.state.cautions)
     assert all(word in said for word in ("ears", "slowly", "loudspeakers"))
     box.command("begin", 1.0)
@@ -854,7 +855,8 @@ def test_pause_hears_nothing_and_go_on_asks_for_what_rings() -> None:
     played = Played()
     played.round(501.2, id=1)
     played.do("pause")
-    assert played.now.phase == "paused"
+    assert (played.now.phase, played.now.say) == ("paused", "Paused")
+    assert played.now.detail == "before you go on: the fader a little lower"
     played.rings(SPOT_HZ, id=2)
     played.wait(60.0)
     assert played.now.phase == "paused"
@@ -936,6 +938,17 @@ def test_marks_given_seldom_do_not_end_it_where_a_ring_was_heard_between() -> No
     # Raised for 20 s as was asked for, by 5 dB, it stood at -15 at the first pull; -4 was the last
     # mark at which anything was heard.
     assert (played.now.phase, played.now.gain_won_db) == ("back_off", pytest.approx(11.0, abs=1.0))
+
+
+def test_what_the_fader_was_moved_in_a_pause_was_not_silence() -> None:
+    played = Played()
+    played.do("fader", fader_db=-20.0)
+    played.round(SPOT_HZ)
+    played.do("fader", fader_db=-19.5)
+    played.do("pause")
+    played.do("go_on")
+    played.do("fader", fader_db=-12.0)
+    assert played.now.phase == "raise"
 
 
 def test_a_mark_from_before_the_last_pull_is_not_where_the_next_ring_begins() -> None:
@@ -1135,12 +1148,23 @@ def test_hints_of_the_newest_pull_stay_until_it_is_undone() -> None:
 # How it ends.
 
 
-def test_three_together_end_it_only_once_it_is_under_way() -> None:
+@pytest.mark.parametrize(
+    ("sliders", "together", "ends"), [(0, 3, False), (9, 3, False), (10, 2, False), (10, 3, True)]
+)
+def test_three_together_end_it_only_once_it_is_under_way(
+    sliders: int, together: int, ends: bool
+) -> None:
+    # Three rings at once are the room's limit: common practice, no source.
     played = Played(most_cuts=20)
-    for n in range(TOGETHER):
-        played.rings(300.0 * 2.0**n, id=n)
-    assert played.now.phase == "pull"
-    assert len(played.now.pulls_now) >= TOGETHER
+    for n in range(sliders):
+        played.do("fader", fader_db=-30.0 + 2.0 * n)
+        played.round(THIRDS_HZ[2 + 2 * n], id=n)
+    assert len(played.now.pulls) == sliders
+    for n in range(together):
+        played.rings(THIRDS_HZ[13 + 2 * n], id=50 + n)
+    assert (played.now.phase == "back_off") is ends
+    assert (played.now.why_ended == "3 ring together: that is this room's limit") is ends
+    assert (len(played.now.pulls_now) >= together) is not ends
 
 
 def test_it_ends_after_so_many_sliders_and_says_to_back_off() -> None:
@@ -1336,8 +1360,9 @@ def test_before_it_ends_for_want_of_sliders_it_asks_for_a_look_at_the_one_at_its
 def test_it_is_not_done_while_it_rings_whatever_is_said() -> None:
     played = Played()
     played.rings(SPOT_HZ)
+    assert played.now.back_off_db == 0.0
     played.do("stop")
-    assert played.now.say == "Come down 3 dB"
+    assert (played.now.say, played.now.back_off_db) == ("Come down 3 dB", 3.0)
     played.do("turned_down")
     assert (played.now.phase, played.now.say) == ("back_off", "Further down")
     assert "until it has gone" in played.now.detail
