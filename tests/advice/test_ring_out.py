@@ -876,6 +876,20 @@ def test_fader_marks_count_what_was_won() -> None:
     assert played.now.gain_won_db == pytest.approx(2.5)
 
 
+def test_every_raise_is_guessed_from_its_own_time() -> None:
+    played, gains_db = Played(), []
+    for n, hz in enumerate((300.0, 900.0, 2700.0)):
+        played.wait(5.0)
+        played.rings(hz, id=n)
+        gains_db.append(played.box.kept()["ladder"]["gain_db"])
+        played.wait(1.5)
+        played.gone(hz, id=n)
+        played.wait(LISTEN_S + 0.2)
+    # Half a decibel at once and a quarter a second after the first.
+    assert gains_db[1] - gains_db[0] == pytest.approx(1.5, abs=0.1)
+    assert gains_db[2] - gains_db[1] == pytest.approx(1.5, abs=0.1)
+
+
 def test_marks_tell_the_gain_and_no_time_is_guessed_on_top() -> None:
     # By the marks the fader went up by 1 dB, where a pull still leaves 3 dB beyond the excess of
     # 1 dB; 4 dB up it leaves 1.5 dB, and so it would after 60 s of raising.
@@ -1167,16 +1181,18 @@ def test_three_together_end_it_only_once_it_is_under_way(
     assert (len(played.now.pulls_now) >= together) is not ends
 
 
-def test_it_ends_after_so_many_sliders_and_says_to_back_off() -> None:
-    played = Played(most_cuts=3)
+@pytest.mark.parametrize("stood", [(), (40.0, 63.1)])
+def test_it_ends_after_so_many_sliders_and_says_to_back_off(stood: tuple[float, ...]) -> None:
+    standing = [Pull(written(hz), 2.0, hz, 4.3) for hz in map(round, stood)]
+    played = Played(most_cuts=3, standing=standing)
     for n, hz in enumerate((251.2, 501.2, 1000.0, 2000.0)):
         played.round(hz, id=n)
         if played.now.phase != "raise":
             break
     # 2 to 3 dB avoid audible ringing: van Waterschoot and Moonen 2011, section II.
     assert (played.now.phase, played.now.say) == ("back_off", "Come down 3 dB")
-    assert "3 sliders" in played.now.why_ended
-    assert len(played.now.pulls) == 3
+    assert f"{3 + len(stood)} sliders" in played.now.why_ended
+    assert len(played.now.pulls) == 3 + len(stood)
     played.gone(2000.0, id=3)
     played.wait(BACK_OFF_S + 0.2)
     assert (played.now.phase, played.now.say) == ("done", "3 sliders pulled")
@@ -1438,7 +1454,7 @@ def test_stop_before_any_ring_is_simply_done() -> None:
 
 
 def test_it_goes_on_after_a_restart_with_all_it_knew() -> None:
-    played = Played()
+    played = Played(margin_db=5.0, most_cuts=9)
     played.do("fader", fader_db=-12.0)
     played.round(501.2, id=1)
     played.round(SPOT_HZ, id=2)
@@ -1447,6 +1463,7 @@ def test_it_goes_on_after_a_restart_with_all_it_knew() -> None:
     again = RingOut.restored(kept, Equaliser.from_settings("31"))
     assert (again.state.phase, again.state.pulls) == ("paused", before.pulls)
     assert again.state.rings == before.rings
+    assert (again.margin_db, again.most_cuts) == (5.0, 9)
     # The clock began anew, and so did the ids.
     again.command("go_on", 0.0)
     again.heard(RingNews("opened", 1, SPOT_HZ, -30.0, 5.0, excess=excess(0.5)))
