@@ -1066,6 +1066,8 @@ def test_figures_out_of_range_are_named(margin_db: float) -> None:
         RingOut(Equaliser.from_settings("31"), margin_db=margin_db)
     with pytest.raises(ValueError, match="most_cuts=0 must be 1 or more"):
         RingOut(Equaliser.from_settings("31"), most_cuts=0)
+    with pytest.raises(ValueError, match='there is no slider "3k"'):
+        RingOut(Equaliser.from_settings("31"), standing=[Pull("3k", 1.0, 3000.0, 4.3)])
 
 
 def test_every_command_offered_is_taken() -> None:

@@ -722,6 +722,14 @@ def test_what_makes_no_sense_is_refused_and_changes_nothing(
     assert mind.kept == before
 
 
+def test_what_the_practice_desk_tells_itself_nobody_need_say() -> None:
+    mind = counsel()
+    mind.hear(News(1.0, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
+    with pytest.raises(ValueError, match="own sliders say how they stand; move them"):
+        mind.command({"class": "pull", "slider": 21, "cut_db": -4.0}, 2.0)
+    assert mind.result.fields["standing"] == []
+
+
 def test_while_a_ring_out_is_paused_the_set_is_advised_on_and_pulls_can_be_told() -> None:
     """A box that lost power in a ring-out comes back paused, and the gig goes on."""
     mind = counsel()
