@@ -1466,6 +1466,9 @@ def test_it_goes_on_after_a_restart_with_all_it_knew() -> None:
     assert (again.state.phase, again.state.pulls) == ("paused", before.pulls)
     assert again.state.rings == before.rings
     assert (again.margin_db, again.most_cuts) == (5.0, 9)
+    after = json.loads(json.dumps(again.kept()))
+    assert after["course"] == {**kept["course"], "phase": "paused", "resume": before.phase}
+    assert after["ladder"] == kept["ladder"]
     # The clock began anew, and so did the ids.
     again.command("go_on", 0.0)
     again.heard(RingNews("opened", 1, SPOT_HZ, -30.0, 5.0, excess=excess(0.5)))
