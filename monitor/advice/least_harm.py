@@ -146,9 +146,7 @@ def _tangents(
         found = minimise(cost, slopes[owner].T, left_db, length)
         if found is None:
             # Only tangents at the very end promise all that there is.
-            at, before = end_db, at
-            if np.array_equal(at, before):
-                break
+            at = end_db
             continue
         prices = found.prices
         before, at = at, standing + np.bincount(owner, found.x, len(sliders))

@@ -167,28 +167,25 @@ class LoopTimes:
         """
         self._answers.restore(rows)
 
-    def learn(
-        self, *, frequency_hz: float, before: Slope, after: Slope, moved_db: float
-    ) -> float | None:
-        """Take in how a ring's slope answered a move of known size; return its loop time in s.
+    def learn(self, *, frequency_hz: float, before: Slope, after: Slope, moved_db: float) -> None:
+        """Take in how a ring's slope answered a move of known size.
 
-        None, and nothing is learnt, where the slope did not answer in the move's direction, or by
-        far less than it is known to: a line at its end stop stands still before and after.
+        Nothing is learnt where the slope did not answer in the move's direction, or by far less
+        than it is known to: a line at its end stop stands still before and after.
         ``moved_db`` is the change of gain at the ring's frequency: negative for a pull.
         """
         loop_time_s = loop_time_of(before.db_per_s, after.db_per_s, moved_db)
         if loop_time_s is None:
-            return None
+            return
         error = math.hypot(before.spread_db_per_s, after.spread_db_per_s)
         spread = math.hypot(error / abs(before.db_per_s - after.db_per_s), ANSWER_SPREAD)
         if spread > MOST_SPREAD:
-            return None
+            return
         believed_s, doubt = self.at(frequency_hz)
         off = abs(math.log(loop_time_s / believed_s))
         if off > FARTHEST * math.hypot(spread, doubt):
             spread = off / FARTHEST
         self._answers.add(Answer(frequency_hz, math.log(loop_time_s), spread))
-        return loop_time_s
 
     def estimate(
         self, slope: Slope, *, frequency_hz: float, at_least_db: float | None = None

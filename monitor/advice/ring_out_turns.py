@@ -224,13 +224,12 @@ class Turns:
     def _begin(self) -> None:
         """Begin, or go on after a pause; what sounds by now is heard at once."""
         ways, course = self._ways, self.course
-        was_paused = course.phase == "paused"
         # Nobody said whether it was pulled meanwhile: what was asked for is asked for again, and
         # nothing is asked back that was pulled in the pause.
         asked = deepest(course.asked, course.pulls) if course.asked else ()
         self._marks.forget()
         self._waits.unmarked_s = math.inf
-        phase: Phase = "back_off" if was_paused and course.resume == "back_off" else "raise"
+        phase: Phase = "back_off" if course.resume == "back_off" else "raise"
         ways.go(phase, Moment(put_back=ways.moment.put_back))
         for news in list(self._ear.sounding.values()):
             if course.phase in ("raise", "pull"):

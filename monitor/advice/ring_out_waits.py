@@ -43,7 +43,7 @@ class Waits:
 
     def tick(self, at_s: float, *, is_raising: bool) -> None:
         """Time went by; a time before the last one is no news."""
-        if is_raising and math.isfinite(self.last_s):
+        if is_raising:
             self.raise_s += max(at_s - self.last_s, 0.0)
             self.unmarked_s += max(at_s - self.last_s, 0.0)
         self.last_s = max(at_s, self.last_s)

@@ -167,14 +167,14 @@ class Ways:
     def pulled(self) -> None:
         """The advised pull was made, or is taken to be."""
         course, ladder = self.course, self.ladder
-        if not course.asked:
-            self.go("raise")
-            return
         rings = tuple(
             place
             for place, ring in enumerate(ladder.rings)
             if ladder.deeper_db(course.pulls, course.asked, ring.frequency_hz) >= MEANT_DB
         )
+        for ring in (ladder.rings[place] for place in rings):
+            if not ring.open and ring.fate != "left":
+                ring.fate = "gone"  # in a pause, with nobody listening
         course.pulls_first(ladder.gain_db)
         self.remember(rings, deepens=self.deepens)
         self._made = course.asked

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -177,7 +176,7 @@ def _why(ring: RingNow) -> str:
 
 
 def _hint(rings: Sequence[RingNow], level_step_db: float, standing: Sequence[Pull]) -> str:
-    if math.isfinite(level_step_db) and abs(level_step_db) >= LEVEL_STEP_DB:
+    if abs(level_step_db) >= LEVEL_STEP_DB:
         return "perhaps a hand on the grille, or someone before the loudspeaker"
     frequency_hz = rings[0].frequency_hz
     if frequency_hz < LOW_HZ:

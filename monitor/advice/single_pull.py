@@ -92,8 +92,9 @@ class _Ways:
             harms = harm.pull_harm(slider, steps)
             self.harms[i] = harm.weight(slider) * (harms - harms[0])
         first = max(shares, key=lambda i: shares[i], default=None)
-        ended = first is not None and len(self.steps[first]) == 1
-        self.at_end = equaliser.sliders[first].label if first is not None and ended else None
+        self.at_end = None
+        if first is not None and len(self.steps[first]) == 1:
+            self.at_end = equaliser.sliders[first].label
 
     def best(self, depth_db: float) -> dict[int, float]:
         """Return the pulls of the best one or two sliders."""

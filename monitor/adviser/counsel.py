@@ -173,7 +173,6 @@ class Counsel:
         for ring in self._rings.open:
             # What rings already is asked for as soon as it begins.
             self._ring_out.heard(_news("opened", ring, at_s))
-        self._its_pulls = self._ring_out.state.pulls
 
     def _put_away(self) -> None:
         if self._is_ringing_out:
@@ -205,7 +204,6 @@ class Counsel:
             self._open(at_s)  # it begins from how the sliders stand
         elif self._ring_out.state.phase == "paused":
             self._ring_out.told(list(self._standing.values()))
-            self._its_pulls = self._ring_out.state.pulls
 
     def _moved(self, standing: Mapping[str, Pull], fader_db: float | None, at_s: float) -> None:
         """The desk stood so until now: what rings grows otherwise and needs less, or more."""
@@ -234,9 +232,9 @@ class Counsel:
         change = self._desk.see(desk, at_s, self._rings)
         self._standing = self._desk.standing
         if change == "elsewhere":
-            # Other loops, and what stood out of them is another's.
+            # Other loops: neither their times nor how they grew is known.
             self._times.reset(t60_s=self._t60_s)
-            self._rings.lost()
+            self._rings.moved()
         if change == "moved":
             self._moved(before, fader_db, at_s)
         if change == "elsewhere" or fader_db is None:
@@ -272,7 +270,7 @@ class Counsel:
             self._ring_out.heard(_news("opened", ring, at_s))
         howling = {one.id for one in said if one.kind == "howl"}
         for ring in self._rings.open:
-            if ring.id in howling or (ring in opened and ring.degree == "howl"):
+            if ring.id in howling:
                 self._ring_out.heard(_news("howl", ring, at_s))
             elif ring in better and ring not in opened:
                 self._ring_out.heard(_news("slope", ring, at_s))

@@ -158,7 +158,7 @@ class Followings:
         """Return a ring that is still followed."""
         return self._rings.get(number)
 
-    def take(self, said: RingSaid) -> Followed:
+    def take(self, said: RingSaid) -> None:
         """Take in an event."""
         ring = self._rings.get(said.id)
         if ring is None:
@@ -169,12 +169,10 @@ class Followings:
         else:
             ring.degree, ring.frequency_hz = said.kind, said.frequency_hz
             ring.level_dbfs = said.level_dbfs
-        return ring
 
     def look(self, at_s: float) -> list[Followed]:
         """Look for better climbs; return the rings that have one."""
-        rings = [ring for ring in self._rings.values() if ring.is_open]
-        return [ring for ring in rings if ring.look(at_s) and ring.told_open]
+        return [ring for ring in self._rings.values() if ring.is_open and ring.look(at_s)]
 
     def hear(self, lines: Iterable[LineHeard]) -> None:
         """Take in new hops of lines that are followed."""

@@ -95,5 +95,5 @@ def _pull(row: Any) -> Pull:
 def _count(value: Any) -> int:
     count = int(value)
     if not 0 <= count <= MOST_ASKED:
-        raise ValueError(f"asked {count} times; expected 0 to {MOST_ASKED}")
+        raise ValueError(f"asked {count:.6g} times; expected 0 to {MOST_ASKED}")
     return count

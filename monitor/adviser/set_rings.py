@@ -57,16 +57,14 @@ class Needs:
             need.moved_s = at_s
 
     def now(self, rings: Iterable[Followed], at_s: float, times: LoopTimes) -> list[RingNow]:
-        """Return what is known of these rings; others are forgotten."""
+        """Return what is known of these rings."""
         found = []
-        kept = {}
         for ring in rings:
-            need = kept[ring.id] = self._heard(ring, at_s)
+            need = self._heard(ring, at_s)
             excess = None
             if need.climb is not None:
                 excess = times.estimate(need.climb, frequency_hz=ring.frequency_hz)
             found.append(RingNow(ring.frequency_hz, excess, need.gained_db))
-        self._all = kept
         return found
 
     def _heard(self, ring: Followed, at_s: float) -> _Need:
@@ -74,7 +72,7 @@ class Needs:
         if need is None:
             need = self._all[ring.id] = _Need(ring.climb)
         elif need.moved_s is None:
-            need.climb = ring.climb or need.climb
+            need.climb = ring.climb
         elif ring.climb is not None and ring.climb.to_s >= need.moved_s + HAND_S:
             # Pushed further up a ring soon stands at an end stop, and hardly climbs: what was
             # heard before, and what was added, tell more.

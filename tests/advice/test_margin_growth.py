@@ -7,7 +7,7 @@ import time
 import numpy as np
 import pytest
 
-from monitor.advice.growth import CLIMB_S, LineTrace
+from monitor.advice.growth import CLIMB_S, HOPS_A_WINDOW, SLOPE_PART, LineTrace
 from monitor.listening.spectrum import SpectrumHistory
 
 HOP_S = 0.0213
@@ -36,15 +36,20 @@ def test_a_climb_to_the_end_stop_has_the_slope_that_was_played(db_per_s: float) 
     assert abs(climb.db_per_s - db_per_s) < 2.0 * climb.spread_db_per_s
 
 
-def test_the_slope_is_that_of_scipy_s_regression() -> None:
+def test_the_slope_is_that_of_scipy_s_regression_and_as_sure() -> None:
     from scipy.stats import linregress
 
-    t = times(0.5)
-    level = -40.0 + 20.0 * t + 0.2 * np.random.default_rng(3).standard_normal(len(t))
+    t = times(1.0)
+    level = -50.0 + 4.0 * t + 0.4 * np.random.default_rng(3).standard_normal(len(t))
     climb = trace_of(level, noise_db=0.0).climb(t[-1])
     assert climb is not None
     inside = (t >= climb.from_s - 1e-6) & (t <= climb.to_s + 1e-6)
-    assert climb.db_per_s == pytest.approx(linregress(t[inside], level[inside]).slope, rel=1e-6)
+    found = linregress(t[inside], level[inside])
+    assert climb.db_per_s == pytest.approx(found.slope, rel=1e-6)
+    # Four hops are one window, so that of four one counts; and no slope is better than a fifth.
+    error = found.stderr * HOPS_A_WINDOW**0.5
+    expected = np.hypot(error, SLOPE_PART * found.slope)
+    assert climb.spread_db_per_s == pytest.approx(expected, rel=0.05)
 
 
 def test_more_noise_is_less_sure() -> None:

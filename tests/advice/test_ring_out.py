@@ -14,7 +14,7 @@ from monitor.advice.labels import decibels, written
 from monitor.advice.margin import Excess, LoopTimes
 from monitor.advice.pulls import Pull
 from monitor.advice.ring_out import RingOut
-from monitor.advice.ring_out_next import TOGETHER, pull_margin_db
+from monitor.advice.ring_out_next import pull_margin_db
 from monitor.advice.ring_out_state import RingNews, RingOutState
 from monitor.advice.ring_out_waits import BACK_OFF_S, LISTEN_S, PATIENCE_S, REACTION_S
 from monitor.advice.ring_out_words import BACK_OFF_DB
@@ -22,6 +22,7 @@ from monitor.present_advice import ring_out_fields
 
 SPOT_HZ = 2511.9
 """Where the 2.5k slider of 31 stands exactly (IEC 61260-1)."""
+THIRDS_HZ = [slider.centre_hz for slider in Equaliser.from_settings("31").sliders]
 
 
 def excess(db: float) -> Excess:
@@ -67,7 +68,7 @@ class Played:
 def test_it_begins_with_cautions_and_only_once_they_are_read() -> None:
     box = RingOut(Equaliser.from_settings("31"))
     box.heard(RingNews("opened", 1, 1000.0, -30.0, 0.0))
-    assert box.state.phase == "ready"
+    assert (box.state.phase, box.state.say) == ("ready", "Get ready")
     said = " ".join(box.state.cautions)
     assert all(word in said for word in ("ears", "slowly", "loudspeakers"))
     box.command("begin", 1.0)
@@ -101,10 +102,13 @@ def test_a_ring_that_went_before_a_hand_could_move_was_not_pulled() -> None:
     assert played.now.pulls == ()
 
 
-def test_a_ring_that_went_by_itself_has_no_more_excess_than_the_fader_went_up_since() -> None:
+@pytest.mark.parametrize("standing", [(), (Pull("2.5k", 6.0, SPOT_HZ, 4.3),)])
+def test_a_ring_that_went_by_itself_has_no_more_excess_than_the_fader_went_up_since(
+    standing: tuple[Pull, ...],
+) -> None:
     # A word into the microphone makes what nearly rings climb at the word's own rate.
     word = Slope(300.0, 30.0, 0.0, 0.3)
-    played = Played()
+    played = Played(standing=standing)
     played.box.heard(RingNews("opened", 1, SPOT_HZ, -30.0, played.at_s, slope=word))
     first = played.now.rings[0].excess
     assert first is not None
@@ -117,7 +121,13 @@ def test_a_ring_that_went_by_itself_has_no_more_excess_than_the_fader_went_up_si
     assert again is not None
     # Four seconds of raising are 1.25 dB; a hand twice as fast makes 2.5 of it.
     assert 0.5 < again.db <= 3.0
-    assert sum(p.pull_db for p in played.now.pulls_now) < 7.0
+    assert sum(p.more_db for p in played.now.pulls_now) < 7.0
+    # What is heard to be less is less.
+    played.wait(0.8 * REACTION_S)
+    played.gone(SPOT_HZ, id=2)
+    played.wait(4.0)
+    played.rings(SPOT_HZ, id=3, db=0.4)
+    assert played.now.rings[0].excess == excess(0.4)
 
 
 def test_a_desk_that_tells_its_sliders_is_waited_for() -> None:
@@ -280,20 +290,31 @@ def test_a_ring_that_stays_is_asked_deeper_without_a_button() -> None:
     assert played.now.pulls_now == last
 
 
-def test_what_was_pulled_in_vain_is_reckoned_with() -> None:
-    # Twice in vain: its excess is known to be more than both pulls, so what is left is told from
-    # the part of the belief above them, and grows.
+@pytest.mark.parametrize(
+    ("hz", "climb", "times", "more"),
+    [
+        # At least half of the margin of 3 dB.
+        (SPOT_HZ, Slope(30.0, 1.0, 0.0, 1.0), 2, False),
+        # So fast a ring, and so little known of how fast, may well need more than that.
+        (199.5, Slope(300.0, 150.0, 0.0, 1.0), 1, True),
+    ],
+)
+def test_what_was_pulled_in_vain_is_reckoned_with(
+    hz: float, climb: Slope, times: int, more: bool
+) -> None:
+    # Its excess is known to be more than all pulls, so what is left is told from the part of the
+    # belief above them.
     played = Played()
-    climb = Slope(30.0, 1.0, 0.0, 1.0)
-    played.box.heard(RingNews("opened", 1, SPOT_HZ, -30.0, 0.0, slope=climb))
-    for _ in range(2):
-        pull_db = played.now.pulls_now[0].pull_db
+    played.box.heard(RingNews("opened", 1, hz, -30.0, 0.0, slope=climb))
+    for _ in range(times):
         played.do("pulled")
+        in_vain_db = played.now.rings[0].depth_db
         played.wait(LISTEN_S + 0.1)
         told = played.now.rings[0].excess
         assert told is not None
-        expected = LoopTimes().estimate(climb, frequency_hz=SPOT_HZ, at_least_db=pull_db)
-        assert told.db == pytest.approx(max(expected.db - pull_db, 1.5), abs=0.01)
+        expected = LoopTimes().estimate(climb, frequency_hz=hz, at_least_db=in_vain_db)
+        assert told.db == pytest.approx(max(expected.db - in_vain_db, 1.5), abs=0.01)
+        assert (told.db > 1.7) is more
 
 
 def test_the_button_listens_and_then_asks_deeper() -> None:
@@ -316,6 +337,7 @@ def test_a_ring_that_comes_back_is_deepened_and_counted() -> None:
     assert (len(played.now.rings), ring.fate, ring.times) == (1, "came back", 2)
     assert played.now.pulls_now[0].label == "2.5k"
     assert played.now.pulls_now[0].pull_db > 3.0
+    assert played.now.detail.startswith("2.51k rings still or again: was it the right slider?")
 
 
 def test_what_came_back_is_pulled_for_and_what_is_quiet_is_left_alone() -> None:
@@ -374,6 +396,20 @@ def test_a_ring_that_stays_takes_no_gain_back() -> None:
     # Its growth is told anew while it is asked for again.
     played.rings(SPOT_HZ, id=1, db=4.0, kind="slope")
     assert played.box.kept()["ladder"]["gain_db"] == pytest.approx(gain_db)
+
+
+def test_a_climb_from_before_a_pull_says_nothing_of_what_is_left() -> None:
+    played = Played()
+    climb = Slope(30.0, 1.0, -1.0, 0.0)
+    played.box.heard(RingNews("opened", 1, SPOT_HZ, -30.0, 0.0, slope=climb))
+    played.wait(1.5)
+    played.do("pulled")
+    played.wait(LISTEN_S + 0.2)
+    asked = played.now
+    assert asked.phase == "pull"
+    played.box.heard(RingNews("howl", 1, SPOT_HZ, -20.0, played.at_s, slope=climb))
+    assert played.now.pulls_now == asked.pulls_now
+    assert [ring.excess for ring in played.now.rings] == [ring.excess for ring in asked.rings]
 
 
 def test_what_was_pulled_and_is_dying_is_asked_for_no_deeper_when_another_begins() -> None:
@@ -479,6 +515,16 @@ def test_a_fall_of_everything_asks_and_takes_pulled_for_the_answer() -> None:
     assert played.now.pulls
 
 
+def test_once_it_is_said_that_it_was_pulled_nothing_more_is_asked() -> None:
+    played = Played()
+    played.rings(SPOT_HZ)
+    played.wait(1.5)
+    played.gone(SPOT_HZ, fell_db=8.0)
+    played.do("pulled")
+    assert (played.now.phase, played.now.asks, played.now.say) == ("listen", False, "Wait")
+    assert "turned_down" not in played.now.may
+
+
 def test_turned_down_takes_the_pull_back_and_still_wants_it() -> None:
     played = Played()
     played.rings(SPOT_HZ)
@@ -491,6 +537,15 @@ def test_turned_down_takes_the_pull_back_and_still_wants_it() -> None:
     assert [(p.label, p.pull_db) for p in played.now.pulls] == [("2.5k", 5.0)]
 
 
+def test_how_far_the_fader_fell_is_off_the_gain_where_no_mark_tells_it() -> None:
+    played = Played()
+    played.rings(SPOT_HZ)
+    played.wait(1.5)
+    played.gone(SPOT_HZ, fell_db=8.0)
+    played.do("turned_down")
+    assert played.box.kept()["ladder"]["gain_db"] == pytest.approx(-8.0)
+
+
 def test_the_ring_s_fall_teaches_the_loop_time() -> None:
     times = LoopTimes()
     played = Played(loop_times=times)
@@ -500,11 +555,99 @@ def test_the_ring_s_fall_teaches_the_loop_time() -> None:
     played.wait(1.5)
     played.gone(SPOT_HZ, slope=Slope(-40.0, 2.0, 1.5, 2.0))
     assert times.answers == 1
+    # A fall that may have been the fader's is of no known size.
+    other = LoopTimes()
+    turned_down = Played(loop_times=other)
+    turned_down.box.heard(RingNews("opened", 1, SPOT_HZ, -30.0, 0.0, slope=climb))
+    turned_down.wait(1.5)
+    turned_down.gone(SPOT_HZ, slope=Slope(-40.0, 2.0, 1.5, 2.0), fell_db=8.0)
+    assert other.answers == 0
     # The straight formula, growth = excess / loop time (of a single delay), is bent by
     # a few per cent a decibel: pull / change of slope within a fifth.
     learnt_s, _ = times.at(SPOT_HZ)
     untaught_s, _ = LoopTimes().at(SPOT_HZ)
     assert abs(math.log(learnt_s * 70.0 / pull_db)) < abs(math.log(untaught_s * 70.0 / pull_db))
+
+
+@pytest.mark.parametrize("undone", [False, True])
+def test_what_was_pulled_in_vain_is_part_of_what_the_fall_answers(undone: bool) -> None:
+    times = LoopTimes()
+    played = Played(loop_times=times)
+    climb = Slope(30.0, 1.0, 0.0, 1.0)
+    played.box.heard(RingNews("opened", 1, SPOT_HZ, -30.0, 0.0, slope=climb))
+    played.wait(1.5)
+    played.do("pulled")
+    played.wait(LISTEN_S + 0.2)
+    if undone:
+        played.do("undo")
+        played.wait(PATIENCE_S + 0.2)
+    (pull,) = played.now.pulls_now
+    assert pull.more_db == pytest.approx(7.0 if undone else 2.0)
+    played.wait(1.5)
+    played.gone(SPOT_HZ, slope=Slope(-40.0, 2.0, 1.5, 2.0))
+    ((_, log_time, _),) = times.kept()
+    # By hand, as above: 7 dB in all for 70 dB/s.
+    assert math.exp(log_time) == pytest.approx(7.0 / 70.0, rel=0.2)
+
+
+@pytest.mark.parametrize("climb", [None, Slope(30.0, 1.0, 0.0, 1.0)])
+@pytest.mark.parametrize("fall", [None, Slope(-40.0, 2.0, 1.5, 2.0), Slope(5.0, 2.0, 1.5, 2.0)])
+def test_of_a_rise_or_a_fall_alone_nothing_is_learnt(
+    climb: Slope | None, fall: Slope | None
+) -> None:
+    times = LoopTimes()
+    played = Played(loop_times=times)
+    played.box.heard(RingNews("opened", 1, SPOT_HZ, -30.0, 0.0, slope=climb))
+    played.wait(1.5)
+    played.gone(SPOT_HZ, slope=fall)
+    assert played.now.phase == "listen"
+    falls = fall is not None and fall.db_per_s < 0.0
+    assert times.answers == (climb is not None and falls)
+
+
+def test_what_stayed_once_gets_its_margin_when_it_comes_back() -> None:
+    played = Played()
+    played.rings(SPOT_HZ, db=1.0)
+    played.wait(1.5)
+    played.do("pulled")
+    played.wait(LISTEN_S + 0.2)
+    played.wait(1.5)
+    played.gone(SPOT_HZ)
+    played.wait(LISTEN_S + 4.0)
+    played.rings(SPOT_HZ, id=2, db=None)
+    # The usual excess of 1.6 dB, and at least half of the margin of 3 dB.
+    assert played.now.pulls_now[0].more_db >= 3.0
+
+
+def test_a_ring_that_dies_late_of_its_pull_was_pulled_deeper_than_asked_at_first() -> None:
+    played = Played()
+    played.rings(SPOT_HZ, db=1.0)
+    played.wait(1.5)
+    played.do("pulled")
+    played.wait(LISTEN_S + 0.2)
+    assert played.now.say == "Pull 2.5k by 2 dB"
+    played.wait(0.5 * REACTION_S)
+    played.gone(SPOT_HZ)
+    assert played.now.phase == "listen"
+
+
+@pytest.mark.parametrize("sounds", [False, True])
+def test_what_went_in_a_pause_and_was_pulled_for_after_it_has_gone(sounds: bool) -> None:
+    # It was told to ring for good, and no margin of it.
+    played = Played()
+    played.rings(SPOT_HZ)
+    played.wait(1.5)
+    played.do("pause")
+    if not sounds:
+        played.gone(SPOT_HZ)
+    played.do("go_on")
+    assert played.now.phase == "pull"
+    played.do("pulled")
+    played.wait(0.5 * LISTEN_S)
+    played.do("stop")
+    (ring,) = played.now.rings
+    assert ring.fate == ("came back" if sounds else "gone")
+    assert (ring.margin is None) is sounds
 
 
 def test_undo_puts_the_last_pull_back_and_says_so() -> None:
@@ -712,7 +855,8 @@ def test_pause_hears_nothing_and_go_on_asks_for_what_rings() -> None:
     played = Played()
     played.round(501.2, id=1)
     played.do("pause")
-    assert played.now.phase == "paused"
+    assert (played.now.phase, played.now.say) == ("paused", "Paused")
+    assert played.now.detail == "before you go on: the fader a little lower"
     played.rings(SPOT_HZ, id=2)
     played.wait(60.0)
     assert played.now.phase == "paused"
@@ -730,6 +874,20 @@ def test_fader_marks_count_what_was_won() -> None:
     assert played.now.gain_won_db == pytest.approx(2.5)
     played.do("fader", fader_db=-11.0)
     assert played.now.gain_won_db == pytest.approx(2.5)
+
+
+def test_every_raise_is_guessed_from_its_own_time() -> None:
+    played, gains_db = Played(), []
+    for n, hz in enumerate((300.0, 900.0, 2700.0)):
+        played.wait(5.0)
+        played.rings(hz, id=n)
+        gains_db.append(played.box.kept()["ladder"]["gain_db"])
+        played.wait(1.5)
+        played.gone(hz, id=n)
+        played.wait(LISTEN_S + 0.2)
+    # Half a decibel at once and a quarter a second after the first.
+    assert gains_db[1] - gains_db[0] == pytest.approx(1.5, abs=0.1)
+    assert gains_db[2] - gains_db[1] == pytest.approx(1.5, abs=0.1)
 
 
 def test_marks_tell_the_gain_and_no_time_is_guessed_on_top() -> None:
@@ -794,6 +952,17 @@ def test_marks_given_seldom_do_not_end_it_where_a_ring_was_heard_between() -> No
     # Raised for 20 s as was asked for, by 5 dB, it stood at -15 at the first pull; -4 was the last
     # mark at which anything was heard.
     assert (played.now.phase, played.now.gain_won_db) == ("back_off", pytest.approx(11.0, abs=1.0))
+
+
+def test_what_the_fader_was_moved_in_a_pause_was_not_silence() -> None:
+    played = Played()
+    played.do("fader", fader_db=-20.0)
+    played.round(SPOT_HZ)
+    played.do("fader", fader_db=-19.5)
+    played.do("pause")
+    played.do("go_on")
+    played.do("fader", fader_db=-12.0)
+    assert played.now.phase == "raise"
 
 
 def test_a_mark_from_before_the_last_pull_is_not_where_the_next_ring_begins() -> None:
@@ -895,6 +1064,10 @@ def test_a_command_that_makes_no_sense_changes_nothing(
 def test_figures_out_of_range_are_named(margin_db: float) -> None:
     with pytest.raises(ValueError, match="margin_db="):
         RingOut(Equaliser.from_settings("31"), margin_db=margin_db)
+    with pytest.raises(ValueError, match="most_cuts=0 must be 1 or more"):
+        RingOut(Equaliser.from_settings("31"), most_cuts=0)
+    with pytest.raises(ValueError, match='there is no slider "3k"'):
+        RingOut(Equaliser.from_settings("31"), standing=[Pull("3k", 1.0, 3000.0, 4.3)])
 
 
 def test_every_command_offered_is_taken() -> None:
@@ -991,24 +1164,37 @@ def test_hints_of_the_newest_pull_stay_until_it_is_undone() -> None:
 # How it ends.
 
 
-def test_three_together_end_it_only_once_it_is_under_way() -> None:
+@pytest.mark.parametrize(
+    ("sliders", "together", "ends"), [(0, 3, False), (9, 3, False), (10, 2, False), (10, 3, True)]
+)
+def test_three_together_end_it_only_once_it_is_under_way(
+    sliders: int, together: int, ends: bool
+) -> None:
+    # Three rings at once are the room's limit: common practice, no source.
     played = Played(most_cuts=20)
-    for n in range(TOGETHER):
-        played.rings(300.0 * 2.0**n, id=n)
-    assert played.now.phase == "pull"
-    assert len(played.now.pulls_now) >= TOGETHER
+    for n in range(sliders):
+        played.do("fader", fader_db=-30.0 + 2.0 * n)
+        played.round(THIRDS_HZ[2 + 2 * n], id=n)
+    assert len(played.now.pulls) == sliders
+    for n in range(together):
+        played.rings(THIRDS_HZ[13 + 2 * n], id=50 + n)
+    assert (played.now.phase == "back_off") is ends
+    assert (played.now.why_ended == "3 ring together: that is this room's limit") is ends
+    assert (len(played.now.pulls_now) >= together) is not ends
 
 
-def test_it_ends_after_so_many_sliders_and_says_to_back_off() -> None:
-    played = Played(most_cuts=3)
+@pytest.mark.parametrize("stood", [(), (40.0, 63.1)])
+def test_it_ends_after_so_many_sliders_and_says_to_back_off(stood: tuple[float, ...]) -> None:
+    standing = [Pull(written(hz), 2.0, hz, 4.3) for hz in map(round, stood)]
+    played = Played(most_cuts=3, standing=standing)
     for n, hz in enumerate((251.2, 501.2, 1000.0, 2000.0)):
         played.round(hz, id=n)
         if played.now.phase != "raise":
             break
     # 2 to 3 dB avoid audible ringing: van Waterschoot and Moonen 2011, section II.
     assert (played.now.phase, played.now.say) == ("back_off", "Come down 3 dB")
-    assert "3 sliders" in played.now.why_ended
-    assert len(played.now.pulls) == 3
+    assert f"{3 + len(stood)} sliders" in played.now.why_ended
+    assert len(played.now.pulls) == 3 + len(stood)
     played.gone(2000.0, id=3)
     played.wait(BACK_OFF_S + 0.2)
     assert (played.now.phase, played.now.say) == ("done", "3 sliders pulled")
@@ -1192,8 +1378,9 @@ def test_before_it_ends_for_want_of_sliders_it_asks_for_a_look_at_the_one_at_its
 def test_it_is_not_done_while_it_rings_whatever_is_said() -> None:
     played = Played()
     played.rings(SPOT_HZ)
+    assert played.now.back_off_db == 0.0
     played.do("stop")
-    assert played.now.say == "Come down 3 dB"
+    assert (played.now.say, played.now.back_off_db) == ("Come down 3 dB", 3.0)
     played.do("turned_down")
     assert (played.now.phase, played.now.say) == ("back_off", "Further down")
     assert "until it has gone" in played.now.detail
@@ -1269,7 +1456,7 @@ def test_stop_before_any_ring_is_simply_done() -> None:
 
 
 def test_it_goes_on_after_a_restart_with_all_it_knew() -> None:
-    played = Played()
+    played = Played(margin_db=5.0, most_cuts=9)
     played.do("fader", fader_db=-12.0)
     played.round(501.2, id=1)
     played.round(SPOT_HZ, id=2)
@@ -1278,6 +1465,10 @@ def test_it_goes_on_after_a_restart_with_all_it_knew() -> None:
     again = RingOut.restored(kept, Equaliser.from_settings("31"))
     assert (again.state.phase, again.state.pulls) == ("paused", before.pulls)
     assert again.state.rings == before.rings
+    assert (again.margin_db, again.most_cuts) == (5.0, 9)
+    after = json.loads(json.dumps(again.kept()))
+    assert after["course"] == {**kept["course"], "phase": "paused", "resume": before.phase}
+    assert after["ladder"] == kept["ladder"]
     # The clock began anew, and so did the ids.
     again.command("go_on", 0.0)
     again.heard(RingNews("opened", 1, SPOT_HZ, -30.0, 5.0, excess=excess(0.5)))

@@ -29,14 +29,25 @@ def test_the_margin_is_the_limit_and_the_depth_less_the_gain() -> None:
     assert left.high_db == pytest.approx(3.0 + 1.581, abs=1e-3)
 
 
-def test_a_guessed_gain_makes_it_less_sure_and_marks_do_not() -> None:
-    ring = replace(GONE, placed_gain_db=0.0)
-    widths_db = []
-    for gain_db, is_marked in ((4.0, True), (0.0, False), (4.0, False)):
-        left = margin_left(ring, 9.0, gain_db, is_marked=is_marked)
-        assert left is not None
-        widths_db.append(left.high_db - left.low_db)
-    assert widths_db == sorted(set(widths_db))
+@pytest.mark.parametrize(
+    ("excess", "gain_db", "is_marked", "below_db", "above_db"),
+    [
+        # By hand as above: 2 dB for hands that raise too fast, half of the gain guessed on top.
+        (GONE.excess, 4.0, True, 2.121, 1.581),
+        (GONE.excess, 0.0, False, 2.915, 1.581),
+        (GONE.excess, 4.0, False, 4.528, 2.550),
+        # The usual excess where nothing told it: 1.6 dB, between none and three times as much.
+        (None, 4.0, True, 3.534, 2.193),
+    ],
+)
+def test_a_guessed_gain_makes_it_less_sure_and_marks_do_not(
+    excess: Excess | None, gain_db: float, is_marked: bool, below_db: float, above_db: float
+) -> None:
+    ring = replace(GONE, placed_gain_db=0.0, excess=excess)
+    left = margin_left(ring, 9.0, gain_db, is_marked=is_marked)
+    assert left is not None
+    assert left.db - left.low_db == pytest.approx(below_db, abs=1e-3)
+    assert left.high_db - left.db == pytest.approx(above_db, abs=1e-3)
 
 
 def test_hands_that_raise_too_fast_make_it_less_and_never_more() -> None:

@@ -18,7 +18,13 @@ from monitor.advice.ring_out_course import TONE_PULLS, Course, Step
 from monitor.advice.ring_out_next import next_step, pull_margin_db
 from monitor.advice.ring_out_plan import next_pull, tone_cost_db
 from monitor.advice.ring_out_rings import OFF_DB, KnownRing, RingLadder, excess_db, raised_db
-from monitor.advice.ring_out_words import done_line, pull_detail, pull_line, put_back_line
+from monitor.advice.ring_out_words import (
+    done_line,
+    look_line,
+    pull_detail,
+    pull_line,
+    put_back_line,
+)
 
 EQUALISER = Equaliser.from_settings("31")
 AT_1K = Pull("1k", 4.0, 1000.0, 4.3, 4.0)
@@ -122,6 +128,11 @@ def test_a_fifth_of_a_tone_away_is_another_ring(hz: float, same: bool) -> None:
     assert (ladder((1000.0, 0.0)).same(hz) is not None) is same
 
 
+def test_between_two_rings_it_is_the_nearer_one() -> None:
+    both = ladder((1000.0, 0.0), (1020.0, 0.0))
+    assert [both.same(hz) for hz in (1009.0, 1011.0)] == both.rings
+
+
 def test_fewer_sliders_are_moved_where_that_harms_little_more() -> None:
     """Over many rings: never more movements than the least harmful plan, often fewer."""
     fewer = 0
@@ -205,6 +216,7 @@ def test_the_words() -> None:
     one = moves(stood[1:], both[1:])
     assert pull_detail(one, ()) == "then: 2.5k at -6"
     assert pull_detail(one, (2480.0,)).startswith("2.48k rings still or again: was it")
+    assert pull_detail(one, (2480.0, 315.0)).startswith("2.48k, 315 Hz ring still or again: was")
     placed = moves((), (Pull("filter 1", 3.0, 2481.3, 8.651),), ["filter 1"])
     assert pull_line(placed) == "Pull 2.48k by 3 dB"
     assert pull_detail(placed, ()) == "then: filter 1: 2.48k, Q 8.7, -3"
@@ -264,7 +276,10 @@ def test_what_is_put_back_says_all_that_differs(
 def test_a_low_cut_is_switched_and_not_pulled() -> None:
     both = (Pull("low cut", 12.3, 100.0, 0.707), Pull("low", 8.0, 80.0, 0.707))
     assert pull_line(moves((), both[:1])) == "Low cut on"
+    # It is on from half its way; a desk that tells less of it tells of no move.
+    assert moves((), (Pull("low cut", 4.0, 100.0, 0.707),)) == ()
     assert pull_line(moves((), both)) == "Pull low by 8 dB, low cut on"
+    assert look_line(moves((), both)) == "Look: low cut on, low at -8 dB"
     assert pull_detail(moves((), both), ()) == "then: low at -8"
     assert put_back_line(moves(both, ())) == "Put low to 0, low cut off"
     # Where its frequency can be chosen, that is a part of it.

@@ -52,6 +52,11 @@ def test_on_a_slider_s_own_frequency_it_is_that_slider_by_excess_and_margin() ->
     assert found.line == "pull 2.5k by 4"
     assert [(pull.label, pull.pull_db) for pull in found.pulls] == [("2.5k", 4.0)]
     assert found.second is None
+    assert found.why == "2.51k: it grows"
+    # Before it has been heard how it grows, the usual 1.6 dB and the margin.
+    usual = advice("31", ring(2511.9, None))
+    assert usual.line == "pull 2.5k by 5"
+    assert usual.why == "2.51k: how far is not known yet, the usual is told"
 
 
 def test_nothing_rings_nothing_is_said() -> None:
@@ -76,12 +81,13 @@ def test_every_line_fits_and_its_pulls_are_what_it_says(kind: str) -> None:
 
 
 def test_long_typed_labels_fit_too() -> None:
-    labels = ("0000000000000000500", "1000.000000000000000", "2k0000000000000000")
-    equaliser = Equaliser.from_choice(EqualiserChoice("typed", labels))
+    labels = ("0000000000000000500", "1000.0 Hz", "2k0000000000000000")
+    equaliser = Equaliser.from_choice(EqualiserChoice("typed", labels, step_db=0.5))
     for hz in (500.0, 707.0, 1000.0, 1500.0):
-        found = set_advice(equaliser, [ring(hz)])
-        assert found is not None
-        assert all(len(part) <= LINE_CHARACTERS for part in found.line.split(", "))
+        for excess_db in (1.0, 7.5):  # "by 4", "by 10.5"
+            found = set_advice(equaliser, [ring(hz, excess_db)])
+            assert found is not None
+            assert all(len(part) <= LINE_CHARACTERS for part in found.line.split(", "))
 
 
 def test_a_ring_halfway_is_shared_by_two_sliders_in_one_line() -> None:
@@ -112,6 +118,10 @@ def test_where_what_rings_has_no_slider_two_are_told_as_a_ring_out_tells_them() 
     # ISO 266, every second third octave: a 15-band equaliser has no 125.
     found = advice("15", ring(125.9, 3.5))
     assert found.line == "pull 100 by 12, 160 by 1"
+    # Where no slider holds what rings, the one that gives most is told beside it.
+    many = advice("15", ring(125.9, 3.5), ring(500.0), ring(800.0))
+    assert many.second is not None
+    assert many.second.label == "100"
 
 
 def test_what_is_in_the_place_of_the_line_does_not_go_with_it() -> None:
@@ -125,13 +135,15 @@ def test_a_pull_that_gives_too_little_is_not_told_as_if_it_were_enough() -> None
     found = advice("5", ring(40.0, 2.0))
     assert found.line == "pull 100 by 12"
     assert found.why.startswith("the sliders give 3.5 of 5.0 dB there; ")
+    found = advice("5", ring(1000.0, 2.0), standing=(Pull("1k", 9.0, 1000.0, 1.0),))
+    assert found.line == "pull 1k by 3"
     # Less than half: the fader comes first, the pull goes with it.
-    found = advice("5", ring(1000.0, 2.0), standing=(Pull("1k", 11.0, 1000.0, 1.0),))
+    found = advice("5", ring(1000.0, 2.0), standing=(Pull("1k", 10.0, 1000.0, 1.0),))
     assert (found.line, found.pulls) == ("turn down 3", ())
     assert found.second is not None
-    assert (found.second.label, found.second.more_db) == ("1k", 1.0)
+    assert (found.second.label, found.second.more_db) == ("1k", 2.0)
     assert found.second_too
-    assert "the sliders give 1.0 of 5.0 dB there" in found.why
+    assert "the sliders give 2.0 of 5.0 dB there" in found.why
     assert "give" not in advice("5", ring(1000.0, 2.0)).why
 
 
@@ -180,13 +192,20 @@ def test_many_at_once_are_not_a_slider_s_matter(count: int) -> None:
 
 
 @pytest.mark.parametrize(("earlier", "pulled"), [(0, True), (1, True), (2, False), (5, False)])
-def test_the_third_time_asks_for_another_cure(earlier: int, pulled: bool) -> None:
-    found = advice("31", ring(2511.9), asked={"2.5k": earlier, "1k": 9})
+@pytest.mark.parametrize(
+    ("hz", "label", "cure"),
+    # Low down no step away from the wedge helps: stand and stage carry it.
+    [(2511.9, "2.5k", "step back from wedge"), (199.5, "200", "turn down 3")],
+)
+def test_the_third_time_asks_for_another_cure(
+    hz: float, label: str, cure: str, earlier: int, pulled: bool
+) -> None:
+    found = advice("31", ring(hz), asked={label: earlier, "1k": 9})
     assert bool(found.pulls) is pulled
-    assert (found.line == "step back from wedge") is not pulled
+    assert (found.line == cure) is not pulled
     if not pulled:
         assert found.second is not None
-        assert found.second.label == "2.5k"
+        assert found.second.label == label
 
 
 @pytest.mark.parametrize(

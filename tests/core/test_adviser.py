@@ -67,24 +67,45 @@ class Stuck(Counsel):
     """Takes its time over everything."""
 
     gate = threading.Event()
+    is_busy = threading.Event()
 
     def hear(self, news: News) -> None:
+        self.is_busy.set()
         self.gate.wait(30.0)
 
 
 def test_who_hands_over_never_waits_and_losses_are_counted(start: Callable[..., Adviser]) -> None:
     Stuck.gate.clear()
     adviser = start(lambda kept: Stuck(EQUALISER, margin_db=3.0, kept=kept))
+    adviser.hear(News(0.0))
+    assert Stuck.is_busy.wait(30.0)
     began = time.monotonic()
-    count = adviser_module.MOST_WAITING + 20
-    for number in range(count):
-        adviser.hear(News(float(number)))
+    for number in range(adviser_module.MOST_WAITING + 20):
+        adviser.hear(News(1.0 + number))
     with pytest.raises(ValueError, match="the advice is behind"):
         adviser.ask({"class": "ring_out", "do": "open"}, lambda _: None)
     assert time.monotonic() - began < 10.0  # whoever waited for it would wait for the gate
-    assert 19 <= adviser.lost_count <= 20  # one may be in its hands
+    assert adviser.lost_count == 20
     assert "hand-overs to the advice were lost" in adviser.health()
     Stuck.gate.set()
+
+
+def test_what_only_goes_on_is_not_written_with_every_hand_over(
+    start: Callable[..., Adviser], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    written: list[float] = []
+    write = KeptFile.write
+    monkeypatch.setattr(
+        KeptFile,
+        "write",
+        lambda kept, *what: (written.append(what[1].uptime_s), write(kept, *what)),
+    )
+    adviser = start()
+    for number in range(50):
+        adviser.hear(News(float(number)))
+    ask(adviser, **{"class": "pull", "slider": 21, "cut_db": -4.0})
+    # The first of all, every five seconds, and the command.
+    assert 2 <= len(written) <= 2 + (written[-1] - written[0]) / adviser_module.KEEP_EVERY_S
 
 
 class Broken(Counsel):

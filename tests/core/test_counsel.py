@@ -99,6 +99,13 @@ def test_the_margin_asked_for_is_the_one_that_a_set_is_advised_with() -> None:
     narrow, wide = Counsel(EQUALISER, margin_db=1.0), Counsel(EQUALISER, margin_db=6.0)
     pulls = [int(climbing(mind, 30.0, 10.0).split()[-1]) for mind in (narrow, wide)]
     assert pulls[1] - pulls[0] == pytest.approx(5.0, abs=1.0)
+    # A ring-out for more margin pulls deeper too.
+    for mind in (narrow, wide):
+        for do in ("open", "begin"):
+            mind.command({"class": "ring_out", "do": do}, 11.0)
+    states = [mind.result.ring_out for mind in (narrow, wide)]
+    depths_db = [max(p.pull_db for p in state.pulls_now) for state in states if state]
+    assert depths_db[1] - depths_db[0] >= 2.0
 
 
 def test_the_ring_that_is_shown_first_is_advised_on() -> None:
@@ -107,10 +114,68 @@ def test_the_ring_that_is_shown_first_is_advised_on() -> None:
     loud = RingSaid("howl", 2, 500.0, -10.0, 10.1)
     mind.hear(News(10.1, (loud,), (line(2, 500.0, np.full(40, -10.0), until_s=10.1),), first=1))
     assert mind.result.for_ring == 1
+    mind.hear(News(10.15))
+    assert mind.result.for_ring == 2, "a howl comes before what only rings"
+    mind.hear(News(10.17, first=1))
     mind.hear(News(10.2, first=2))
     assert mind.result.for_ring == 2
     assert mind.result.advice is not None
     assert mind.result.advice.line.startswith("pull 500 by ")
+
+
+def test_once_its_growth_is_heard_it_is_no_longer_said_to_be_unknown() -> None:
+    mind = counsel()
+    mind.hear(News(9.0, (RingSaid("ringing", 1, 2480.0, -30.0, 9.0),)))
+    usual = told(mind)
+    assert "not known yet" in mind.result.fields["advice"]["why"]
+    # It grows about as the usual excess does: the same pull, for another reason.
+    assert climbing(mind, 55.0, 10.0) == usual
+    assert "grows by 55 dB a second" in mind.result.fields["advice"]["why"]
+
+
+def test_of_another_place_on_the_practice_stage_nothing_is_known_but_its_t60() -> None:
+    mind, flat = counsel(t60_s=0.6), (0.0,) * 31
+    for at_s, moved_db in ((10.0, -2.0), (10.1, -2.0)):
+        mind.hear(News(at_s, desk=DeskStands("cellar", moved_db, flat)))
+    climbing(mind, 120.0, 12.0, desk=DeskStands("cellar", 0.0, flat))
+    mind.hear(News(12.1, desk=DeskStands("hall", 0.0, flat)))
+    assert "not known yet" in mind.result.fields["advice"]["why"]
+    climbing(mind, 30.0, 16.0, desk=DeskStands("hall", 0.0, flat))
+    assert "loop time as in rooms of T60 0.6 s" in mind.result.fields["advice"]["why"]
+
+
+@pytest.mark.parametrize(
+    ("moves", "place"),
+    [
+        ([(0.0, 4.0)], "cellar"),
+        ([(-4.0, 0.0)], "cellar"),
+        ([(0.0, 2.0), (0.0, 4.0)], "cellar"),
+        ([(0.0, 4.0)], "hall"),
+    ],
+)
+def test_in_a_set_a_move_at_the_practice_desk_tells_the_loop_time(
+    moves: list[tuple[float, float]], place: str
+) -> None:
+    """By hand: 30 dB/s up and 20 dB/s down are 4 dB apart; the bend of the relation is small."""
+    mind, flat = counsel(), (0.0,) * 31
+    climbing(mind, 30.0, 10.0, desk=DeskStands("cellar", 0.0, flat))
+    at_s = 10.0
+    for fader_db, pull_db in moves:
+        at_s += 0.1
+        mind.hear(
+            News(at_s, desk=DeskStands("cellar", fader_db, (*flat[:21], pull_db, *flat[22:])))
+        )
+    desk = DeskStands(place, fader_db, (*flat[:21], pull_db, *flat[22:]))
+    mind.hear(News(at_s + 0.1, desk=desk))
+    fall = line(1, 2480.0, -31.0 - 20.0 * HOP_S * np.arange(40), until_s=at_s + 0.9)
+    mind.hear(News(at_s + 0.9, (), (fall,), desk=desk))
+    learnt = mind.kept["loop_times"]
+    if place != "cellar":
+        assert learnt == [], "those of another place are others"
+        return
+    ((hz, log_time, _),) = learnt
+    assert hz == pytest.approx(2480.0)
+    assert np.exp(log_time) == pytest.approx(4.0 / 50.0, rel=0.1)
 
 
 @pytest.mark.parametrize("tells_desk", [True, False])
@@ -146,6 +211,101 @@ def test_a_ring_out_wins_gain_on_the_played_stage(tells_desk: bool) -> None:
     assert len(encode({"class": "snapshot", **stage.direct.result.fields})) < MAX_LINE_BYTES // 4
     # What rang was told with an excess from its own slope.
     assert any(ring.get("excess_db") for ring in told["rings"])
+
+
+def test_the_fader_or_a_slider_is_told_from_what_falls_with_the_ring() -> None:
+    """A fader takes everything down with the ring, a slider the ring alone."""
+    for rest_dbfs, asks in ((-50.0, False), (-58.0, True)):
+        mind = ringing_out()
+        at_s = grow(mind) + 1.5
+        for before_s in (0.5, 0.3, 0.1):
+            mind.hear(News(at_s - before_s, third_octave_dbfs=np.full(31, -50.0)))
+        loud = line(1, 2480.0, np.full(40, -30.0), until_s=at_s)
+        mind.hear(News(at_s, lines=(loud,), third_octave_dbfs=np.full(31, -50.0)))
+        for after_s in (0.1, 0.3, 0.5, 0.7):
+            mind.hear(News(at_s + after_s, third_octave_dbfs=np.full(31, rest_dbfs)))
+        mind.hear(News(at_s + 0.8, (RingSaid("closed", 1, 2480.0, -60.0, at_s + 0.4),)))
+        state = mind.result.ring_out
+        assert state is not None
+        assert (state.phase, state.asks) == ("listen", asks)
+
+
+def test_a_ring_that_nothing_more_was_heard_of_after_a_move_is_forgotten() -> None:
+    mind, flat = counsel(), (0.0,) * 31
+    climbing(mind, 30.0, 10.0, desk=DeskStands("cellar", 0.0, flat))
+    down = DeskStands("cellar", -4.0, flat)
+    mind.hear(News(10.1, desk=down))
+    mind.hear(News(10.2, (RingSaid("closed", 1, 2480.0, -60.0, 10.2),), desk=down))
+    for at_s in (10.7, 15.0, 15.1, 15.2):
+        mind.hear(News(at_s, desk=down))
+    assert mind.kept["loop_times"] == []
+
+
+def ringing_out(at_s: float = 1.0) -> Counsel:
+    """A ring-out that is raising, without a desk that tells."""
+    mind = counsel()
+    for do in ("open", "begin"):
+        mind.command({"class": "ring_out", "do": do}, at_s)
+    return mind
+
+
+def test_what_is_heard_within_a_second_mends_what_a_ring_out_asks_for() -> None:
+    mind = ringing_out()
+    grow(mind)
+    before = mind.result.ring_out
+    assert before is not None
+    climb = -60.0 + 120.0 * HOP_S * np.arange(48)
+    mind.hear(News(10.5, lines=(line(1, 2480.0, climb, until_s=10.5),)))
+    after = mind.result.ring_out
+    assert after is not None
+    assert after.pulls_now[0].pull_db > before.pulls_now[0].pull_db
+
+
+def test_what_a_ring_out_pulled_stands_and_its_fall_tells_the_loop_time() -> None:
+    mind = ringing_out()
+    at_s = grow(mind)
+    state = mind.result.ring_out
+    assert state is not None
+    (pull,) = state.pulls_now
+    # That it is over is told first, and how it dies is listened to after that.
+    at_s += 2.1
+    mind.hear(News(at_s, (RingSaid("closed", 1, 2480.0, -60.0, at_s),)))
+    fall = -31.0 - 80.0 * HOP_S * np.arange(20)
+    mind.hear(News(at_s + 0.3, lines=(line(1, 2480.0, fall, until_s=at_s + 0.3),)))
+    mind.hear(News(at_s + 0.5))
+    assert [(one["slider"], one["cut_db"]) for one in mind.result.fields["standing"]] == [
+        (21, -pull.pull_db)
+    ]
+    # By hand: 30 dB/s up and 80 dB/s down are a pull apart; the bend of the relation is small.
+    ((hz, log_time, _),) = mind.kept["loop_times"]
+    assert hz == pytest.approx(2480.0)
+    assert np.exp(log_time) == pytest.approx(pull.pull_db / 110.0, rel=0.25)
+
+
+def test_a_ring_that_comes_back_at_once_was_pulled_for_and_is_asked_deeper() -> None:
+    mind = ringing_out()
+    at_s = grow(mind) + 2.0
+    asked = mind.result.ring_out
+    assert asked is not None
+    mind.hear(News(at_s, (RingSaid("closed", 1, 2480.0, -60.0, at_s),)))
+    again = RingSaid("ringing", 2, 2480.0, -30.0, at_s + 0.1)
+    climb = -60.0 + 90.0 * HOP_S * np.arange(13)
+    mind.hear(News(at_s + 0.3, (again,), (line(2, 2480.0, climb, until_s=at_s + 0.3),)))
+    state = mind.result.ring_out
+    assert state is not None
+    assert [p.label for p in state.pulls] == [p.label for p in asked.pulls_now]
+    assert (state.phase, state.rings[0].times) == ("pull", 2)
+    assert state.pulls_now[0].pull_db > asked.pulls_now[0].pull_db
+
+
+def test_a_fader_that_comes_down_at_the_practice_desk_is_no_pull() -> None:
+    mind, at_s, asked = asked_to_pull_at_the_practice_desk()
+    for after_s, fader_db in ((0.9, 0.0), (1.0, -6.0)):
+        mind.hear(News(at_s + after_s, desk=DeskStands("cellar", fader_db, (0.0,) * 31)))
+    close(mind, at_s + 1.0)
+    state = mind.result.ring_out
+    assert state is not None
+    assert (state.phase, state.pulls_now) == ("pull", asked.pulls_now)
 
 
 def test_what_the_practice_desk_pulled_besides_counts_once_no_pull_is_wanted() -> None:
@@ -238,6 +398,35 @@ def test_an_echo_of_a_dying_line_is_no_new_ring() -> None:
     grow(mind, number=3, at_s=at_s + 2.0)
     (ring,) = mind.result.fields["ring_out"]["rings"]
     assert (ring["times"], ring["fate"]) == (2, "came back")
+
+
+def test_in_a_set_an_echo_is_not_advised_on_but_another_ring_is_at_once() -> None:
+    mind = counsel()
+    at_s = close(mind, grow(mind) + 1.0)
+    echo = RingSaid("ringing", 2, 2485.0, -50.0, at_s - 0.3)
+    fall = line(2, 2485.0, -50.0 - 40.0 * HOP_S * np.arange(10), until_s=at_s)
+    mind.hear(News(at_s - 0.3, (echo,), (fall,)))
+    assert mind.result.advice is None
+    mind.hear(News(at_s - 0.2, (RingSaid("ringing", 3, 500.0, -40.0, at_s - 0.2),)))
+    assert told(mind).startswith("pull 500 by ")
+    # Of a ring that is over lines are handed over for a while.
+    over = tuple(RingSaid("closed", n, 2485.0, -60.0, at_s) for n in (2, 3))
+    for after_s in (0.0, 0.5, 1.0):
+        mind.hear(News(at_s + after_s, () if after_s else over, (fall,)))
+    assert mind.result.advice is None
+    # Nor does one that is long over make an echo of the next.
+    mind.hear(News(at_s + 1.1, (RingSaid("ringing", 4, 2480.0, -40.0, at_s + 1.1),)))
+    assert told(mind).startswith("pull 2.5k by ")
+
+
+@pytest.mark.parametrize("fresh", [False, True])
+def test_a_step_in_level_over_lost_samples_is_no_hand_on_the_grille(fresh: bool) -> None:
+    mind = counsel()
+    for at_s in (8.2, 8.6, 9.0):
+        mind.hear(News(at_s, third_octave_dbfs=np.full(31, -50.0)))
+    mind.hear(News(9.5, fresh=fresh))
+    climbing(mind, 30.0, 10.0, third_octave_dbfs=np.full(31, -44.0))
+    assert ("grille" in (mind.result.fields["advice"]["hint"] or "")) is not fresh
 
 
 def test_a_pull_told_while_the_ring_dies_is_not_asked_for_again_on_top() -> None:
@@ -398,6 +587,25 @@ def test_a_ring_that_is_pushed_further_up_never_needs_less() -> None:
     slow = -20.0 + 3.0 * HOP_S * np.arange(96)
     mind.hear(News(at_s + 4.0, lines=(line(1, 2480.0, slow, until_s=at_s + 4.0),)))
     assert int(told(mind).split()[-1]) == wanted_db + 4
+    # Of one whose growth is heard for the first time after that, it is believed.
+    mind = counsel()
+    said = (RingSaid("ringing", 1, 2480.0, -30.0, 9.9),)
+    mind.hear(News(9.9, said, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
+    mind.hear(News(10.0, desk=DeskStands("cellar", 2.0, (0.0,) * 31)))
+    climbing(mind, 30.0, 12.0, desk=DeskStands("cellar", 2.0, (0.0,) * 31))
+    assert "grows by 30 dB a second" in mind.result.fields["advice"]["why"]
+
+
+def test_a_ring_at_its_end_stop_needs_what_it_grew_like() -> None:
+    mind = counsel()
+    at_s = 10.0
+    first = climbing(mind, 120.0, at_s)
+    for after_s in (1.0, 2.0, 3.0, 4.0):
+        slow = 60.0 + 0.5 * after_s + 0.5 * HOP_S * np.arange(48)
+        until_s = at_s + after_s
+        mind.hear(News(until_s, lines=(line(1, 2480.0, slow, until_s=until_s),)))
+    assert told(mind) == first
+    assert "grows by 120 dB a second" in mind.result.fields["advice"]["why"]
 
 
 def test_a_ring_out_opened_while_something_rings_asks_for_it_at_once() -> None:
@@ -408,6 +616,7 @@ def test_a_ring_out_opened_while_something_rings_asks_for_it_at_once() -> None:
     state = mind.result.ring_out
     assert state is not None
     assert (state.phase, [pull.label for pull in state.pulls_now]) == ("pull", ["2.5k"])
+    assert mind.result.advice is None, "one voice at a time"
 
 
 def test_what_is_said_of_sliders_before_a_ring_out_begins_is_where_it_begins() -> None:
@@ -441,7 +650,13 @@ def test_the_third_ring_at_one_slider_asks_for_another_cure_also_after_a_restart
 
 def test_a_ring_that_went_before_anybody_could_pull_is_not_counted() -> None:
     mind = counsel()
-    rung(mind, 1, 10.0, long_s=0.5)
+    at_s = rung(mind, 1, 10.0, long_s=0.5)
+    assert mind.kept["asked"] == {}
+    # Nor is one that a ring-out took over.
+    at_s = grow(mind, number=2, at_s=at_s)
+    for do in ("open", "begin"):
+        mind.command({"class": "ring_out", "do": do}, at_s)
+    close(mind, at_s + 2.0, number=2)
     assert mind.kept["asked"] == {}
 
 
@@ -508,6 +723,14 @@ def test_what_makes_no_sense_is_refused_and_changes_nothing(
     with pytest.raises(ValueError, match=expected):
         mind.command(command, 1.0)
     assert mind.kept == before
+
+
+def test_what_the_practice_desk_tells_itself_nobody_need_say() -> None:
+    mind = counsel()
+    mind.hear(News(1.0, desk=DeskStands("cellar", 0.0, (0.0,) * 31)))
+    with pytest.raises(ValueError, match="own sliders say how they stand; move them"):
+        mind.command({"class": "pull", "slider": 21, "cut_db": -4.0}, 2.0)
+    assert mind.result.fields["standing"] == []
 
 
 def test_while_a_ring_out_is_paused_the_set_is_advised_on_and_pulls_can_be_told() -> None:

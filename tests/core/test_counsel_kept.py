@@ -102,11 +102,22 @@ def test_a_step_that_was_meant_for_another_ring_out_is_refused_and_changes_nothi
     back.command({"class": "ring_out", "do": "pause"}, 406.0)  # whoever names none means this one
 
 
+def test_what_was_said_of_sliders_after_a_ring_out_comes_back() -> None:
+    mind = rung_out()
+    for do in ("stop", "turned_down"):
+        mind.command({"class": "ring_out", "do": do}, 400.0)
+    mind.command({"class": "pull", "slider": 5, "cut_db": -1.0}, 401.0)
+    back = counsel(kept=json.loads(json.dumps(mind.kept)))
+    back.hear(News(500.0))
+    assert back.result.fields["standing"] == mind.result.fields["standing"]
+
+
 def test_a_file_from_before_ring_outs_had_a_uid_is_still_good() -> None:
     kept = json.loads(json.dumps(rung_out().kept))
     del kept["uid"]
     mind = counsel(kept=kept)
     uid = mind.result.fields["ring_out"]["uid"]
+    assert uid
     mind.command({"class": "ring_out", "do": "go_on", "ring_out": uid}, 400.0)
     assert mind.result.fields["ring_out"]["phase"] == "raise"
 
@@ -114,6 +125,7 @@ def test_a_file_from_before_ring_outs_had_a_uid_is_still_good() -> None:
 def test_whatever_stands_in_one_place_it_is_refused_in_one_line_or_does_no_harm() -> None:
     kept = json.loads(json.dumps(rung_out().kept))
     kept["loop_times"] = [[2480.0, -3.0, 0.4]]
+    kept["asked"] = {"2.5k": 2}
     used(counsel(kept=kept))
     lines, taken = [], 0
     for way in places(kept):

@@ -7,6 +7,8 @@ import time
 import numpy as np
 import pytest
 
+from monitor.advice.equaliser import Equaliser
+from monitor.advice.ring_out import RingOut
 from monitor.adviser.handover import MOST_FOLLOWED, Handover
 from monitor.listening.listener import Listener
 from monitor.listening.rings import RingEvent
@@ -103,13 +105,41 @@ def test_over_lost_samples_a_line_runs_on_and_its_past_is_told_no_more(
     assert np.ptp(np.diff(times_s)) < 1e-6
 
 
-def test_nothing_raises_into_the_loop(told: Told, handover: Handover) -> None:
+def steps(handover: Handover, from_s: float, to_s: float) -> None:
+    for at_s in np.arange(from_s, to_s, 0.02).tolist():
+        handover.step(
+            None, at_s, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None, first=None
+        )
+
+
+def test_it_hands_over_ten_times_a_second_and_once_while_there_is_nothing_to_say(
+    told: Told, handover: Handover
+) -> None:
+    steps(handover, 0.0, 4.0)
+    assert len(told.news) == 4
+    told.result = Advised(ring_out=RingOut(Equaliser.from_settings("31")).state)
+    steps(handover, 4.0, 6.0)
+    assert len(told.news) == pytest.approx(4 + 20, abs=4)
+    # What a ring has to say does not wait.
+    told.result = Advised()
+    steps(handover, 6.0, 6.5)
+    before = len(told.news)
+    handover.say([(RingEvent("ringing", ring(), 6.5), 1)], 0.0)
+    steps(handover, 6.5, 6.51)
+    assert len(told.news) == before + 1
+
+
+def test_nothing_raises_into_the_loop(
+    told: Told, handover: Handover, caplog: pytest.LogCaptureFixture
+) -> None:
     told.fails = True
     handover.say([(RingEvent("ringing", ring(), 1.2), 1)], 0.0)
-    handover.step(None, 1.0, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None, first=None)
-    assert told.lost_count == 1
+    for at_s in (1.0, 2.0, 3.0):
+        steps(handover, at_s, at_s + 0.01)
+    assert told.lost_count == 3
+    assert caplog.text.count("nothing could be handed over") == 1, "a log is no place for each"
     told.fails = False
-    handover.step(None, 2.0, clock_offset_s=0.0, levels=lambda: None, desk=lambda: None, first=None)
+    steps(handover, 4.0, 4.01)
     assert len(told.news) == 1
 
 
