@@ -57,14 +57,16 @@ class Needs:
             need.moved_s = at_s
 
     def now(self, rings: Iterable[Followed], at_s: float, times: LoopTimes) -> list[RingNow]:
-        """Return what is known of these rings."""
+        """Return what is known of these rings; others are forgotten, a night has many."""
         found = []
+        kept = {}
         for ring in rings:
-            need = self._heard(ring, at_s)
+            need = kept[ring.id] = self._heard(ring, at_s)
             excess = None
             if need.climb is not None:
                 excess = times.estimate(need.climb, frequency_hz=ring.frequency_hz)
             found.append(RingNow(ring.frequency_hz, excess, need.gained_db))
+        self._all = kept
         return found
 
     def _heard(self, ring: Followed, at_s: float) -> _Need:
