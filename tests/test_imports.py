@@ -65,6 +65,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     ),
     "monitor.adviser": (
         "monitor.advice",
+        "monitor.aside",
         "monitor.clock",
         "monitor.kept_file",
         "monitor.link",

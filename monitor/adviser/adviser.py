@@ -17,6 +17,7 @@ from typing import Any
 
 from monitor import clock
 from monitor.adviser.counsel import Counsel
+from monitor.aside import Aside
 from monitor.clock import Now
 from monitor.kept_file import KeptFile
 from monitor.link.messages import Message
@@ -68,6 +69,7 @@ class Adviser:
         self.result = Advised()
         self.lost_count = 0
         self._trouble = ""
+        self._aside = Aside()
         self._in_doubt = False
         self._failed_mono_s = -STEADY_S
         self._written_mono_s = -KEEP_EVERY_S
@@ -106,7 +108,8 @@ class Adviser:
 
     def health(self) -> str:
         """Return "ok" or one sentence that says what is wrong."""
-        parts = [text for text in (self._trouble, self._kept.trouble) if text]
+        troubles = (self._trouble, self._aside.health(), self._kept.trouble)
+        parts = [text for text in troubles if text not in ("", "ok")]
         if self.lost_count:
             parts.append(f"{self.lost_count} hand-overs to the advice were lost")
         return "; ".join(parts) or "ok"
@@ -131,11 +134,12 @@ class Adviser:
         self._begun.set()
         while not self._stopping.is_set():
             do = self._waiting.get()
-            try:
-                do()
-            except Exception:
-                LOG.exception("the advice failed and begins afresh")
-                self._begin_afresh()
+            with self._aside("the advice"):
+                try:
+                    do()
+                except Exception:
+                    self._begin_afresh()
+                    raise
         self._keep(at_once=True)
 
     def _hear(self, news: News) -> None:
