@@ -98,8 +98,8 @@ class KeptFile:
     def put_aside(self, why: str) -> None:
         """Keep the file under another name, so that it can be looked at, and say so."""
         self._written = ""
-        there = self._free_name()
         try:
+            there = self._free_name()
             self._path.rename(there)
         except OSError as error:
             self._is_ours = False
@@ -116,11 +116,11 @@ class KeptFile:
         text = _text(content)
         if text == self._written:
             return True
-        if not self._is_ours and self._path.exists():
-            return False
         whole = {"version": VERSION, "written": asdict(now), self._key: content}
         try:
             with self._busy:
+                if not self._is_ours and self._path.exists():
+                    return False
                 write_surely(self._path, _text(whole), mode=self._mode)
         except OSError as error:
             self.problem = (

@@ -9,37 +9,28 @@ from __future__ import annotations
 import faulthandler
 import functools
 import logging
-import secrets
 import signal
 import threading
 from collections.abc import Callable
 from contextlib import ExitStack
 from importlib import metadata
 from pathlib import Path
-from typing import Protocol, TypeVar
 
 from firmware.board import Board
 from firmware.button import GpioButton, NoButton
 from firmware.ports import AudioSource, Lamp, Panel
-from monitor import clock, opening, places
-from monitor.advice.equaliser import Equaliser
-from monitor.adviser.adviser import Adviser
+from monitor import opening, places
 from monitor.desk import Desk, Stage
 from monitor.hand import Hand
-from monitor.journal.store import Journal
 from monitor.link.endpoint import LinkServerError, OtherWatcherError
 from monitor.link.messages import Message
 from monitor.link.server import LinkServer, Reply
 from monitor.settings import Settings
+from monitor.start import Start
 from monitor.watcher import Watcher
 from monitor.watcher_parts import Heartbeat, Parts
 
 LOG = logging.getLogger(__name__)
-
-KEPT_FILE = "advice.json"
-SOUNDCHECK_FILE = "soundcheck.json"
-ACCESS_FILE = "access.json"
-"""All beside the journal."""
 
 
 def release() -> str:
@@ -116,7 +107,7 @@ def run(
     socket_path = socket_path or places.socket_path(settings)
     late = _LateDesk()
     with ExitStack() as devices, ExitStack() as keepers:
-        start = _Start(settings, journal_path or places.journal_path(settings), devices, keepers)
+        start = Start(settings, journal_path or places.journal_path(settings), devices, keepers)
         # The link comes first: a second watcher must fail before it touches lamp and microphone.
         hello = {"release": release(), "boot_id": start.boot_id, "box": settings.box.name}
         try:
@@ -128,12 +119,12 @@ def run(
             settings_health = _with_spare(settings_health, error, spare_socket)
             LOG.error("%s", settings_health)
         start.hold(server)
-        journal, adviser = _open_memory(start)
+        journal, adviser = start.journal(), start.adviser()
         panel = start.hold(opening.panel_thread(settings, panel_opener))
         lamp = start.hold(opening.lamp_or_stand_in(settings, lamp_opener))
         source = start.hold(open_source(settings))
         stage = stage_of(source)
-        late.desk = _open_desk(start, journal, adviser, stage, tell_code)
+        late.desk = start.desk(journal, adviser, stage, tell_code)
         board = start.hold(Board())
         hand = start.hold(
             Hand(
@@ -176,105 +167,6 @@ def run(
 def _with_spare(health: str, error: LinkServerError, spare: Path) -> str:
     said = f"{error}; until then the socket is at {spare}"
     return said if health == "ok" else f"{health}; {said}"
-
-
-class _Closes(Protocol):
-    def close(self) -> object: ...
-
-
-_Part = TypeVar("_Part", bound=_Closes)
-
-
-class _Start:
-    """What all parts of one start have in common, and the order in which they are closed.
-
-    What keeps something on the card comes first: a bus that hangs takes its seconds after that, and
-    the service manager does not wait for ever.
-    """
-
-    def __init__(
-        self, settings: Settings, journal_path: Path, devices: ExitStack, keepers: ExitStack
-    ) -> None:
-        self.settings = settings
-        self.journal_path = journal_path
-        self.session, self.boot_id = secrets.token_hex(8), clock.boot_id()
-        self.equaliser = Equaliser.from_choice(settings.equaliser)
-        self._devices, self._keepers = devices, keepers
-
-    def beside_journal(self, name: str) -> Path:
-        """Return where a file of that name is kept."""
-        return self.journal_path.with_name(name)
-
-    def keep(self, part: _Part) -> _Part:
-        """Have a part that writes to the card closed at the end, the last one first."""
-        self._keepers.callback(_close, part)
-        return part
-
-    def hold(self, part: _Part) -> _Part:
-        """Have a device or the socket closed after those, the last one first."""
-        self._devices.callback(_close, part)
-        return part
-
-
-def _close(part: _Closes) -> None:
-    try:
-        part.close()
-    except Exception:  # the others must be released all the same
-        LOG.exception("closing failed")
-
-
-def _open_memory(start: _Start) -> tuple[Journal, Adviser]:
-    """Open what is kept from before: the journal, and the advice with its ring-out."""
-    settings = start.settings
-    journal = start.keep(
-        Journal(
-            start.journal_path,
-            keep_rings=settings.journal.keep_rings,
-            keep_gigs=settings.gigs.keep,
-            box=settings.box.name,
-        )
-    )
-    adviser = opening.open_adviser(
-        settings, start.equaliser, start.beside_journal(KEPT_FILE), start.boot_id
-    )
-    return journal, start.keep(adviser)
-
-
-def _open_desk(
-    start: _Start,
-    journal: Journal,
-    adviser: Adviser,
-    stage: Stage | None,
-    tell_code: Callable[[str], object],
-) -> Desk:
-    """Open the clerks and the desk before them."""
-    settings = start.settings
-    if stage is not None:
-        opening.put_back(stage, adviser.wait_until_begun(opening.START_S))
-    soundcheck = start.keep(
-        opening.open_soundcheck(settings, adviser, start.beside_journal(SOUNDCHECK_FILE), stage)
-    )
-    access = start.keep(opening.open_access(settings, start.beside_journal(ACCESS_FILE), tell_code))
-    gigs = start.keep(
-        opening.open_gigs(
-            settings,
-            journal,
-            adviser,
-            soundcheck,
-            boot_id=start.boot_id,
-            session=start.session,
-            equaliser=start.equaliser,
-        )
-    )
-    return Desk(
-        journal=journal,
-        adviser=adviser,
-        soundcheck=soundcheck,
-        access=access,
-        gigs=gigs,
-        boot_id=start.boot_id,
-        stage=stage,
-    )
 
 
 class _LateDesk:

@@ -65,6 +65,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
     ),
     "monitor.adviser": (
         "monitor.advice",
+        "monitor.aside",
         "monitor.clock",
         "monitor.kept_file",
         "monitor.link",
@@ -129,6 +130,7 @@ ALLOWED: dict[str, tuple[str, ...]] = {
         "monitor.counted",
         "monitor.listening",
     ),
+    "monitor.opening": ("firmware", "monitor.panel_thread", "monitor.settings"),
     # Beside the watcher, never inside it: none of them starts its parts but to look at them.
     "monitor.commands": (
         "firmware",
@@ -176,7 +178,7 @@ ROOMLESS = {
     *(
         f"monitor.{name}"
         for name in (
-            *("button_press", "cli", "command_line", "demo", "desk", "hand", "news", "opening"),
+            *("button_press", "cli", "command_line", "demo", "desk", "hand", "news"),
             *(
                 "panel_thread",
                 "parent",
@@ -189,7 +191,7 @@ ROOMLESS = {
                 "printed",
             ),
             *("ring_rows", "settings", "settings_kept", "settings_pins", "settings_reader"),
-            *("settings_rules", "showing", "tonight", "watch", "watcher", "watcher_parts"),
+            *("settings_rules", "showing", "start", "tonight", "watch", "watcher", "watcher_parts"),
         )
     ),
 }

@@ -12,11 +12,12 @@ import queue
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from monitor import clock
 from monitor.adviser.counsel import Counsel
+from monitor.aside import Aside
 from monitor.clock import Now
 from monitor.kept_file import KeptFile
 from monitor.link.messages import Message
@@ -36,13 +37,6 @@ DOUBT = (
     "from before a restart, and no clock can tell how long ago: of another evening? "
     "Then stop it and put it away"
 )
-
-
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    command: Message
-    at_s: float
-    reply: Reply
 
 
 class Adviser:
@@ -71,10 +65,11 @@ class Adviser:
         self._make = make
         self._kept = kept
         self._boot_id = boot_id
-        self._waiting: queue.Queue[News | _Asked | None] = queue.Queue(MOST_WAITING)
+        self._waiting: queue.Queue[Callable[[], None]] = queue.Queue(MOST_WAITING)
         self.result = Advised()
         self.lost_count = 0
         self._trouble = ""
+        self._aside = Aside()
         self._in_doubt = False
         self._failed_mono_s = -STEADY_S
         self._written_mono_s = -KEEP_EVERY_S
@@ -93,7 +88,7 @@ class Adviser:
     def hear(self, news: News) -> None:
         """Hand over what was heard; counted as lost if there is no room.  Returns at once."""
         try:
-            self._waiting.put_nowait(news)
+            self._waiting.put_nowait(lambda: self._hear(news))
         except queue.Full:
             self.lost_count += 1
 
@@ -105,14 +100,16 @@ class Adviser:
         ValueError
             If too much is waiting already.
         """
+        asked_mono_s = time.monotonic()
         try:
-            self._waiting.put_nowait(_Asked(command, time.monotonic(), reply))
+            self._waiting.put_nowait(lambda: self._answer(command, asked_mono_s, reply))
         except queue.Full:
             raise ValueError("the advice is behind; ask again in a few seconds") from None
 
     def health(self) -> str:
         """Return "ok" or one sentence that says what is wrong."""
-        parts = [text for text in (self._trouble, self._kept.trouble) if text]
+        troubles = (self._trouble, self._aside.health(), self._kept.trouble)
+        parts = [text for text in troubles if text not in ("", "ok")]
         if self.lost_count:
             parts.append(f"{self.lost_count} hand-overs to the advice were lost")
         return "; ".join(parts) or "ok"
@@ -121,7 +118,7 @@ class Adviser:
         """Keep what there is and stop; may be called twice."""
         self._stopping.set()
         with contextlib.suppress(queue.Full):  # what waits wakes it as well
-            self._waiting.put_nowait(None)
+            self._waiting.put_nowait(lambda: None)
         self._thread.join(timeout=timeout_s)
 
     # --- everything below runs in the adviser's thread --------------------------------------
@@ -136,43 +133,40 @@ class Adviser:
             self._begin(None)
         self._begun.set()
         while not self._stopping.is_set():
-            item = self._waiting.get()
-            if item is None:  # only wakes
-                continue
-            try:
-                self._take(item)
-            except Exception:
-                LOG.exception("the advice failed and begins afresh")
-                self._begin_afresh()
+            do = self._waiting.get()
+            with self._aside("the advice"):
+                try:
+                    do()
+                except Exception:
+                    self._begin_afresh()
+                    raise
         self._keep(at_once=True)
 
-    def _take(self, item: News | _Asked) -> None:
-        counsel = self._counsel
-        if isinstance(item, _Asked):
-            self._answer(counsel, item)
-        elif counsel is not None:
-            counsel.hear(item)
-            self._publish(counsel)
+    def _hear(self, news: News) -> None:
+        if self._counsel is not None:
+            self._counsel.hear(news)
+            self._publish(self._counsel)
             self._keep(at_once=False)
 
-    def _answer(self, counsel: Counsel | None, asked: _Asked) -> None:
+    def _answer(self, command: Message, asked_mono_s: float, reply: Reply) -> None:
+        counsel = self._counsel
         if counsel is None:
-            asked.reply({"class": "error", "message": self._trouble})
+            reply({"class": "error", "message": self._trouble})
             return
         try:
             try:
-                counsel.command(asked.command, asked.at_s)
+                counsel.command(command, asked_mono_s)
             except ValueError as error:
-                asked.reply({"class": "error", "message": str(error)})
+                reply({"class": "error", "message": str(error)})
                 return
-            self._in_doubt = self._in_doubt and asked.command["class"] != "ring_out"
+            self._in_doubt = self._in_doubt and command["class"] != "ring_out"
             self._publish(counsel)
             # Kept first: a plug that is pulled after the answer loses nothing that was answered.
             self._keep(at_once=True)
         except Exception as error:
-            asked.reply({"class": "error", "message": f"the advice failed on it: {error!r}"})
+            reply({"class": "error", "message": f"the advice failed on it: {error!r}"})
             raise
-        asked.reply({"class": "done"})
+        reply({"class": "done"})
 
     def _publish(self, counsel: Counsel) -> None:
         result = counsel.result

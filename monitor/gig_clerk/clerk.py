@@ -11,7 +11,7 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from monitor import clock
@@ -36,18 +36,6 @@ MOST_WAITING = 256
 LOOK_S = 0.5
 SNAPSHOT_WAIT_S = 2.0
 NO_GIG = {"on": False, "ring_count": 0}
-
-
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    command: Message
-    reply: Reply
-    uptime_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Call:
-    do: Callable[[], None]
 
 
 class GigClerk:
@@ -128,7 +116,7 @@ class GigClerk:
         self._begun_s: float | None = None
         self._trouble = self._logged = ""
         self.lost_count = 0
-        self._waiting: queue.Queue[RingRow | _Asked | _Call] = queue.Queue(MOST_WAITING)
+        self._waiting: queue.Queue[Callable[[], None]] = queue.Queue(MOST_WAITING)
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="gigs", daemon=True)
         self._thread.start()
@@ -137,9 +125,7 @@ class GigClerk:
 
     def ring(self, row: RingRow) -> None:
         """Keep a ring, or bring it up to date.  Returns at once."""
-        try:
-            self._waiting.put_nowait(row)
-        except queue.Full:
+        if not self._later(lambda: self._keeping.ring(row)):
             # The ring is not lost; it is only not counted, and begins no gig.
             self.lost_count += 1
             self._journal.put(replace(row, gig=self._shown.get("uid")))
@@ -186,10 +172,9 @@ class GigClerk:
         if command["class"] in ("gigs", "venues", "record", "recollection"):
             self._answers.answer(command, reply)
             return
-        try:
-            self._waiting.put_nowait(_Asked(command, reply, self._uptime_s()))
-        except queue.Full:
-            raise ValueError("the gigs are behind; ask again in a few seconds") from None
+        asked_s = self._uptime_s()
+        if not self._later(lambda: self._answer(command, reply, asked_s)):
+            raise ValueError("the gigs are behind; ask again in a few seconds")
 
     def close(self, timeout_s: float = 3.0) -> None:
         """Hand over what waits and stop; a gig that is on stays on.  May be called twice."""
@@ -207,11 +192,12 @@ class GigClerk:
         look_mono_s = 0.0
         while not (self._stopping.is_set() and self._waiting.empty()):
             try:
-                item = self._waiting.get(timeout=LOOK_S)
+                do = self._waiting.get(timeout=LOOK_S)
             except queue.Empty:
                 pass
             else:
-                self._take(item)
+                self._guarded(do)
+                self._show()
             if time.monotonic() >= look_mono_s:
                 look_mono_s = time.monotonic() + LOOK_S
                 if self._guarded(self._look):
@@ -228,24 +214,14 @@ class GigClerk:
             return False
         return True
 
-    def _take(self, item: RingRow | _Asked | _Call) -> None:
-        if isinstance(item, RingRow):
-            self._guarded(lambda: self._keeping.ring(item))
-        elif isinstance(item, _Call):
-            self._guarded(item.do)
-        else:
-            self._answer(item)
-        self._show()
-
-    def _answer(self, wish: _Asked) -> None:
-        command, reply = wish.command, wish.reply
+    def _answer(self, command: Message, reply: Reply, asked_s: float) -> None:
         try:
             if command["class"] == "gig":
                 self._desk.do(command, reply)
             elif command["class"] == "import":
                 self._answers.take_in(command, reply)
             else:
-                self._dates.told(command["utc_s"], wish.uptime_s, reply)
+                self._dates.told(command["utc_s"], asked_s, reply)
         except ValueError as error:
             reply({"class": "error", "message": str(error)})
         except Exception as error:
@@ -269,7 +245,7 @@ class GigClerk:
     def _later(self, do: Callable[[], None]) -> bool:
         """From any thread: have it done in the clerk's, if there is room."""
         try:
-            self._waiting.put_nowait(_Call(do))
+            self._waiting.put_nowait(do)
         except queue.Full:
             return False
         return True

@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from monitor import hearing, opening, watch
+from monitor import hearing, watch
+from monitor import start as start_module
 from monitor.link.client import LinkClient
 from monitor.link.messages import Message
 from monitor.settings import load
@@ -31,7 +32,7 @@ def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
     """
     monkeypatch.setattr(hearing, "NO_BLOCK_S", 60.0)
     monkeypatch.setattr(hearing, "SILENCE_S", 60.0)
-    monkeypatch.setattr(opening, "START_S", PATIENCE_S)
+    monkeypatch.setattr(start_module, "START_S", PATIENCE_S)
 
 
 class PatientClient(LinkClient):

@@ -134,6 +134,22 @@ def test_a_failure_is_logged_and_it_goes_on_from_where_it_was(
     assert ask(adviser, **{"class": "ring_out", "do": "open"}) == {"class": "done"}
 
 
+def test_what_fails_at_every_hand_over_is_said_and_not_logged_every_time(
+    start: Callable[..., Adviser], caplog: pytest.LogCaptureFixture
+) -> None:
+    """They come ten times a second."""
+    adviser = start(lambda kept: Broken(EQUALISER, margin_db=3.0, kept=kept))
+    for _ in range(20):
+        adviser.hear(News(13.0))
+    awaited(lambda: adviser.health() != "ok")
+    assert adviser.health() == (
+        "the advice failed (ZeroDivisionError('thirteen')); switch the box off and on if this stays"
+    )
+    assert ask(adviser, **{"class": "ring_out", "do": "open"}) == {"class": "done"}
+    awaited(lambda: adviser.health() == "ok")
+    assert caplog.text.count("Traceback") == 1
+
+
 def test_without_advice_commands_are_answered_with_why(start: Callable[..., Adviser]) -> None:
     def never(_: object) -> Counsel:
         raise ZeroDivisionError("no luck")

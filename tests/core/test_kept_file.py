@@ -173,6 +173,28 @@ def test_a_file_that_cannot_be_read_is_put_aside_and_not_written_over(
     assert (tmp_path / "soundcheck.json.aside").read_bytes() == written
 
 
+def test_a_folder_that_may_not_be_entered_is_said_and_raises_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither can it be seen which names are free; stat(2) gives EACCES, and EIO on a bad card."""
+    path = tmp_path / "soundcheck.json"
+    path.write_text("of somebody else")
+
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    for what in ("read_text", "stat", "rename"):
+        monkeypatch.setattr(Path, what, refuse)
+    kept = kept_at(path)
+    assert kept.read(NOW) is None
+    assert "cannot be read: Permission denied, and it cannot be put aside" in kept.trouble
+    assert not kept.write({"a": 1}, NOW)
+    assert "the soundcheck cannot be kept for a restart: Permission denied" in kept.trouble
+    monkeypatch.undo()
+    assert not kept.write({"a": 1}, NOW)
+    assert path.read_text() == "of somebody else"
+
+
 def test_a_card_that_hangs_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """It gives no error, and nothing else would ever say that nothing is kept any more."""
     writing, go_on = threading.Event(), threading.Event()

@@ -23,7 +23,8 @@ from firmware.fakes import FakeAlsa, FakeCard
 from firmware.knocking import Knocker
 from firmware.microphone import AlsaMicrophone
 from firmware.ports import AudioBlock
-from monitor import hearing, opening, watcher
+from monitor import hearing, watcher
+from monitor import start as start_module
 from monitor.adviser.counsel import Counsel
 from monitor.desk import MOST_WISHES, Desk
 from monitor.level import measuring
@@ -695,7 +696,7 @@ def test_what_is_to_be_done_again_stays_so_over_a_restart(
     assert box.client.request(again)["class"] == "done"
     awaited(lambda: step(box) == "to_do")
     box.close()
-    monkeypatch.setattr(opening, "Counsel", SlowCounsel)
+    monkeypatch.setattr(start_module, "Counsel", SlowCounsel)
     box = start()
     box.wait_for(lambda s: s.get("ring_out", {}).get("phase") == "done")
     time.sleep(1.0)  # the clerk looks four times a second

@@ -663,6 +663,20 @@ def test_a_ring_that_finds_no_room_is_kept_all_the_same(
     assert "1 ring events were kept without their gig's count" in box.clerk.health()
 
 
+def test_an_answer_that_nobody_takes_does_not_end_the_gigs(
+    begin: Callable[..., Evening], caplog: pytest.LogCaptureFixture
+) -> None:
+    def gone(_answer: object) -> None:
+        raise BrokenPipeError(32, "Broken pipe")
+
+    box = begin()
+    box.clerk.ask({"class": "gig", "do": "end"}, gone)  # refused, as no gig is on
+    box.ring()
+    assert box.gig()["ring_count"] == 1
+    assert "keeping the gig failed" in caplog.text
+    awaited(lambda: box.clerk.health() == "ok", 10.0)
+
+
 def _ask_often(box: Evening, asked: list[Any]) -> None:
     for _ in range(1000):
         box.clerk.ask({"class": "gigs", "limit": 100}, asked.append)
