@@ -79,11 +79,9 @@ def _number(value: Any) -> float | None:
 def _ring(ring: Mapping[str, Any]) -> RingMemory:
     return RingMemory(
         float(ring["frequency_hz"]),
-        ring["band"],
         "howl" if ring["degree"] == "howl" else "ringing",
         ring["way"],
         float(ring["at_s"]),
-        _number(ring.get("lasted_s")),
     )
 
 
@@ -128,11 +126,7 @@ def _ring_out(happenings: Happenings) -> RingOutMemory | None:
     if not happenings:
         return None
     last = happenings[-1]
-    return RingOutMemory(
-        _number(last.get("tone_cost_db")) or 0.0,
-        _number(last.get("gain_won_db")),
-        _number(last.get("top_fader_db")),
-    )
+    return RingOutMemory(_number(last.get("gain_won_db")), _number(last.get("top_fader_db")))
 
 
 def _voice_dbfs(happenings: Happenings) -> float | None:
