@@ -167,11 +167,9 @@ def _ring_out(before: Snapshot, now: Snapshot) -> list[Noticed]:
     kept = {key: ring_out[key] for key in RING_OUT_KEEPS if ring_out.get(key) is not None}
     for key in ("pulls", "rings"):
         kept[key] = [{k: v for k, v in one.items() if v is not None} for one in kept.get(key, ())]
-    # A low cut is told as on or off; a record reckons with what it takes.
-    stands_db = {one["label"]: one["pull_db"] for one in pulls_of(now)}
-    for one in kept["pulls"]:
-        if one.get("on") and one.get("label") in stands_db:
-            one["pull_db"] = stands_db[one["label"]]
+    # It tells no place of a fixed slider and no depth of a low cut; a record reckons with both.
+    standing = {one["label"]: one for one in pulls_of(now)}
+    kept["pulls"] = [{**standing.get(one.get("label"), {}), **one} for one in kept["pulls"]]
     return [Noticed("ring_out", kept, "ring_out")]
 
 

@@ -69,14 +69,16 @@ def _way(one: Values) -> None:
     one.choice("way", ("soundcheck", "set"))
 
 
-def _pulls(one: Values, key: str = "pulls") -> None:
-    for value in one.sequence(key, MOST_SLIDERS):
-        pull = Values(value, f"{one.where}.{key}")
+_PULL = {"centre_hz": (10.0, 30_000.0), "pull_db": (-60.0, 60.0), "q": (0.01, 1000.0)}
+
+
+def _pulls(one: Values, needed: tuple[str, ...] = ("centre_hz", "pull_db")) -> None:
+    for value in one.sequence("pulls", MOST_SLIDERS):
+        pull = Values(value, f"{one.where}.pulls")
         pull.text("label", 32)
-        pull.number("centre_hz", 10.0, 30_000.0)
-        pull.number("pull_db", -60.0, 60.0)
-        if pull.has("q"):
-            pull.number("q", 0.01, 1000.0)
+        for key, (least, most) in _PULL.items():
+            if key in needed or pull.has(key):
+                pull.number(key, least, most)
     _curve(one)
 
 
@@ -110,7 +112,7 @@ def _ring_out(one: Values) -> None:
             one.number(key, -200.0, 200.0)
     one.whole("cut_count", 0, 1000)
     if one.has("pulls"):
-        _pulls(one)
+        _pulls(one, needed=())  # it tells a fixed slider's place no more than a switch's depth
     for value in one.sequence("rings", 1000) if one.has("rings") else []:
         Values(value, f"{one.where}.rings")
     if one.has("why"):

@@ -1,16 +1,16 @@
 """From a record, as gigs are exported, imported and reported, to what the memory needs of it.
 
-A record has been checked before; what of it the memory does not need may be missing or odd, and
-then it is not known.
+The journal has gathered it, and what came from elsewhere has passed its gate: only what the gate
+leaves open may be odd here, and then it is not known.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, datetime
 from typing import Any
 
+from monitor.clock import utc_seconds
 from monitor.memory.gig_memory import (
     GigMemory,
     PullMemory,
@@ -22,8 +22,6 @@ from monitor.memory.gig_memory import (
 LEVEL_S = 60.0
 THINNED_S = 600.0
 """A minute of sound leaves one level; of a thinned gig one in ten is kept and stands for ten."""
-_MOST_UTC_S = 253_402_300_800.0
-"""The year 10000."""
 _HOUR_S = 3600.0
 _LEAST_PULL_DB = 0.5
 """Half the smallest step a hand makes; less is a slider that stands flat."""
@@ -35,16 +33,17 @@ def memory_of(record: Mapping[str, Any]) -> GigMemory:
     """Return what the memory needs of a record that ``check_record`` let through."""
     gig = record["gig"]
     venue = gig.get("venue") or {}
-    happenings = sorted(record.get("happenings", ()), key=lambda h: float(h.get("at_s", 0.0)))
+    begun_s = utc_seconds(gig["begun"].get("utc", ""))
+    happenings = sorted(record["happenings"], key=lambda happening: float(happening["at_s"]))
     level_s = THINNED_S if gig.get("thinned") else LEVEL_S
     sounding = _sounding(happenings, level_s, float(gig.get("lasted_s") or 0.0))
     return GigMemory(
         uid=gig["uid"],
         venue_uid=venue.get("uid"),
         venue_name=venue.get("name"),
-        utc_s=_seconds(gig.get("begun", {}).get("utc")),
-        dated=gig.get("begun", {}).get("dated", "believed"),
-        rings=tuple(_ring(ring) for ring in record.get("rings", ())),
+        utc_s=begun_s if begun_s is not None and begun_s >= 0.0 else None,
+        dated=gig["begun"]["dated"],
+        rings=tuple(_ring(ring) for ring in record["rings"]),
         pulls=_pulls(_of(happenings, "pull"), _centres_hz(record.get("equaliser"))),
         ring_out=_ring_out(_of(happenings, "ring_out")),
         hours_heard_s=_by_hour(sounding),
@@ -57,18 +56,7 @@ def memory_of(record: Mapping[str, Any]) -> GigMemory:
 
 
 def _of(happenings: Happenings, kind: str) -> Happenings:
-    return [happening for happening in happenings if happening.get("kind") == kind]
-
-
-def _seconds(utc: str | None) -> float | None:
-    try:
-        date = None if utc is None else datetime.fromisoformat(utc)
-    except ValueError:
-        return None
-    if date is None:
-        return None
-    found_s = (date if date.tzinfo else date.replace(tzinfo=UTC)).timestamp()
-    return found_s if 0.0 <= found_s < _MOST_UTC_S else None
+    return [happening for happening in happenings if happening["kind"] == kind]
 
 
 def _number(value: Any) -> float | None:
@@ -77,14 +65,8 @@ def _number(value: Any) -> float | None:
 
 
 def _ring(ring: Mapping[str, Any]) -> RingMemory:
-    return RingMemory(
-        float(ring["frequency_hz"]),
-        ring["band"],
-        "howl" if ring["degree"] == "howl" else "ringing",
-        ring["way"],
-        float(ring["at_s"]),
-        _number(ring.get("lasted_s")),
-    )
+    at_s, frequency_hz = float(ring["at_s"]), float(ring["frequency_hz"])
+    return RingMemory(frequency_hz, ring["degree"], ring["way"], at_s)
 
 
 def _centres_hz(equaliser: Mapping[str, Any] | None) -> list[float]:
@@ -106,8 +88,7 @@ def _pulls(happenings: Happenings, centres_hz: Sequence[float]) -> tuple[PullMem
     begun: dict[str, tuple[float, float]] = {}
     standing: list[Mapping[str, Any]] = []
     for happening in happenings:
-        pulls = happening.get("pulls", ())
-        standing = [p for p in pulls if (_number(p.get("pull_db")) or 0.0) >= _LEAST_PULL_DB]
+        standing = [p for p in happening["pulls"] if p["pull_db"] >= _LEAST_PULL_DB]
         at_s = float(happening["at_s"])
         begun = {p["label"]: begun.get(p["label"], (at_s, float(p["pull_db"]))) for p in standing}
     return tuple(
@@ -128,11 +109,7 @@ def _ring_out(happenings: Happenings) -> RingOutMemory | None:
     if not happenings:
         return None
     last = happenings[-1]
-    return RingOutMemory(
-        _number(last.get("tone_cost_db")) or 0.0,
-        _number(last.get("gain_won_db")),
-        _number(last.get("top_fader_db")),
-    )
+    return RingOutMemory(_number(last.get("gain_won_db")), _number(last.get("top_fader_db")))
 
 
 def _voice_dbfs(happenings: Happenings) -> float | None:

@@ -20,14 +20,12 @@ a soundcheck, common practice, no source."""
 
 @dataclass(frozen=True, slots=True)
 class RingMemory:
-    """One ring; ``lasted_s`` is None where its end is not known, ``way`` soundcheck or set."""
+    """One ring; ``way`` soundcheck or set."""
 
     frequency_hz: float
-    band: str
     degree: Degree
     way: str
     at_s: float
-    lasted_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +55,6 @@ class RingOutMemory:
     given.
     """
 
-    tone_cost_db: float
     gain_won_db: float | None = None
     top_fader_db: float | None = None
 

@@ -40,7 +40,6 @@ class Ring:
     degree: Degree
     way: str
     frequency_hz: float
-    band: str
     slider: str
     level_dbfs: float | None
 
@@ -183,7 +182,6 @@ def _rings(value: Any, labels: set[str]) -> Iterator[Ring]:
             degree="howl" if one.get("degree") == "howl" else "ringing",
             way=text(one.get("way")),
             frequency_hz=frequency_hz,
-            band=text(one.get("band"), 20),
             slider=slider if slider in labels or not labels else "",
             level_dbfs=number(one.get("level_dbfs"), -300.0, 60.0),
         )

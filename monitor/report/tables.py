@@ -14,8 +14,8 @@ import json
 from collections.abc import Mapping
 from typing import Any, Literal
 
-from monitor.report.evening import Record
-from monitor.report.words import EveningClock, each_of, mapping_of, moment_of, number
+from monitor.report.evening import Record, evening_of
+from monitor.report.words import EveningClock, each_of, mapping_of, number
 
 Table = Literal["rings", "happenings"]
 
@@ -46,7 +46,7 @@ def csv_text(record: Record, what: Table) -> str:
     write = csv.writer(found, lineterminator="\r\n")
     write.writerow(columns)
     gig = mapping_of(record.get("gig"))
-    clock = _clock(gig)
+    clock = evening_of(record).clock(None)
     for one in each_of(record.get(what)):
         values = {**one, "gig": gig.get("uid"), "at_utc": _utc(clock, one.get("at_s"))}
         if what == "happenings":
@@ -59,12 +59,6 @@ def csv_text(record: Record, what: Table) -> str:
 def json_text(record: Record) -> str:
     """Return the whole record as JSON, as ``howl-lantern merge`` takes it in."""
     return json.dumps(record, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
-
-
-def _clock(gig: Mapping[str, Any]) -> EveningClock:
-    begun = mapping_of(gig.get("begun"))
-    sure = begun.get("dated") in ("network", "phone")
-    return EveningClock(moment_of(begun.get("utc")) if sure else None)
 
 
 def _utc(clock: EveningClock, at_s: Any) -> str:

@@ -209,7 +209,7 @@ class _Maker:
             dated="network",
             rings=tuple(sorted(rings, key=lambda ring: ring.at_s)),
             pulls=tuple(pulls[label] for label in sorted(pulls)),
-            ring_out=RingOutMemory(1.0) if rings_out else None,
+            ring_out=RingOutMemory() if rings_out else None,
             hours_heard_s=_hours(heard_s),
             equaliser="31 bands",
         )
@@ -250,8 +250,8 @@ _HZ = {band.label: band.midband_hz for band in THIRD_OCTAVES}
 
 def _ring(draw: random.Random, hz: float, at_s: float, *, howls: float) -> RingMemory:
     degree: Literal["ringing", "howl"] = "howl" if draw.random() < howls else "ringing"
-    band = third_octave_of(hz).label
-    return RingMemory(hz, band, degree, "set", at_s, draw.uniform(0.5, 4.0))
+    draw.uniform(0.5, 4.0)  # read by nobody; without it all that is drawn later would be other
+    return RingMemory(hz, degree, "set", at_s)
 
 
 def _cut_db(pulls: dict[str, PullMemory], hz: float) -> float:

@@ -119,15 +119,30 @@ def test_a_ring_out_is_a_doing_and_kept_at_its_end() -> None:
     }
 
 
-def test_a_low_cut_that_a_ring_out_switched_on_stays_in_the_record() -> None:
-    strip = {**EQUALISER, "sliders": [{"label": "low cut", "centre_hz": 100.0, "switch": True}]}
+def test_what_a_ring_out_leaves_out_of_its_pulls_is_kept_as_it_stands() -> None:
+    # A low cut has no depth and a fixed shelf no place there: the report draws both.
+    sliders = [
+        {"label": "low cut", "centre_hz": 100.0, "switch": True},
+        {"label": "low", "centre_hz": 80.0},
+        {"label": "mid", "centre_hz": 500.0},
+    ]
+    strip = {**EQUALISER, "sliders": sliders}
+    pulls = [
+        {"label": "low cut", "on": True, "pull_db": None, "centre_hz": None},
+        {"label": "low", "pull_db": 3.0, "centre_hz": None},
+        {"label": "mid", "pull_db": 4.0, "centre_hz": 2480.0, "q": 0.7},
+    ]
     done = snapshot(
         equaliser=strip,
-        standing=[{"slider": 0, "cut_db": -12.3}],
-        ring_out={"phase": "done", "pulls": [{"label": "low cut", "on": True, "pull_db": None}]},
+        standing=[{"slider": i, "cut_db": cut_db} for i, cut_db in enumerate((-12.3, -3.0, -4.0))],
+        ring_out={"phase": "done", "pulls": pulls},
     )
     (found,) = look(Noticing(), (0.0, snapshot(equaliser=strip)), (1.0, done))
-    assert found.content["pulls"] == [{"label": "low cut", "on": True, "pull_db": 12.3}]
+    assert found.content["pulls"] == [
+        {"label": "low cut", "on": True, "pull_db": 12.3, "centre_hz": 100.0},
+        {"label": "low", "pull_db": 3.0, "centre_hz": 80.0},
+        {"label": "mid", "pull_db": 4.0, "centre_hz": 2480.0, "q": 0.7},
+    ]
 
 
 def check(**more: Any) -> dict[str, Any]:

@@ -13,9 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.gigs.noticing import Noticing
 from monitor.journal.asks import ClockWord, GetRecord, ListGigs, MergeRecords
 from monitor.journal.record import check_record, read_records
 from monitor.journal.record_values import RecordError
+from monitor.present_advice import ring_out_fields
+from tests.advice.test_ring_out import Played
 from tests.journal.evenings import play_evening
 from tests.journal.telling import MAY_2031_S, HandClock, Told
 from tests.report.made_gig import record as made_record
@@ -89,6 +92,24 @@ def test_the_reports_tests_made_up_records_that_are_ones() -> None:
     # Two hands wrote down the same agreement: what one makes up the other lets through.
     made = json.loads(json.dumps(made_record(200)))
     assert check_record(made)["rings"] == made["rings"]
+
+
+@pytest.mark.parametrize("kind", ["31", "parametric", "strip"])
+def test_a_ring_out_as_it_is_kept_is_let_through(kind: str) -> None:
+    # The ring-out's own words for what was pulled: a fixed slider has no place there.
+    played = Played(kind)
+    for n, hz in enumerate((90.0, 2480.0)):
+        played.round(hz, id=n)
+    played.do("stop")
+    played.do("turned_down")
+    noticing = Noticing()
+    noticing.look({}, 0.0)
+    shot = {"ring_out": ring_out_fields(played.box.equaliser, played.now)}
+    (kept,) = noticing.look(shot, 1.0)
+    assert kept.content["pulls"]
+    record = json.loads(json.dumps(made_record(3)))
+    record["happenings"] = [{"at_s": 60.0, "kind": kept.kind, **kept.content}]
+    assert check_record(record)["happenings"] == record["happenings"]
 
 
 Spoil = Callable[[Record], object]

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from monitor.listening.bands import third_octave_of
 from monitor.memory.gig_memory import GigMemory, PullMemory, RingMemory
 
 WEEK_S = 7.0 * 86400.0
 
 
 def ring(frequency_hz: float, at_s: float = 600.0, *, way: str = "set") -> RingMemory:
-    return RingMemory(frequency_hz, third_octave_of(frequency_hz).label, "howl", way, at_s, 1.0)
+    return RingMemory(frequency_hz, "howl", way, at_s)
 
 
 def pull(label: str, centre_hz: float, pull_db: float, first_at_s: float = 700.0) -> PullMemory:

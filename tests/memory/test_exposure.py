@@ -68,6 +68,6 @@ def test_times_grow_with_what_was_heard_up_to_a_bound() -> None:
     long = gig("anchor", hours_heard_s=(3600.0,) * 9)
     assert exposure_times(short) == pytest.approx(0.25)
     assert exposure_times(gig("anchor")) == 1.0
-    assert exposure_times(gig("anchor", ring_out=RingOutMemory(1.0))) == 2.0
+    assert exposure_times(gig("anchor", ring_out=RingOutMemory())) == 2.0
     assert exposure_times(long) == MOST_TIMES
     assert exposure_times(gig("anchor", hours_heard_s=())) == 1.0

@@ -12,7 +12,7 @@ from tests.memory.made import gig
 def rung_out(
     won_db: float | None = None, top_db: float | None = None, voice_dbfs: float | None = None
 ) -> GigMemory:
-    return gig("anchor", ring_out=RingOutMemory(1.0, won_db, top_db), voice_dbfs=voice_dbfs)
+    return gig("anchor", ring_out=RingOutMemory(won_db, top_db), voice_dbfs=voice_dbfs)
 
 
 def test_fader_marks_alone_hold_if_the_input_gain_was_the_same() -> None:

@@ -144,7 +144,7 @@ def test_fields_hold_no_null_and_no_nan() -> None:
 
 
 def test_the_short_part_is_short() -> None:
-    rung_out = [gig("anchor", [250.0], ring_out=RingOutMemory(1.0, 6.0, -4.0)) for _ in range(3)]
+    rung_out = [gig("anchor", [250.0], ring_out=RingOutMemory(6.0, -4.0)) for _ in range(3)]
     many = gig("anchor", [200.0 * 1.3**n for n in range(15)])
     found = recollect([*rung_out, many], venue="anchor")
     short = found.on_arriving()

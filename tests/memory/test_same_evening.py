@@ -14,9 +14,7 @@ from tests.memory.made import gig, pull, ring
 
 def halves(apart_s: float = 3 * 3600.0, **more: object) -> list[GigMemory]:
     """A soundcheck with its pull and ring-out, and the set after it."""
-    first = gig(
-        "anchor", [250.0], [pull("250", 251.2, 6.0)], ring_out=RingOutMemory(0.4, 5.0, -3.0)
-    )
+    first = gig("anchor", [250.0], [pull("250", 251.2, 6.0)], ring_out=RingOutMemory(5.0, -3.0))
     later = gig("anchor", [250.0], [pull("250", 251.2, 7.0, first_at_s=0.0)])
     return [first, replace(later, **{"utc_s": (first.utc_s or 0.0) + apart_s, **more})]  # type: ignore[arg-type]
 
@@ -25,7 +23,7 @@ def test_soundcheck_and_set_are_one_evening() -> None:
     (one,) = evenings_of(halves())
     assert [r.at_s for r in one.rings] == [600.0, 600.0 + 3 * 3600.0]
     assert (one.pulls[0].pull_db, one.pulls[0].first_at_s) == (7.0, 700.0)
-    assert one.ring_out == RingOutMemory(0.4, 5.0, -3.0)
+    assert one.ring_out == RingOutMemory(5.0, -3.0)
     assert one.hours_heard_s == (3600.0, 3600.0, 0.0, 3600.0, 3600.0)
 
 
