@@ -14,9 +14,9 @@ def number(message: Message, key: str, lowest: float, highest: float) -> float:
     """Return a number within bounds, both included."""
     value = message.get(key)
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise LinkError(f"{key} must be a number from {lowest:g} to {highest:g}, not {value!r}")
+        raise LinkError(f"{key} must be a number from {lowest:g} to {highest:g}, not {value!r:.60}")
     if not lowest <= value <= highest:
-        raise LinkError(f"{key} must be from {lowest:g} to {highest:g}, not {value!r}")
+        raise LinkError(f"{key} must be from {lowest:g} to {highest:g}, not {value!r:.60}")
     return value
 
 
@@ -24,7 +24,7 @@ def whole(message: Message, key: str, lowest: int, highest: int) -> int:
     """Return a whole number within bounds, both included."""
     value = number(message, key, lowest, highest)
     if not isinstance(value, int):
-        raise LinkError(f"{key} must be a whole number, not {value!r}")
+        raise LinkError(f"{key} must be a whole number, not {value!r:.60}")
     return value
 
 
@@ -42,7 +42,7 @@ def one_of(message: Message, key: str, known: tuple[str, ...]) -> str:
     """Return one of a few words."""
     value = message.get(key)
     if not isinstance(value, str) or value not in known:
-        raise LinkError(f"{key} must be one of {', '.join(known)}, not {value!r}")
+        raise LinkError(f"{key} must be one of {', '.join(known)}, not {value!r:.60}")
     return value
 
 

@@ -28,7 +28,7 @@ MAX_HISTORY = 150
 
 def _way(message: Message) -> Message:
     if message.get("way") not in ("soundcheck", "set"):
-        raise LinkError(f"way must be 'soundcheck' or 'set', not {message.get('way')!r}")
+        raise LinkError(f"way must be 'soundcheck' or 'set', not {message.get('way')!r:.60}")
     return {"way": message["way"]}
 
 
@@ -97,7 +97,7 @@ RING_OUT_DO = (
 def _ring_out(message: Message) -> Message:
     do = message.get("do")
     if do not in RING_OUT_DO:
-        raise LinkError(f"do must be one of {', '.join(RING_OUT_DO)}, not {do!r}")
+        raise LinkError(f"do must be one of {', '.join(RING_OUT_DO)}, not {do!r:.60}")
     # Of the one that is on; with a ring-out given, only if it is that one.
     meant = {"ring_out": uid(message, "ring_out")} if "ring_out" in message else {}
     if do == "fader":
@@ -131,7 +131,7 @@ def _soundcheck(message: Message) -> Message:
         if not isinstance(item, str) or not _ITEM.fullmatch(item):
             raise LinkError(
                 "item must be 1 to 40 small letters, digits, - or _, the name of an item of the "
-                f"checklist, not {item!r}"
+                f"checklist, not {item!r:.60}"
             )
         return {"do": do, "item": item}
     return {"do": do}
@@ -233,7 +233,7 @@ def check_command(message: Message) -> Message:
     name = message.get("class")
     check = _COMMANDS.get(name) if isinstance(name, str) else None
     if check is None:
-        raise LinkError(f"unknown command {name!r}; known: {', '.join(sorted(_COMMANDS))}")
+        raise LinkError(f"unknown command {name!r:.60}; known: {', '.join(sorted(_COMMANDS))}")
     command = {"class": name, **check(message)}
     if "request" in message:
         command["request"] = text(message, "request", 64)
@@ -246,5 +246,5 @@ def check_length(message: Message, line: bytes) -> None:
     longest = _LONGER_BYTES.get(str(name), MAX_COMMAND_BYTES)
     if len(line) > longest:
         raise LinkError(
-            f"a command {name!r} of {len(line)} bytes; at most {longest} are taken: send less"
+            f"a command {name!r:.60} of {len(line)} bytes; at most {longest} are taken: send less"
         )

@@ -77,7 +77,7 @@ def _no_constant(name: str) -> Any:
 def _finite(text: str) -> float:
     value = float(text)
     if not math.isfinite(value):
-        raise ValueError(f"number {text} is too large")
+        raise ValueError(f"number {text:.60} is too large")
     return value
 
 

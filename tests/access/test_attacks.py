@@ -123,6 +123,9 @@ def test_guessing_is_locked_out_and_told_how_long(house: House) -> None:
     assert "wait" in error(answers[3])
     asked = sum(each["class"] == "pair" for each in house.link.asked)
     assert asked < 30, "a flood stops at the page"
+    # The same address as IPv6 writes it (RFC 4291, 2.5.5.2) has no tries of its own.
+    again = house.at(f"::ffff:{STRANGER}").post("/pair", {"code": "111111", "name": "x"})
+    assert again.status_code == 429
 
 
 def test_a_crowd_s_guesses_are_few(house: House) -> None:
@@ -256,11 +259,16 @@ def test_the_key_is_in_the_cookie_and_nowhere_else(house: House) -> None:
         "HttpOnly",
         "SameSite=Strict",
         "Path=/",
+        # The longest that browsers keep one (draft-ietf-httpbis-rfc6265bis, 5.5): without it the
+        # phone is a stranger again once its browser is closed.
+        f"Max-Age={400 * 24 * 3600}",
     }
     assert "Domain" not in cookie
     house.link.see()
     who = musician.get("/api/v1/pair")
     assert musician.key() not in who.get_data(as_text=True)
+    # Every look begins the days anew.
+    assert who.headers["Set-Cookie"].partition("Expires")[0] == cookie.partition("Expires")[0]
     assert house.at(STRANGER).get("/api/v1/pair").get_json() == {"control": "code", "paired": False}
 
 
@@ -376,6 +384,29 @@ def test_an_unpaired_phone_is_out_at_once(house: House) -> None:
     house.link.see()
     assert lost.way() == 401
     assert musician.way() == 200
+    assert musician.key(), "only who is unpaired loses the cookie"
+
+
+def test_a_key_that_was_good_while_it_was_asked_about_does_not_stay_so(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Everybody is unpaired before the watcher's word on a key has come back to the page."""
+    musician, others = house.paired(), [house.at(STRANGER)]
+    request = house.link.request
+
+    def late(command: Any, timeout_s: float = 2.0) -> dict[str, Any]:
+        answer = request(command, timeout_s)
+        if command["class"] == "key_check" and others:
+            request({"class": "unpair", "phone": "all"})
+            house.link.see()
+            # By somebody else's key the page learns that what it knew is old.
+            assert others.pop().way(headers={"Authorization": f"Bearer {'0' * 64}"}) == 401
+        return answer
+
+    monkeypatch.setattr(house.link, "request", late)
+    musician.way()
+    assert not others
+    assert musician.way() == 401
 
 
 def test_a_phone_unpaired_at_the_box_is_out_with_the_next_snapshot(house: House) -> None:
@@ -386,9 +417,11 @@ def test_a_phone_unpaired_at_the_box_is_out_with_the_next_snapshot(house: House)
     assert musician.way() == 401
 
 
-def test_unpairing_oneself_takes_the_cookie_too(house: House) -> None:
+@pytest.mark.parametrize("by_name", [True, False])
+def test_unpairing_oneself_takes_the_cookie_too(house: House, by_name: bool) -> None:
     musician = house.paired()
-    assert musician.post("/unpair", {"phone": "all"}).status_code == 200
+    own = musician.get("/api/v1/pair").get_json()["phone"]
+    assert musician.post("/unpair", {"phone": own if by_name else "all"}).status_code == 200
     assert musician.key() == ""
     house.link.see()
     assert musician.way() == 401

@@ -16,6 +16,7 @@ from monitor.advice.effect import depth_db
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.least_harm import TOLERANCE_DB, _Table, solve
 from monitor.advice.pulls import Pull
+from monitor.advice.sliders import LOW_CUT_DB, low_cut_switch
 from monitor.advice.widths import WIDTHS, Width
 
 KINDS = ("31", "15", "10", "9", "7", "5", "parametric", "strip")
@@ -228,6 +229,27 @@ def test_nothing_needed_nothing_pulled() -> None:
 def test_tone_cost_of_a_level_is_that_level() -> None:
     """A mean: everything 3 dB lower costs 3 dB, whatever the weights."""
     assert harm.tone_cost_db(np.full(len(harm.GRID_HZ), -3.0)) == pytest.approx(3.0)
+
+
+def test_a_cut_costs_most_where_words_are_understood_and_least_below_the_voice() -> None:
+    """Voices have little below 80 to 120 Hz; 1 to 4 kHz tells the words (common practice)."""
+    cost = {s.label: harm.weight(s) for s in made("31").sliders}
+    for body in ("250", "500", "6.3k"):
+        assert cost["63"] < 0.5 * cost[body] < cost[body] < 0.8 * cost["2k"]
+        assert cost["16k"] < 0.5 * cost[body]
+    # Nearly the same width on a logarithmic axis, so alike but for what it is worth.
+    assert cost["3.15k"] == pytest.approx(cost["1.6k"], rel=0.05)
+
+
+def test_one_deep_cut_harms_more_than_shallow_ones_and_a_low_cut_s_depth_is_no_hole() -> None:
+    (peak,) = (s for s in made("31").sliders if s.label == "1k")
+    # A tenth more for each further 3 dB, by hand: 3 (1 + 1.1 + 1.2 + 1.3), and half of that way.
+    assert harm.pull_harm(peak, [1.0, 3.0, 4.5, 6.0, 12.0]) == pytest.approx(
+        [1.0, 3.0, 4.65, 6.3, 13.8]
+    )
+    switch = low_cut_switch(100.0)
+    assert harm.pull_harm(switch, LOW_CUT_DB) == pytest.approx(LOW_CUT_DB)
+    assert harm.segments(switch, 0.0) == [(LOW_CUT_DB, 1.0)]
 
 
 def test_costs_of_cuts_add_up() -> None:

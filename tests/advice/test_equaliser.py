@@ -293,7 +293,14 @@ def test_a_filter_is_named_by_the_frequency_to_put_it_to() -> None:
 
 @pytest.mark.parametrize(
     ("hz", "text"),
-    [(83.14, "83.1"), (248.4, "248"), (999.7, "1k"), (2481.3, "2.48k"), (12543.0, "12.5k")],
+    [
+        (83.14, "83.1"),
+        (248.4, "248"),
+        (803.7, "804"),
+        (999.7, "1k"),
+        (2481.3, "2.48k"),
+        (12543.0, "12.5k"),
+    ],
 )
 def test_frequencies_as_one_would_dial_them(hz: float, text: str) -> None:
     assert written(hz) == text

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
@@ -1534,6 +1536,37 @@ def test_a_file_from_before_what_was_asked_for_was_kept_is_still_good() -> None:
     again = RingOut.restored(kept, played.box.equaliser)
     again.command("go_on", 0.0)
     assert again.state.phase == "raise"
+
+
+def test_no_damaged_figure_of_what_was_kept_gets_past_the_gate() -> None:
+    """Whatever figure of it: no number, or one that no desk, ring or room can have."""
+    played = Played()
+    played.do("fader", fader_db=-12.0)
+    played.round(501.2, id=1)
+    played.rings(SPOT_HZ, id=2)
+    kept = json.loads(json.dumps(played.box.kept(), allow_nan=False))
+    RingOut.restored(kept, played.box.equaliser)
+
+    def holders(value: Any) -> Iterator[tuple[Any, Any]]:
+        """Every place with a figure or a flag, as what holds it and its key there."""
+        if isinstance(value, dict | list):
+            for key, inner in value.items() if isinstance(value, dict) else enumerate(value):
+                if isinstance(inner, bool | int | float):
+                    yield value, key
+                yield from holders(inner)
+
+    # Nothing is heard at first: what was said of a ring that sounded is not asked.
+    of_what_sounded = ("open", "undone", "holds_margin")
+    places = [(holder, key) for holder, key in holders(kept) if key not in of_what_sounded]
+    assert len(places) > 60
+    for holder, key in places:
+        good = holder[key]
+        for bad in (1e15, -1e15, math.nan, "7", [], 1 if isinstance(good, bool) else True):
+            holder[key] = bad
+            with pytest.raises(ValueError, match=r"\Athe ring-out cannot go on \(.{1,150}\);"):
+                pytest.fail(f"{key} {bad}: {RingOut.restored(kept, played.box.equaliser)}")
+        holder[key] = good
+    RingOut.restored(kept, played.box.equaliser)
 
 
 def test_what_was_kept_and_is_no_good_is_told_in_one_line() -> None:

@@ -258,6 +258,26 @@ def test_commands_that_are_refused(command: dict[str, Any], expected: str) -> No
         check_command(command)
 
 
+@pytest.mark.parametrize(
+    "value", ["x" * 3000, int("9" * 3000), [0] * 3000], ids=["text", "figure", "list"]
+)
+@pytest.mark.parametrize(
+    ("name", "key"),
+    [
+        *((None, "class"), ("way", "way"), ("history", "limit"), ("stage", "fader_db")),
+        *(("pull", "slider"), ("ring_out", "do"), ("ring_out", "ring_out"), ("plan", "stage")),
+        *(("soundcheck", "do"), ("gig", "do"), ("import", "upload"), ("clock", "utc_s")),
+        *(("unpair", "phone"), ("record", "gig"), ("record", "offset")),
+    ],
+)
+def test_a_refusal_is_one_line_for_a_phone_however_long_the_value(
+    name: str | None, key: str, value: object
+) -> None:
+    # The longest of them names all that can be done or asked.
+    with pytest.raises(LinkError, match=r"\A.{20,330}\Z"):
+        check_command({"class": name, "gig": "0" * 16, key: value})
+
+
 COMMAND_KEYS = (
     "class way url limit fader_db gain_db slider cut_db do q centre_hz step item source stage "
     "request"

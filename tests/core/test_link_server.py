@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import select
 import selectors
 import shutil
 import socket
@@ -12,7 +13,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -163,6 +164,25 @@ def test_a_message_that_cannot_be_sent_is_reported(server: LinkServer, tmp_path:
         read_lines(connection, 1)  # who is not let in yet gets no event
         server.publish_event({"class": "ring", "id": 1})
         assert read_lines(connection, 1)[0]["id"] == 1
+
+
+def test_whatever_is_put_out_wakes_the_one_that_sends_at_once() -> None:
+    """Otherwise a ring would be sent when the link's thread next looks, a second later."""
+    puts: list[Callable[[outbox.Outbox], None]] = [
+        lambda box: box.put(None, {"class": "ring"}),
+        lambda box: box.put_snapshot({"class": "snapshot"}),
+        lambda box: box.wake(),
+    ]
+    box = outbox.Outbox()
+    try:
+        for put in puts:
+            assert not select.select([box.awake], [], [], 0.0)[0]
+            put(box)
+            assert select.select([box.awake], [], [], 0.0)[0]
+            box.drain()
+    finally:
+        box.close()
+        box.awake.close()
 
 
 def test_what_finds_no_room_is_counted_and_said(

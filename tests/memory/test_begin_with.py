@@ -87,6 +87,18 @@ def test_it_is_said_when_a_cut_belongs_on_the_channel() -> None:
     venues = by_venue(gigs)
     cut = begin_with(venues["anchor"], None, verdicts_of(gigs, "anchor"))[0]
     assert cut.why.endswith("it comes along with you, so rather on the channel")
+    # What comes along is another frequency's: this slider is for the room.
+    elsewhere = verdicts_of([gig(one.venue_uid, [3000.0]) for one in gigs], "anchor")
+    assert [verdict.verdict for verdict in elsewhere] == ["rig"]
+    (cut,) = begin_with(venues["anchor"], None, elsewhere)
+    assert cut.why == "rang here on 3 of 3 evenings, stood at 6 dB in the end of 3 evenings"
+
+
+def test_of_two_filters_at_one_place_the_deeper_one_is_told_in_whatever_order() -> None:
+    two = [pull("1k", K1, 6.0), pull("1.02k", 1020.0, 3.0)]
+    for pulls in (two, two[::-1]):
+        (cut,) = begin_with([gig("anchor", [K1], pulls)] * 2, None)
+        assert (cut.label, cut.pull_db) == ("1k", 6.0)
 
 
 SLIDERS = (("250", 251.2), ("1k", 1000.0), ("1.25k", 1258.9), ("4k", 3981.1))

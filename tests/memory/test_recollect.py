@@ -109,7 +109,10 @@ def test_an_earlier_half_of_tonight_is_not_last_time() -> None:
 def test_gigs_without_a_venue_are_counted_and_said() -> None:
     fields = recollect([gig(None, [250.0]), gig("anchor")], venue=None).fields()
     assert (fields["gig_count"], fields["venue_count"]) == (2, 1)
-    assert fields["words"][-1] == "1 evening without a venue: not used for that"
+    assert fields["words"][-2:] == [
+        "1 evening at 1 venue: not enough evenings yet to tell the rig from the room",
+        "1 evening without a venue: not used for that",
+    ]
 
 
 def test_sure_things_are_said_the_rig_first_and_of_rooms_the_one_asked_about() -> None:

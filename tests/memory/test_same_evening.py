@@ -27,6 +27,22 @@ def test_soundcheck_and_set_are_one_evening() -> None:
     assert one.hours_heard_s == (3600.0, 3600.0, 0.0, 3600.0, 3600.0)
 
 
+def test_a_gig_without_a_date_between_two_halves_does_not_part_them() -> None:
+    first, later = halves()
+    unsure = gig("anchor", [4000.0], dated="believed")
+    one, other = evenings_of([first, unsure, later])
+    assert len(one.rings) == 2
+    assert other == unsure
+
+
+@pytest.mark.parametrize("half", [0, 1])
+def test_an_evening_of_which_half_has_lost_rings_is_not_whole(half: int) -> None:
+    both = halves()
+    both[half] = replace(both[half], is_whole=False)
+    (one,) = evenings_of(both)
+    assert not one.is_whole
+
+
 def test_one_evening_in_two_gigs_advises_no_cut_and_counts_once() -> None:
     fields = recollect(halves(), venue="anchor").fields()
     assert fields["gig_count"] == fields["venue"]["gig_count"] == 2

@@ -41,6 +41,12 @@ def test_what_rings_everywhere_is_cured_at_the_source() -> None:
     (cure,) = [one for one in lines(made, RECOLLECTION) if one.do.startswith("Cure")]
     assert cure.do.startswith("Cure 2.5k where it comes from")
     assert cure.why == "2.5k rings at all 3 venues: it comes with microphone or wedge"
+    # A slider that stood for something else is no help until then.
+    others = [{"label": "250", "centre_hz": 251.2, "pull_db": 3.0, "why": "it held here"}]
+    memory = {**RECOLLECTION, "venue": {**RECOLLECTION["venue"], "begin_with": others}}
+    done = [one.do for one in lines(made, memory)]
+    assert "Begin here with 250 at -3 dB" in done
+    assert not any("until then" in do for do in done)
     made["rings"] = [r for r in made["rings"] if r["band"] != "2.5k"]
     assert "Cure" not in does(made, RECOLLECTION), "it did not ring this time"
 
