@@ -141,6 +141,7 @@ def _ring(row: Mapping[str, Any]) -> KnownRing:
         skipped=_flag(row["skipped"]),
         in_vain_db=_figure(row["in_vain_db"]),
         placed_gain_db=_figure(row["placed_gain_db"]),
+        went_db=_perhaps(row.get("went_db"), _figure),
     )
 
 

@@ -104,9 +104,10 @@ def test_a_ring_that_went_before_a_hand_could_move_was_not_pulled() -> None:
     assert played.now.pulls == ()
 
 
+@pytest.mark.parametrize("restarts", [False, True])
 @pytest.mark.parametrize("standing", [(), (Pull("2.5k", 6.0, SPOT_HZ, 4.3),)])
 def test_a_ring_that_went_by_itself_has_no_more_excess_than_the_fader_went_up_since(
-    standing: tuple[Pull, ...],
+    standing: tuple[Pull, ...], restarts: bool
 ) -> None:
     # A word into the microphone makes what nearly rings climb at the word's own rate.
     word = Slope(300.0, 30.0, 0.0, 0.3)
@@ -117,6 +118,11 @@ def test_a_ring_that_went_by_itself_has_no_more_excess_than_the_fader_went_up_si
     assert first.db > 4.0
     played.wait(0.8 * REACTION_S)
     played.gone(SPOT_HZ)
+    if restarts:
+        kept = json.loads(json.dumps(played.box.kept(), allow_nan=False))
+        played.box = RingOut.restored(kept, played.box.equaliser)
+        played.box.passed(played.at_s)
+        played.do("go_on")
     played.wait(4.0)
     played.box.heard(RingNews("opened", 2, SPOT_HZ, -30.0, played.at_s, slope=word))
     again = played.now.rings[0].excess
