@@ -253,6 +253,7 @@ class GigClerk:
     def _look(self) -> None:
         snapshot, now_s = self._snapshot, self._uptime_s()
         self._keeping.follow_journal()
+        self._keeping.follow_restart()
         if snapshot is not None and snapshot is not self._looked_at:
             self._looked_at = snapshot
             for one in self._noticing.look(snapshot, now_s):
