@@ -199,13 +199,14 @@ class ListVenues:
 class Recollect:
     """What the memory says, for a venue or over all; ``but`` is a gig that is left out: tonight's.
 
-    ``equaliser`` is the name of the one in use.  Answer: a ``Recollection`` of
-    ``monitor.memory.recollect``.
+    ``equaliser`` is the name of the one in use, ``sliders`` their labels and places in Hz.
+    Answer: a ``Recollection`` of ``monitor.memory.recollect``.
     """
 
     venue: str | None = None
     but: str | None = None
     equaliser: str | None = None
+    sliders: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,6 +63,7 @@ def _together(first: GigMemory, later: GigMemory) -> GigMemory:
         hours_set_s=_hours(first.hours_set_s, later.hours_set_s, since_s),
         voice_dbfs=first.voice_dbfs if later.voice_dbfs is None else later.voice_dbfs,
         equaliser=later.equaliser or first.equaliser,
+        sliders=later.sliders if later.equaliser else first.sliders,
         is_whole=first.is_whole and later.is_whole,
     )
 

@@ -84,7 +84,7 @@ class Evening:
             settled=lambda: None,
             boot_id=self.boot_id,
             session=self.session,
-            equaliser="two",
+            equaliser=EQUALISER,
             quiet_ends_min=self._quiet_ends_min,
             curve_of=curve_of,
             uptime_s=lambda: self.uptime_s,
