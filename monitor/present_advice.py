@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,7 +14,7 @@ from monitor.advice.equaliser import Equaliser
 from monitor.advice.labels import decibels, is_frequency, written
 from monitor.advice.margin import Excess
 from monitor.advice.moves import Move, is_on, place_of, switched
-from monitor.advice.pulls import Pull, standing_response_db
+from monitor.advice.pulls import Pull, standing_response_db, stood
 from monitor.advice.ring_out_state import RingOutState, RingSoFar
 from monitor.advice.ring_out_words import AT_ITS_END, FURTHER_DOWN, LEFT_RINGS, margin_line
 from monitor.advice.set_advice import LINE_CHARACTERS, LONGEST_LABEL, SetAdvice
@@ -24,7 +25,6 @@ HOLD = "hold the fader"
 COME_DOWN = "come down"
 CURVE_POINTS = 64
 _CURVE_HZ = np.geomspace(20.0, 20000.0, CURVE_POINTS)
-_SHOWN_HZ = [float(f"{hz:.4g}") for hz in _CURVE_HZ]
 
 
 def _tenths(value: float) -> float:
@@ -99,20 +99,34 @@ def _ring_fields(ring: RingSoFar) -> dict[str, Any]:
 
 
 def curve_fields(equaliser: Equaliser, pulls: Sequence[Pull]) -> dict[str, Any]:
-    """Return the response of these pulls together: ``hz`` and ``db``.
+    """Return the response of these pulls together: ``hz`` and ``db``, lowest first.
+
+    Beside a grid it has the middle of each pulled peak and where half its decibels are left: a
+    narrow one lies between two points of the grid and would be drawn shallower than it is.
 
     Raises
     ------
     ValueError
         As ``stood``.
     """
-    return {"hz": list(_SHOWN_HZ), "db": list(_curve_db(equaliser, tuple(pulls)))}
+    shown_hz, shown_db = _curve(equaliser, tuple(pulls))
+    return {"hz": list(shown_hz), "db": list(shown_db)}
 
 
 @functools.lru_cache(maxsize=2)
-def _curve_db(equaliser: Equaliser, pulls: tuple[Pull, ...]) -> tuple[float, ...]:
-    """The response at ``_CURVE_HZ``; a ring-out that is done shows it ten times a second."""
-    return tuple(map(_tenths, standing_response_db(equaliser, pulls, _CURVE_HZ)))
+def _curve(
+    equaliser: Equaliser, pulls: tuple[Pull, ...]
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """The curve's points; a ring-out that is done shows them ten times a second."""
+    there, pulls_db = stood(equaliser, pulls)
+    peaks = [s for s, db in zip(there.sliders, pulls_db, strict=True) if db and s.kind == "peak"]
+    # Half-gain points of a bell, from Q: as in ``memory.exposure``.
+    sides = [(s.centre_hz, math.asinh(0.5 / s.q)) for s in peaks]
+    own_hz = [hz * math.exp(side * half) for hz, half in sides for side in (-1, 0, 1)]
+    inside_hz = [hz for hz in own_hz if _CURVE_HZ[0] < hz < _CURVE_HZ[-1]]
+    shown_hz = sorted({float(f"{hz:.5g}") for hz in (*_CURVE_HZ, *inside_hz)})
+    shown_db = standing_response_db(equaliser, pulls, np.array(shown_hz))
+    return tuple(shown_hz), tuple(map(_tenths, shown_db))
 
 
 def ring_out_fields(equaliser: Equaliser, state: RingOutState) -> dict[str, Any]:

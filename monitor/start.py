@@ -24,6 +24,7 @@ from monitor.kept_file import KeptFile
 from monitor.level.measuring import Measuring, box_sources, stage_sources
 from monitor.news import Advised
 from monitor.present_advice import curve_fields
+from monitor.present_snapshot import equaliser_fields
 from monitor.settings import Settings
 from monitor.soundcheck.clerk import SoundcheckClerk
 
@@ -158,7 +159,7 @@ class Start:
             settled=settled,
             boot_id=self.boot_id,
             session=self.session,
-            equaliser=self.equaliser.name,
+            equaliser=equaliser_fields(self.equaliser),
             curve_of=curve_of,
             quiet_ends_min=self._settings.gigs.quiet_ends_min,
         )

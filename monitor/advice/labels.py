@@ -100,6 +100,12 @@ def decibels(value_db: float) -> str:
     return f"{value_db:z.1f}".removesuffix(".0")
 
 
+def with_unit(frequency_hz: float) -> str:
+    """Return a frequency that is no slider's name: "272 Hz", "2.48k"."""
+    name = written(frequency_hz)
+    return name if name.endswith("k") else f"{name} Hz"
+
+
 def written(frequency_hz: float) -> str:
     """Return a frequency as one would dial it in, to three figures: "83.1", "248", "2.48k"."""
     if frequency_hz < 999.5:

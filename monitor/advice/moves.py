@@ -6,9 +6,9 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from monitor.advice.labels import decibels, is_frequency, written
+from monitor.advice.labels import is_frequency, with_unit
 from monitor.advice.pulls import Pull, same_place
-from monitor.advice.sliders import FILTER, LOW_CUT, LOW_CUT_DB
+from monitor.advice.sliders import LOW_CUT, LOW_CUT_DB, place_words
 
 MoveKind = Literal["pull", "put", "switch"]
 
@@ -98,16 +98,9 @@ def _move(old: Pull | None, new: Pull | None, swept: Collection[str]) -> Move | 
     )
 
 
-def with_unit(frequency_hz: float) -> str:
-    """Return a frequency that is no slider's name: "272 Hz", "2.48k"."""
-    name = written(frequency_hz)
-    return name if name.endswith("k") else f"{name} Hz"
-
-
 def place_of(pull: Pull) -> str:
-    """Return where a filter is to be put: "200 Hz, Q 10"; a Q only where it can be set."""
-    where = with_unit(pull.centre_hz)
-    return f"{where}, Q {decibels(pull.q)}" if pull.label.startswith(FILTER) else where
+    """Return where a filter is to be put."""
+    return place_words(pull.label, pull.centre_hz, pull.q)
 
 
 def switched(move: Move) -> str:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from monitor.advice.labels import decibels, is_frequency, written
-from monitor.advice.moves import Move, place_of, switched, with_unit
+from monitor.advice.labels import decibels, is_frequency, with_unit, written
+from monitor.advice.moves import Move, place_of, switched
 from monitor.advice.ring_out_state import MarginLeft
 from monitor.counted import counted
 

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from monitor.advice.labels import decibels, with_unit
 from monitor.advice.widths import BUTTERWORTH_Q, THIRD_OCTAVE_Q, Width
 
 SliderKind = Literal["peak", "low shelf", "high shelf", "low cut"]
@@ -86,6 +87,12 @@ class Slider:
         nearest_db = standing_db + 0.5 * self.step_db - 1e-9
         end_db = self.deepest_db if self.deepest_db >= standing_db + LEAST_DB else math.inf
         return [standing_db, *(step for step in steps if step > nearest_db or step >= end_db)]
+
+
+def place_words(label: str, centre_hz: float, q: float) -> str:
+    """Return where a filter stands: "200 Hz, Q 10"; a Q only where it can be set."""
+    where = with_unit(centre_hz)
+    return f"{where}, Q {decibels(q)}" if label.startswith(FILTER) else where
 
 
 def low_cut_switch(corner_hz: float) -> Slider:

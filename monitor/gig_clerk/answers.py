@@ -9,6 +9,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from monitor.gigs.pieces import Uploads, Whole
@@ -34,14 +35,14 @@ class GigAnswers:
     ----------
     journal : Journal
         Where it is read.
-    equaliser : str
-        The name of the one in use.
+    in_use : Recollect
+        The question to the memory, with the equaliser in use.
     changed : callable
         Called, in the journal's thread, when records were taken in.
     """
 
-    def __init__(self, journal: Journal, *, equaliser: str, changed: Callable[[], None]) -> None:
-        self._equaliser = equaliser
+    def __init__(self, journal: Journal, *, in_use: Recollect, changed: Callable[[], None]) -> None:
+        self._in_use = in_use
         self._journal = journal
         self._changed = changed
         self._lock = threading.Lock()
@@ -67,7 +68,7 @@ class GigAnswers:
             )
         elif name == "recollection":
             self._ask(
-                Recollect(command.get("venue"), command.get("but"), self._equaliser),
+                replace(self._in_use, venue=command.get("venue"), but=command.get("but")),
                 reply,
                 lambda found: {"class": "recollection", **found.fields()},
             )

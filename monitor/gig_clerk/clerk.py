@@ -24,6 +24,7 @@ from monitor.gig_clerk.recollecting import Recollecting
 from monitor.gig_clerk.restoring import Restoring
 from monitor.gigs.minutes import Minutes
 from monitor.gigs.noticing import Noticing, Snapshot
+from monitor.journal.asks import Recollect
 from monitor.journal.rows import RingRow
 from monitor.journal.store import Journal
 from monitor.link.messages import Message
@@ -51,8 +52,8 @@ class GigClerk:
         Waits until what other parts kept over a restart is back: it has not just happened.
     boot_id, session : str
         What this boot and this run are called.
-    equaliser : str
-        The name of the one in use.
+    equaliser : mapping
+        The one in use, as the snapshot tells it.
     curve_of : callable
         The response of pulls, as they are kept, for the report; raises ``ValueError`` for pulls
         that cannot be.
@@ -70,7 +71,7 @@ class GigClerk:
         settled: Callable[[], None],
         boot_id: str,
         session: str,
-        equaliser: str,
+        equaliser: Mapping[str, Any],
         quiet_ends_min: float,
         curve_of: CurveOf,
         uptime_s: Callable[[], float] = clock.uptime_s,
@@ -91,9 +92,11 @@ class GigClerk:
             snapshot=lambda: self._snapshot,
             curve_of=curve_of,
         )
-        self._answers = GigAnswers(journal, equaliser=equaliser, changed=self._venues_are_old)
+        sliders = tuple((one["label"], float(one["centre_hz"])) for one in equaliser["sliders"])
+        in_use = Recollect(equaliser=equaliser["name"], sliders=sliders)
+        self._answers = GigAnswers(journal, in_use=in_use, changed=self._venues_are_old)
         self._past = GigPast(journal, boot_id=boot_id, session=session, uptime_s=uptime_s)
-        self._recollecting = Recollecting(journal, self._keeping, equaliser=equaliser)
+        self._recollecting = Recollecting(journal, self._keeping, in_use=in_use)
         self._desk = GigDesk(
             journal, self._keeping, uptime_s=uptime_s, changed=self._recollecting.is_old
         )
@@ -253,6 +256,7 @@ class GigClerk:
     def _look(self) -> None:
         snapshot, now_s = self._snapshot, self._uptime_s()
         self._keeping.follow_journal()
+        self._keeping.follow_restart()
         if snapshot is not None and snapshot is not self._looked_at:
             self._looked_at = snapshot
             for one in self._noticing.look(snapshot, now_s):

@@ -16,7 +16,7 @@ from typing import Any
 from monitor.gig_clerk.gig import Gig
 from monitor.gigs.evening_rules import Begun, Doing, Evening, Resumed, Turn, resumed
 from monitor.gigs.minutes import Minute
-from monitor.gigs.noticing import Noticed, Snapshot, stands
+from monitor.gigs.noticing import Noticed, Snapshot, stands, stands_otherwise
 from monitor.journal.asks import (
     GigChange,
     GigJoin,
@@ -85,6 +85,7 @@ class GigKeeping:
         self._ring_gigs: OrderedDict[tuple[str, int], str | None] = OrderedDict()
         self._joined: dict[str, str] = {}
         self._renewed_count = 0
+        self._stood: Mapping[str, Mapping[str, Any]] | None = None
         self.doubted: GigStanding | None = None
         self.gig: Gig | None = None
         self.venues: dict[str, str] = {}
@@ -145,7 +146,17 @@ class GigKeeping:
         )
         if began is not None and self.gig is not None:
             self._join(began, self.gig)
+        else:
+            self._stood = doubted.stood
         return True
+
+    def follow_restart(self) -> None:
+        """Where a gig goes on: tell what stands otherwise since, once it is known how it does."""
+        snapshot, stood = self._snapshot(), self._stood
+        if snapshot is not None and stood is not None:
+            self._stood = None
+            for one in stands_otherwise(snapshot, stood):
+                self.noticed(one, self._uptime_s())
 
     def _join(self, began: Gig, gig: Gig) -> None:
         gig.ring_count += began.ring_count

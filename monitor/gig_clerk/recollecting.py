@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from monitor.gig_clerk.keeping import GigKeeping
@@ -20,8 +21,8 @@ ASK_AGAIN_S = 60.0
 class Recollecting:
     """Asks the journal for what the memory says; ``of`` may be called from any thread."""
 
-    def __init__(self, journal: Journal, keeping: GigKeeping, *, equaliser: str) -> None:
-        self._equaliser = equaliser
+    def __init__(self, journal: Journal, keeping: GigKeeping, *, in_use: Recollect) -> None:
+        self._in_use = in_use
         self._journal = journal
         self._keeping = keeping
         self._asked_for: tuple[str, str] | None = None
@@ -51,7 +52,7 @@ class Recollecting:
                 self._said = (venue_uid, found.on_arriving())
 
         # Tonight's own rings are on the page anyway; what they are held against is the past.
-        question = Recollect(venue=venue_uid, but=gig.uid, equaliser=self._equaliser)
+        question = replace(self._in_use, venue=venue_uid, but=gig.uid)
         self._journal.ask(question, told)
 
     def of(self, venue: Mapping[str, Any] | None) -> Mapping[str, Any] | None:

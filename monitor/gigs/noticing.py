@@ -115,6 +115,26 @@ def stands(snapshot: Snapshot) -> Sequence[Noticed]:
     return found
 
 
+def stands_otherwise(
+    snapshot: Snapshot, stood: Mapping[str, Mapping[str, Any]]
+) -> Sequence[Noticed]:
+    """Return what stands otherwise than it was last told: a restart lies between.
+
+    ``stood`` is the content by kind, the latest last.  Settings may be others now, the way is the
+    settings' again, and what could not hear may hear.
+    """
+    now = {one.kind: one for one in stands(snapshot)}
+    found = [now[kind] for kind in ("equaliser", "way") if kind in now]
+    found = [one for one in found if one.content != stood.get(one.kind)]
+    pulls = pulls_of(snapshot)
+    if pulls != stood.get("pull", {}).get("pulls", []):
+        found.append(Noticed("pull", {"pulls": pulls}, None))
+    heard = [kind for kind in stood if kind in ("deaf", "hears")]
+    if ("deaf" in now) != (heard[-1:] == ["deaf"]):
+        found.append(now.get("deaf") or Noticed("hears", {}, None))
+    return found
+
+
 def pulls_of(snapshot: Snapshot) -> list[dict[str, Any]]:
     """Return the sliders that stand pulled, with their labels; depths are positive."""
     sliders = _part(snapshot, "equaliser").get("sliders") or ()

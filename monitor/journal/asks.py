@@ -153,7 +153,8 @@ class GigStanding:
     """A gig and its last doing; ``last`` is the end of the latest ring or happening.
 
     ``last_age_s`` is how long ago that was, None where no clock can tell.  ``song`` is the highest
-    block marked.
+    block marked.  ``stood`` is how things stood when they were last told: kind and content, the
+    latest last.
     """
 
     uid: str
@@ -168,6 +169,7 @@ class GigStanding:
     last_age_s: float | None
     ring_count: int
     song: int | None
+    stood: Mapping[str, Mapping[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,13 +199,14 @@ class ListVenues:
 class Recollect:
     """What the memory says, for a venue or over all; ``but`` is a gig that is left out: tonight's.
 
-    ``equaliser`` is the name of the one in use.  Answer: a ``Recollection`` of
-    ``monitor.memory.recollect``.
+    ``equaliser`` is the name of the one in use, ``sliders`` their labels and places in Hz.
+    Answer: a ``Recollection`` of ``monitor.memory.recollect``.
     """
 
     venue: str | None = None
     but: str | None = None
     equaliser: str | None = None
+    sliders: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

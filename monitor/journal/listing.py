@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from dataclasses import dataclass, replace
 from typing import Any
@@ -185,7 +186,19 @@ def newest_gig(connection: sqlite3.Connection, now: Now, but: str | None) -> Gig
         last_age_s=boots.between_s(last, at),
         ring_count=ring_count + gig.rings_gone,
         song=song,
+        stood=_stood(connection, gig),
     )
+
+
+def _stood(connection: sqlite3.Connection, gig: GigRow) -> dict[str, dict[str, Any]]:
+    """Return the newest content of each kind that tells how things stand, the latest last."""
+    rows = connection.execute(
+        "SELECT kind, content, max(key) FROM happenings"
+        " WHERE gig = ? AND kind IN ('equaliser', 'way', 'pull', 'deaf', 'hears')"
+        " GROUP BY kind ORDER BY max(key)",
+        (gig.uid,),
+    )
+    return {kind: json.loads(content) for kind, content, _ in rows}
 
 
 def last_doing(connection: sqlite3.Connection, gig: GigRow, boots: Boots) -> Instant:

@@ -59,7 +59,13 @@ def recollection(
         known.update(now)
     memories = [memory for uid, (_, memory) in now.items() if uid != question.but]
     _, tonight = now.get(question.but or "", (None, None))
-    return recollect(memories, venue=question.venue, equaliser=question.equaliser, tonight=tonight)
+    return recollect(
+        memories,
+        venue=question.venue,
+        equaliser=question.equaliser,
+        sliders=question.sliders,
+        tonight=tonight,
+    )
 
 
 def _counts(connection: sqlite3.Connection) -> dict[str, tuple[int, ...]]:

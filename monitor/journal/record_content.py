@@ -69,7 +69,8 @@ def _way(one: Values) -> None:
     one.choice("way", ("soundcheck", "set"))
 
 
-_PULL = {"centre_hz": (10.0, 30_000.0), "pull_db": (-60.0, 60.0), "q": (0.01, 1000.0)}
+_PULL = {"centre_hz": (10.0, 40_000.0), "pull_db": (-60.0, 60.0), "q": (0.01, 1000.0)}
+"""A label or a filter's place may be from 10 Hz to 40 kHz (``advice.labels``)."""
 
 
 def _pulls(one: Values, needed: tuple[str, ...] = ("centre_hz", "pull_db")) -> None:

@@ -51,6 +51,7 @@ def memory_of(record: Mapping[str, Any]) -> GigMemory:
         songs=_songs(_of(happenings, "song"), sounding),
         voice_dbfs=_voice_dbfs(_of(happenings, "desk_level")),
         equaliser=(record.get("equaliser") or {}).get("name"),
+        sliders=_sliders(record.get("equaliser")),
         is_whole=not gig.get("rings_gone"),
     )
 
@@ -70,8 +71,13 @@ def _ring(ring: Mapping[str, Any]) -> RingMemory:
 
 
 def _centres_hz(equaliser: Mapping[str, Any] | None) -> list[float]:
+    return sorted(hz for _, hz in _sliders(equaliser))
+
+
+def _sliders(equaliser: Mapping[str, Any] | None) -> tuple[tuple[str, float], ...]:
+    """Return label and place in Hz of each slider."""
     sliders = (equaliser or {}).get("sliders", ())
-    return sorted(float(slider["centre_hz"]) for slider in sliders if "centre_hz" in slider)
+    return tuple((one["label"], float(one["centre_hz"])) for one in sliders if "centre_hz" in one)
 
 
 def _reach_octaves(centre_hz: float, centres_hz: Sequence[float]) -> float | None:

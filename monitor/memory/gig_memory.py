@@ -100,6 +100,9 @@ class GigMemory:
         tells whether two evenings had the same input gain.
     equaliser : str or None
         Its name, to know whether two gigs had the same one.
+    sliders : tuple
+        Their labels and where they stand in Hz: two of one name may have others.  Empty where they
+        are not kept.
     is_whole : bool
         Whether all its rings are still kept; where old ones have gone, that nothing rang at a
         place is no longer known.
@@ -118,6 +121,7 @@ class GigMemory:
     songs: tuple[SongMemory, ...] = ()
     voice_dbfs: float | None = None
     equaliser: str | None = None
+    sliders: tuple[tuple[str, float], ...] = ()
     is_whole: bool = True
 
     @property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from monitor.clock import utc_text
@@ -117,6 +117,7 @@ def recollect(
     *,
     venue: str | None,
     equaliser: str | None = None,
+    sliders: Sequence[tuple[str, float]] = (),
     tonight: GigMemory | None = None,
 ) -> Recollection:
     """Return what the memory says.
@@ -129,10 +130,12 @@ def recollect(
         The uid of the venue that is asked about; None for what holds over all.
     equaliser : str, optional
         The name of the one in use, for the pulls to begin with.
+    sliders : sequence of (str, float), optional
+        Its labels and places in Hz: one of the same name with others is another equaliser.
     tonight : GigMemory, optional
         The one that goes on now, to know which was the last evening before it.
     """
-    known = in_order(gigs)[-MOST_GIGS:]
+    known = [_by_sliders(gig, equaliser, tuple(sliders)) for gig in in_order(gigs)[-MOST_GIGS:]]
     evenings = evenings_of(known)
     venues = by_venue(evenings)
     bands = tuple(verdicts_of(evenings, venue))
@@ -150,6 +153,16 @@ def recollect(
         when_it_rang(evenings),
         _words(len(evenings), len(venues), nowhere_count, bands, venue),
     )
+
+
+def _by_sliders(
+    gig: GigMemory, equaliser: str | None, sliders: tuple[tuple[str, float], ...]
+) -> GigMemory:
+    """Return the gig; an equaliser of the name in use but with other sliders is called another."""
+    is_other = bool(sliders and gig.sliders) and gig.sliders != sliders
+    if gig.equaliser != equaliser or not is_other:
+        return gig
+    return replace(gig, equaliser=f"{equaliser} at other places")
 
 
 def _venue_memory(

@@ -51,6 +51,8 @@ def _since_s(first: GigMemory, later: GigMemory) -> float:
 def _together(first: GigMemory, later: GigMemory) -> GigMemory:
     """What the later one says of the end stands; seconds count from the first one's beginning."""
     since_s = _since_s(first, later)
+    # The equaliser goes with the pulls: the other box may have been told of neither.
+    whose = later if later.equaliser and (later.pulls or not first.pulls) else first
     rings = [*first.rings, *(replace(r, at_s=r.at_s + since_s) for r in later.rings)]
     songs = [*first.songs, *(replace(s, at_s=s.at_s + since_s) for s in later.songs)]
     return replace(
@@ -62,7 +64,8 @@ def _together(first: GigMemory, later: GigMemory) -> GigMemory:
         hours_heard_s=_hours(first.hours_heard_s, later.hours_heard_s, since_s),
         hours_set_s=_hours(first.hours_set_s, later.hours_set_s, since_s),
         voice_dbfs=first.voice_dbfs if later.voice_dbfs is None else later.voice_dbfs,
-        equaliser=later.equaliser or first.equaliser,
+        equaliser=whose.equaliser,
+        sliders=whose.sliders,
         is_whole=first.is_whole and later.is_whole,
     )
 

@@ -83,7 +83,7 @@ def curve_picture(evening: Evening, *, caption: bool = False, zone: tzinfo | Non
 
 def pulled_words(evening: Evening) -> str:
     """Return the sliders that stood pulled at the end: "low cut on, 400 -2 dB, 2.5k -4 dB"."""
-    return ", ".join(stands_words(one.label, one.pull_db) for one in evening.standing)
+    return ", ".join(stands_words(one.name, one.pull_db) for one in evening.standing)
 
 
 def _caption(evening: Evening, zone: tzinfo | None) -> Iterator[Shape]:

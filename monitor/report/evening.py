@@ -14,7 +14,7 @@ from datetime import datetime, tzinfo
 from typing import Any, Literal
 
 from monitor.advice.labels import centre_of
-from monitor.advice.sliders import LOW_CUT
+from monitor.advice.sliders import LOW_CUT, place_words
 from monitor.report.words import EveningClock, each_of, mapping_of, moment_of, number, text
 
 Record = Mapping[str, Any]
@@ -46,16 +46,27 @@ class Ring:
 
 @dataclass(frozen=True, slots=True)
 class Pulled:
-    """How one slider stands; ``centre_hz`` is None where neither record nor label tells."""
+    """How one slider stands; ``centre_hz`` is None where neither record nor label tells.
+
+    ``q`` only of one that can be put anywhere.
+    """
 
     label: str
     pull_db: float
     centre_hz: float | None
+    q: float | None = None
 
     @property
     def is_switch(self) -> bool:
         """Whether it is a low cut, on or off; its ``pull_db`` is only for reckoning."""
         return self.label == LOW_CUT
+
+    @property
+    def name(self) -> str:
+        """Its label, with its place where that can be chosen: "filter 1 (2.48k, Q 4)"."""
+        if self.q is None or self.centre_hz is None:
+            return self.label
+        return f"{self.label} ({place_words(self.label, self.centre_hz, self.q)})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +219,11 @@ def pulls_of(value: Any) -> list[Pulled]:
         label, pull_db = text(one.get("label"), 20), number(one.get("pull_db"), 0.0, 60.0)
         if label and pull_db:
             centre_hz = number(one.get("centre_hz"), 1.0, 100_000.0)
-            found.append(Pulled(label, pull_db, centre_hz or _label_hz(label)))
+            printed_hz = _label_hz(label)
+            # What is printed on a slider, or is a switch, is not put anywhere.
+            is_put = printed_hz is None and label != LOW_CUT
+            q = number(one.get("q"), 0.01, 1000.0) if is_put else None
+            found.append(Pulled(label, pull_db, centre_hz or printed_hz, q))
     return found
 
 

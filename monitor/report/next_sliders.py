@@ -58,7 +58,7 @@ class _Known:
     def words(self) -> str:
         if self.stands.is_switch:
             return f"the {self.stands.label} on"
-        return f"{self.stands.label} at -{decibels(self.stands.pull_db)} dB"
+        return f"{self.stands.name} at -{decibels(self.stands.pull_db)} dB"
 
 
 def slider_lines(evening: Evening, memory: Mapping[str, Any], clock: EveningClock) -> list[Advice]:
@@ -191,7 +191,7 @@ def _as_they_stood(evening: Evening, told: Sequence[SliderRings]) -> Iterator[Ad
     """Without pulls of the memory's: the sliders in the end, but for those that are told of."""
     stood = [one for one in evening.standing if not any(is_for(one, group) for group in told)]
     if stood and heard_s(evening) >= LEAST_HEARD_S:
-        said = ", ".join(stands_words(one.label, one.pull_db) for one in stood)
+        said = ", ".join(stands_words(one.name, one.pull_db) for one in stood)
         which = "the other sliders" if told else "the sliders"
         yield Advice(
             f"Begin with {which} as they stood: {said}", _how_it_went(evening, stood, told)

@@ -13,6 +13,7 @@ import pytest
 
 from firmware.ports import MicrophoneStatus
 from monitor import present, present_advice, present_snapshot
+from monitor.advice.choice import EqualiserChoice
 from monitor.advice.equaliser import Equaliser
 from monitor.advice.margin import Excess
 from monitor.advice.moves import Move, moves
@@ -544,6 +545,17 @@ def test_advice_for_another_ring_is_kept_back() -> None:
     assert present.advised_fields(of_another) == {"standing": []}
     assert present.advised_fields(situation(advised=advised)) == {"standing": []}
     assert present.advised_fields(situation()) == {}
+
+
+@pytest.mark.parametrize("q", [4.3, 10.0, 50.0])
+def test_a_narrow_filter_is_drawn_as_deep_as_it_is(q: float) -> None:
+    # The cookbook's bell has its whole gain in its middle, wherever that is on a grid.
+    equaliser = Equaliser.from_choice(EqualiserChoice("parametric", filter_q=(0.5, 100.0)))
+    for centre_hz in np.geomspace(300.0, 400.0, 7):
+        drawn = present_advice.curve_fields(equaliser, [Pull("filter 1", 6.0, centre_hz, q)])
+        assert min(drawn["db"]) == pytest.approx(-6.0, abs=0.1)
+        assert drawn["hz"] == sorted(set(drawn["hz"]))
+        assert len(drawn["hz"]) == len(drawn["db"])
 
 
 def test_a_curve_that_stands_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -75,16 +75,16 @@ class Evening:
     def _now(self) -> Now:
         return Now(self.boot_id, self.uptime_s, self.utc_s, self.trusted)
 
-    def _open(self) -> None:
+    def _open(self, **changes: Any) -> None:
         self.journal = Journal(self.path, keep_rings=1000, box="left", retry_s=0.2, now=self._now)
-        self.shot = snapshot()
+        self.shot = snapshot(**changes)
         self.clerk = GigClerk(
             self.journal,
             ask_soundcheck=self._plan,
             settled=lambda: None,
             boot_id=self.boot_id,
             session=self.session,
-            equaliser="two",
+            equaliser=EQUALISER,
             quiet_ends_min=self._quiet_ends_min,
             curve_of=curve_of,
             uptime_s=lambda: self.uptime_s,
@@ -194,11 +194,11 @@ class Evening:
         self.clerk.close(PATIENCE_S)
         self.journal.close(PATIENCE_S)
 
-    def restart(self, *, session: str = "second") -> None:
-        """The watcher starts again in the same boot."""
+    def restart(self, *, session: str = "second", **changes: Any) -> None:
+        """The watcher starts again in the same boot; ``changes`` are its first snapshot's."""
         self.close()
         self.session, self.past[:] = session, []
-        self._open()
+        self._open(**changes)
 
 
 def _fields(row: RingRow) -> dict[str, Any]:

@@ -384,6 +384,36 @@ def test_a_restart_goes_on_with_the_same_gig(begin: Callable[..., Evening]) -> N
     assert kinds(box.record(gig["uid"])).count("equaliser") == 1
 
 
+def test_what_stands_otherwise_after_a_restart_is_told(begin: Callable[..., Evening]) -> None:
+    # Another equaliser in the settings, nothing known of its sliders, the microphone in again.
+    box = begin()
+    box.ring()
+    uid = box.gig()["uid"]
+    box.see(way="soundcheck", standing=[{"slider": 1, "cut_db": -3.0}])
+    box.pass_s(5.0)
+    box.see(state="deaf", deaf_reason="The microphone is unplugged")
+    box.pass_s(60.0)
+    other = {**snapshot()["equaliser"], "name": "three"}
+    box.restart(equaliser=other, way="set")
+    box.see(state="quiet")
+    record = box.record(uid)
+    assert record["equaliser"] == other
+    told = record["happenings"][-4:]
+    assert [one["kind"] for one in told] == ["equaliser", "way", "pull", "hears"]
+    assert (told[1]["way"], told[2]["pulls"]) == ("set", [])
+    assert told[0]["at_s"] == pytest.approx(66.0, abs=0.1)
+
+
+def test_a_box_that_cannot_hear_since_the_restart_says_so(begin: Callable[..., Evening]) -> None:
+    box = begin()
+    box.ring()
+    uid = box.gig()["uid"]
+    for _ in range(2):
+        box.restart(state="deaf", deaf_reason="The microphone is unplugged")
+        box.see()
+    assert kinds(box.record(uid)) == ["equaliser", "way", "deaf"]
+
+
 def test_a_restart_long_after_finds_it_over(begin: Callable[..., Evening]) -> None:
     box = begin()
     box.ring()

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.advice.equaliser import Equaliser
 from monitor.gigs.noticing import Noticing
 from monitor.journal.asks import ClockWord, GetRecord, ListGigs, MergeRecords
 from monitor.journal.record import check_record, read_records
@@ -109,6 +110,16 @@ def test_a_ring_out_as_it_is_kept_is_let_through(kind: str) -> None:
     assert kept.content["pulls"]
     record = json.loads(json.dumps(made_record(3)))
     record["happenings"] = [{"at_s": 60.0, "kind": kept.kind, **kept.content}]
+    assert check_record(record)["happenings"] == record["happenings"]
+
+
+@pytest.mark.parametrize("label", ["10", "40k"])
+def test_a_slider_at_either_end_of_what_can_be_written_is_let_through(label: str) -> None:
+    # What the settings take for a label can be pulled, and so it is kept.
+    (slider,) = Equaliser.from_settings("typed", [label]).sliders
+    pull = {"label": slider.label, "centre_hz": slider.centre_hz, "pull_db": 3.0}
+    record = json.loads(json.dumps(made_record(3)))
+    record["happenings"] = [{"at_s": 60.0, "kind": "pull", "pulls": [pull]}]
     assert check_record(record)["happenings"] == record["happenings"]
 
 

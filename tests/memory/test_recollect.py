@@ -71,6 +71,25 @@ def test_the_date_of_a_clock_nobody_set_is_not_told() -> None:
     assert known["last_utc"] == "2031-05-17T20:00:00Z"
 
 
+def test_an_equaliser_of_the_same_name_with_other_sliders_is_another() -> None:
+    # Five bands, until the person typed the labels that are printed on theirs.
+    pulled = [pull("330", 330.0, 4.0)]
+    as_supposed, typed = (("330", 330.0), ("1k", 1000.0)), (("400", 398.11), ("1k", 1000.0))
+    gigs = [
+        gig("anchor", [330.0], pulled, equaliser="2 bands", sliders=as_supposed) for _ in range(2)
+    ]
+    there = recollect(gigs, venue="anchor", equaliser="2 bands", sliders=as_supposed).fields()
+    assert [cut["label"] for cut in there["venue"]["begin_with"]] == ["330"]
+    here = recollect(gigs, venue="anchor", equaliser="2 bands", sliders=typed).fields()["venue"]
+    assert here["begin_with"] == []
+    assert here["words"][-1] == "2 evenings had another equaliser: their pulls do not count"
+    assert here["last"]["other_equaliser"] == "2 bands at other places"
+    # Where nothing is kept of them, the name is all that is known.
+    bare = [gig("anchor", [330.0], pulled, equaliser="2 bands") for _ in range(2)]
+    said = recollect(bare, venue="anchor", equaliser="2 bands", sliders=typed).fields()["venue"]
+    assert [cut["label"] for cut in said["begin_with"]] == ["330"]
+
+
 def test_the_last_gig_here_is_named_with_its_date_and_another_equaliser() -> None:
     before_s, last_s = 1_936_209_600.0, 1_936_814_400.0
     gigs = [gig("anchor", [250.0], utc_s=utc_s) for utc_s in (before_s, last_s)] + [gig("barn")]

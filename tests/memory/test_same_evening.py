@@ -77,6 +77,16 @@ def test_two_boxes_at_one_evening_hear_no_more_than_its_hours() -> None:
     assert [song.at_s for song in one.songs] == [60.0, 660.0]
 
 
+def test_the_equaliser_goes_with_the_pulls() -> None:
+    # The second box still had the one that it came with, and none of its sliders was pulled.
+    first, later = halves(600.0, equaliser="31 bands", sliders=(("250", 251.2),), pulls=())
+    first = replace(first, equaliser="10 bands", sliders=(("250", 251.2), ("500", 501.2)))
+    (one,) = evenings_of([first, later])
+    assert (one.pulls, one.equaliser, one.sliders) == (first.pulls, "10 bands", first.sliders)
+    (one,) = evenings_of([first, replace(later, pulls=first.pulls)])
+    assert (one.equaliser, one.sliders) == ("31 bands", later.sliders)
+
+
 def test_a_chain_is_measured_from_its_beginning() -> None:
     """An afternoon, an evening and a night: the third is not drawn in by the second."""
     start_s = 1.9e9

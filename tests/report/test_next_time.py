@@ -237,6 +237,20 @@ def test_a_filter_that_can_be_put_anywhere_is_known_by_its_place() -> None:
     assert one.why.startswith("pulled by 4 dB it still rang 3 times")
 
 
+@pytest.mark.parametrize(
+    ("label", "name"), [("filter 1", "filter 1 (2.48k, Q 4.1)"), ("mid", "mid (2.48k)")]
+)
+def test_where_a_filter_stood_is_said_with_its_depth(label: str, name: str) -> None:
+    # Its label alone says nothing to a hand.
+    pull = {"label": label, "centre_hz": 2480.0, "q": 4.1, "pull_db": 4.0}
+    made = gig(venue={"uid": "0badcafe00000001", "name": VENUE})
+    made["happenings"] = [{"at_s": 100.0, "kind": "pull", "pulls": [pull]}]
+    made["rings"] = [ring_at(50.0, "2.48k")]
+    assert does(made) == f"Begin with the sliders as they stood: {name} -4 dB"
+    memory = {"venue": {**RECOLLECTION["venue"], "begin_with": [{**pull, "why": "it stood so"}]}}
+    assert does(made, memory) == f"Begin here with {name} at -4 dB"
+
+
 def test_nothing_rang_for_long_enough() -> None:
     assert does(gig(lasted_s=1700.0)) == ""
     assert does(gig(lasted_s=1900.0)) == "Put everything where it stood"

@@ -475,6 +475,20 @@ def test_what_is_known_here_is_shown_until_it_is_put_away(page: Any, box: KeptCl
     assert TONIGHT in script(page, "localStorage.getItem('here')")
 
 
+def test_where_a_filter_is_to_stand_is_said_before_its_depth(
+    page: Any, box: KeptClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page.execute_script("localStorage.removeItem('here')")
+    one = {"label": "filter 2", "centre_hz": 224.5, "q": 0.94, "pull_db": 6.0, "why": "it rang"}
+    mid = {"label": "mid", "centre_hz": 884.0, "q": 0.7, "pull_db": 3.5, "why": "it rang"}
+    monkeypatch.setitem(MEMORY, "venue", {**MEMORY["venue"], "begin_with": [one, mid]})
+    room(page, "set")
+    box.venue = HERON
+    assert awaited(lambda: "filter 2" in text(page, "here-pulls"), 10.0)
+    assert "filter 2 (225 Hz, Q 0.9) by 6 dB: it rang" in text(page, "here-pulls")
+    assert "mid (884 Hz) by 3.5 dB: it rang" in text(page, "here-pulls")
+
+
 LAST = "document.getElementById('here-last')"
 LAST_LINES = "[...document.querySelectorAll('#here-last-lines li')].map((li) => li.textContent)"
 

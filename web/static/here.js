@@ -21,6 +21,10 @@ function commands({ equaliser, memory }) {
   });
 }
 
+/** Its label; of a filter that can be put anywhere also its place. */
+const nameOf = ({ label, centre_hz: hz, q }) => (q === undefined ? label
+  : `${label} (${Math.round(hz)} Hz${label.startsWith("filter") ? `, Q ${decibels(q)}` : ""})`);
+
 /** What rang on the most evenings, then what howled most; in the order of frequency, as it came. */
 function rangWords(rang) {
   const worst = [...rang].sort((a, b) => b.evenings - a.evenings || b.howls - a.howls).slice(0, MOST_RANG);
@@ -42,7 +46,7 @@ function followHere(snapshot) {
   const begin = venue.begin_with ?? [];
   at("here-begin").hidden = begin.length === 0;
   fill(at("here-pulls"), begin.map((pull) =>
-    `${pull.label} ${pull.on ? "on" : `by ${decibels(Math.abs(pull.pull_db))} dB`}: ${pull.why}`));
+    `${nameOf(pull)} ${pull.on ? "on" : `by ${decibels(Math.abs(pull.pull_db))} dB`}: ${pull.why}`));
 }
 
 /** Put away what was known when the hand came; by now it may be another gig or place. */
